@@ -16,7 +16,7 @@ import numpy.typing as npt
 from scipy.signal import lfilter
 
 from analysis.methods.problems import UnusableData
-from analysis.methods.segments import ONE_STREAM, Flags, Floats, Ints, blocks, checked, lengths, places
+from analysis.methods.segments import ONE_STREAM, Flags, Floats, Ints, blocks, checked, lengths, places, spans
 from analysis.methods.variables import TIE, per_segment
 
 
@@ -143,30 +143,25 @@ def ewma(
         off = (readings[where] - line) / scale
         idle = np.minimum(first[which], count)
         if idle.any():
-            off[_heads(local, idle)] = 0.0
+            off[spans(local, local + idle)] = 0.0
         off *= weight
         smooth = faded(off, local, keep)
         limit = reach[which] * growth(weight, np.array([10**6]))[0] + slack[which]
         flags = np.abs(smooth) > np.repeat(limit, count)
         taken = np.minimum(count - idle, early)
-        at = _heads(local + idle, taken)
+        at = spans(local + idle, local + idle + taken)
         order = np.arange(len(at)) - np.repeat(np.cumsum(taken) - taken, taken)
         moving = np.repeat(reach[which], taken) * growth(weight, np.arange(1, early + 1))[order] + np.repeat(
             slack[which], taken
         )
         flags[at] = np.abs(smooth[at]) > moving
         if idle.any():
-            flags[_heads(local, idle)] = False
+            flags[spans(local, local + idle)] = False
         beyond[where] = flags
         smooth *= scale
         smooth += line
         average[where] = smooth
     return Ewma(average, beyond, begins, middle, wide * spread, np.ascontiguousarray(first), weight)
-
-
-def _heads(begins: Ints, taken: Ints) -> Ints:
-    """Indices of the `taken` readings from each begin on."""
-    return np.repeat(begins - np.cumsum(taken) + taken, taken) + np.arange(int(taken.sum()), dtype=np.int64)
 
 
 @dataclass(frozen=True)

@@ -290,7 +290,8 @@ def _mark_roles(draft: Draft, asker: Asker, shop: Shop | None) -> None:
     roles = {str(entry.get("role", "bench")) for entry in draft.stages.values()}
     if shop is None and "final" not in roles and draft.stages:
         told = "At which stage is an instrument judged for the last time?"
-        last = [stage for stage in draft.stages if stage in _measured_at(draft)] or list(draft.stages)
+        read = _measured_at(draft)
+        last = [stage for stage in draft.stages if stage in read] or list(draft.stages)
         final = asker.ask("final stage", told, tuple(draft.stages), last[-1])
         if f"stage {final} role" not in draft.said:
             draft.stages[final]["role"] = "final"

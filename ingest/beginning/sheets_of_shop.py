@@ -76,7 +76,7 @@ def add_log(draft: Draft, seen: Survey, asker: Asker, shop: Shop | None, known: 
     typed = seen.words("tech") if seen.column("tech") else Counter({str(seen.said.rest.get("tech", "")): seen.rows})
     asks = slips_of_words(typed)  # somebody of that name perhaps: nobody is listed, and Logs asks
     found = people({w: count for w, count in typed.items() if w and plain(w) not in own and w not in asks})
-    mistyped = {**{w: other for w, other in slips_of_words(seen.words("stage")).items() if w in log.words["stage"]}}
+    mistyped = {w: other for w, other in slips_of_words(seen.words("stage")).items() if w in log.words["stage"]}
     unread += [f"{seen.title}: {word!r} is taken for a slip of {other!r}" for word, other in mistyped.items()]
     unread += [
         f"{seen.title}: {word!r} is on no list, perhaps a slip of {other!r}; Logs asks" for word, other in asks.items()

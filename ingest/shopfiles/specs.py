@@ -48,6 +48,11 @@ class Specs:
     setups: Mapping[str, str] = field(default_factory=dict)  # model -> setup: a row may name either
     between: tuple[BetweenMarks, ...] = ()  # limits that lie between two marks of the gauge
 
+    @property
+    def starting(self) -> pl.Series:
+        """Is each row of `rows` a starting value and not the shop's own? Boolean, shape (n,)."""
+        return (self.rows["note"] == STARTING_VALUE).fill_null(False)
+
     def match(self, keys: pl.DataFrame) -> pl.Series:
         """Which row of `rows` holds for each key row.
 

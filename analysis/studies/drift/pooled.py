@@ -16,7 +16,7 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.pooling import InstrumentMeans, instrument_means
-from analysis.methods.segments import Flags, Floats, Ints, dense, lengths
+from analysis.methods.segments import Flags, Floats, Ints, dense, lengths, spans
 from analysis.methods.variables import spread
 from analysis.studies.drift.independence import point_stretches
 from analysis.studies.drift.setters import deviations
@@ -115,7 +115,7 @@ def _judged(held: Streams, coarse: Flags, baseline_readings: int) -> Judged:
     ends = np.append(held.starts[1:], n)[eras.stream[which]]
     count = np.maximum(np.minimum(eras.window[which] + eras.baseline[which], ends) - eras.window[which], 0)
     base_era = np.repeat(which, count)
-    base_at = np.repeat(eras.window[which] - np.cumsum(count) + count, count) + np.arange(int(count.sum()))
+    base_at = spans(eras.window[which], eras.window[which] + count)
 
     def sigmas(rows: Ints, of: Ints) -> Floats:
         value = np.where(eras.on_file[of], held.values[rows], plotted[rows])

@@ -13,7 +13,7 @@ import polars as pl
 
 from analysis.methods.problems import UnusableData
 from analysis.methods.run_rules import run_rules
-from analysis.methods.segments import Flags, Floats, Ints, blocks, firsts, lengths, places
+from analysis.methods.segments import Flags, Floats, Ints, blocks, firsts, lengths, places, spans
 from analysis.methods.self_starting import self_starting
 from analysis.methods.signal_life import TIE, Lives, lives
 from analysis.studies.drift.independence import point_stretches
@@ -154,7 +154,7 @@ def before_own(held: Streams, shop: Shop, own: Charts) -> Charts | None:
     era_of = np.searchsorted(eras.starts, first, side="right") - 1
     size = np.minimum(lengths(eras.starts, len(held.values))[era_of], shop.judging.baseline_readings)
     size = np.where(eras.on_file[era_of], 0, size)
-    at = np.repeat(first - np.cumsum(size) + size, size) + np.arange(size.sum())
+    at = spans(first, first + size)
     since = held.readings["taken_at"].gather(
         own.reading[own.starts + np.minimum(own.begin, lengths(own.starts, len(own.reading)) - 1)]
     )[chart]

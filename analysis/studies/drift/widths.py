@@ -16,7 +16,7 @@ import polars as pl
 
 from analysis.methods.allowance import ewma_width, ewma_widths
 from analysis.methods.own_law import OwnLaw, own_law
-from analysis.methods.segments import Flags, Floats, Ints, blocks, lengths, segment_ids
+from analysis.methods.segments import Flags, Floats, Ints, blocks, lengths, segment_ids, spans
 from analysis.studies.drift.budget import Budget, budget
 from analysis.studies.drift.pooled import Pooled
 from analysis.studies.drift.readings import Readings
@@ -129,8 +129,7 @@ def residuals(charts: Charts, weeks: Ints, pooled: Pooled | None, factor: Floats
     own = np.flatnonzero((charts.begin > 1) & ~charts.on_file & (charts.begin <= size))
     parts = []
     if len(own):
-        at = np.repeat(charts.starts[own] - np.cumsum(charts.begin[own]) + charts.begin[own], charts.begin[own])
-        at = at + np.arange(len(at))
+        at = spans(charts.starts[own], charts.starts[own] + charts.begin[own])
         starts = np.cumsum(charts.begin[own]) - charts.begin[own]
         last = charts.reading[charts.starts[own] + charts.begin[own] - 1]
         sigma = charts.sigma[own] / factor[own]

@@ -14,7 +14,7 @@ from datetime import date, timedelta
 import numpy as np
 import polars as pl
 
-from analysis.methods.segments import Flags, Ints
+from analysis.methods.segments import Flags, Ints, spans
 from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.units import Signal, began
 from ingest.store.snapshot import Snapshot
@@ -86,7 +86,7 @@ def bench(snapshot: Snapshot, judged: Signals, characteristic: str, stage: str) 
         firsts = np.maximum(held.eras.window[held.last_era], held.starts)
         some = np.flatnonzero(which)
         size = np.maximum(held.ends[some] + 1 - firsts[some], 0)
-        at = np.repeat(firsts[some] - np.cumsum(size) + size, size) + np.arange(int(size.sum()))
+        at = spans(firsts[some], firsts[some] + size)
         told = held.readings.at(at, "day", "visit", "serial")
         day = told["day"].cast(pl.Int32).to_numpy().astype(np.int64)
         each = told.select("visit", "serial").with_columns(day=pl.Series(day)).unique(["visit", "serial"])

@@ -19,7 +19,6 @@ from analysis.studies.story.conformity import as_set, halves
 from analysis.studies.story.of_visits import SEVERAL
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Gauge
-from ingest.shopfiles.specs import STARTING_VALUE
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
@@ -124,7 +123,7 @@ def limit_bands(snapshot: Snapshot) -> pl.DataFrame:
 def of_starting_values(snapshot: Snapshot, told: Sequence[Mapping[str, object]]) -> bool:
     """Does a band of these (rows of BANDS) rest on limits that are starting values, not the shop's own?"""
     rows = [int(str(row["spec"])) for row in told if row["source"] == LIMITS and row["spec"] is not None]
-    return bool((snapshot.specs.rows["note"].gather(rows) == STARTING_VALUE).fill_null(False).any())
+    return bool(snapshot.specs.starting.gather(rows).any())
 
 
 def by_hand(snapshot: Snapshot, tech: str) -> pl.DataFrame:

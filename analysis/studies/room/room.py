@@ -16,7 +16,6 @@ from analysis.methods.intervals import binomial_exact
 from analysis.methods.segments import Floats
 from analysis.studies.room import capability
 from analysis.studies.story.conformity import judged_readings
-from ingest.shopfiles.specs import STARTING_VALUE
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
@@ -39,8 +38,7 @@ def room(snapshot: Snapshot, *, when: str, first: date | None = None, last: date
     now = under_now(snapshot, when=when, first=first, last=last)
     if now.is_empty():
         return pl.DataFrame()
-    note = snapshot.specs.rows["note"].gather(now["spec"])
-    now = now.with_columns(starting=(note == STARTING_VALUE).fill_null(False))
+    now = now.with_columns(starting=snapshot.specs.starting.gather(now["spec"]).fill_null(False))
     tail = (1 - MIDDLE) / 2
     value = pl.col("value")
     rows = (

@@ -7,6 +7,7 @@ import polars as pl
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 
+OF_INSTRUMENT = ("model", "setup", "family", "supplier", "lot")  # what is told of it beside whatever befell it
 FROM_SIGHT = timedelta(days=30)  # on the bench, and not seen for so long: lost from sight
 
 
@@ -29,10 +30,7 @@ def instruments_of(visits: pl.DataFrame, snapshot: Snapshot) -> pl.DataFrame:
     judging = first & ((pl.col("role") == judging_role(snapshot.shop)) | over)
     last_in_first = pl.col("outcome").filter(first).last()
     rows = visits.group_by("serial", maintain_order=True).agg(
-        *(
-            pl.col(name).first()
-            for name in ("model", "setup", "family", "supplier", "lot", "neck", "job", "string_set", "grade", "hand")
-        ),
+        *(pl.col(name).first() for name in (*OF_INSTRUMENT, "neck", "job", "string_set", "grade", "hand")),
         pl.len().cast(pl.Int64).alias("visits"),
         pl.col("round").max().alias("rounds"),
         pl.col("taken_at").min().alias("first_seen"),

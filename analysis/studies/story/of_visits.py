@@ -7,7 +7,7 @@ import polars as pl
 
 from analysis.methods.segments import Flags, Ints
 from analysis.studies.story.calendar import week_of
-from analysis.studies.story.instruments import instruments_of
+from analysis.studies.story.instruments import OF_INSTRUMENT, instruments_of
 from analysis.studies.story.passes import last_before, with_minutes, with_passes
 from analysis.studies.story.time_order import visits_in_order
 from analysis.studies.story.walks import with_loops
@@ -113,11 +113,7 @@ def _caused(visits: pl.DataFrame, shop: Shop) -> pl.DataFrame:
     told = events.select(
         "visit",
         "serial",
-        "model",
-        "setup",
-        "family",
-        "supplier",
-        "lot",
+        *OF_INSTRUMENT,
         "round",
         pl.col("outcome").alias("kind"),
         pl.col("stage").alias("caught_at"),
@@ -141,11 +137,7 @@ def _faults(faults: pl.DataFrame, visits: pl.DataFrame) -> pl.DataFrame:
         "stage",
         "visit",
         pl.col("serial").alias("_serial"),
-        "model",
-        "setup",
-        "family",
-        "supplier",
-        "lot",
+        *OF_INSTRUMENT,
         "round",
         "outcome",
         "caused_at",

@@ -7,7 +7,7 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.segments import Floats, Ints
-from analysis.studies.story.instruments import FROM_SIGHT
+from analysis.studies.story.instruments import FROM_SIGHT, OF_INSTRUMENT
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
@@ -130,11 +130,7 @@ def _table(visits: pl.DataFrame, walk: Walk, minutes: Floats, loop: Ints, snapsh
     closing = pl.Series("closing_visit", closed).replace(-1, None)
     table = visits.select(
         "serial",
-        "model",
-        "setup",
-        "family",
-        "supplier",
-        "lot",
+        *OF_INSTRUMENT,
         "visit",
         "round",
         pl.col("stage").alias("caught_at"),

@@ -7,7 +7,6 @@ import polars as pl
 from analysis.methods.intervals import binomial_exact
 from analysis.studies.story.conformity import SET, SHIPPED, as_set, judged_readings
 from analysis.studies.story.story import story
-from ingest.shopfiles.specs import STARTING_VALUE
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
@@ -26,8 +25,8 @@ def outside_as_set(snapshot: Snapshot, *, first: date | None = None, last: date 
     some = first is not None or last is not None
     readings = judged_readings(snapshot, SET, weeks["serial"]) if some else snapshot.once(as_set)
     readings = readings.filter(pl.col("outside").is_not_null()).join(weeks, on="serial", how="semi")
-    note = snapshot.specs.rows["note"].gather(readings["spec"])
-    readings = readings.with_columns(starting=(note == STARTING_VALUE).fill_null(False) & pl.col("outside"))
+    starting = snapshot.specs.starting.gather(readings["spec"]).fill_null(False)
+    readings = readings.with_columns(starting=starting & pl.col("outside"))
     by_position = tables.plain(readings.select("characteristic", "position", "outside", "starting"))
     by_position = by_position.group_by("characteristic", "position").agg(
         pl.col("outside").sum().cast(pl.Int64),

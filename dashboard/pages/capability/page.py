@@ -40,6 +40,7 @@ MEANING = {
     SET: "first final-inspection readings",
     SHIPPED: "last final-inspection readings, after inspection sorted them",
 }
+TIGHT = pl.col("ppk_high") < 1  # surely needs more than its tolerance
 
 
 def layout(
@@ -138,10 +139,10 @@ def _folds(asked: dict[str, str | None], shop: Shop) -> list[Fold]:
 
 def _headline(seen: pl.DataFrame, shop: Shop, when: str) -> str:
     """What is furthest from fitting between its limits, if that can be said."""
-    limited = seen.filter(~pl.col("flags").str.contains(capability.THIN))
+    limited = _sure(seen)
     if limited.is_empty():
         return "No series with limits has readings enough to say how much room is left."
-    tight = limited.filter(pl.col("ppk_high") < 1)
+    tight = limited.filter(TIGHT)
     if tight.is_empty():
         worst = limited.sort("ppk").row(0, named=True)
         return f"Nothing clearly needs more than its tolerance; {words.what(shop, worst)} has the least room."
@@ -170,10 +171,15 @@ def _worst(tight: pl.DataFrame) -> tuple[dict[str, Any], str]:
 
 def _next(seen: pl.DataFrame, shop: Shop) -> html.P | None:
     """What to do about what needs most; nothing where nothing clearly does."""
-    tight = seen.filter(~pl.col("flags").str.contains(capability.THIN), pl.col("ppk_high") < 1)
+    tight = _sure(seen).filter(TIGHT)
     if tight.is_empty():
         return None
     return html.P([html.B("Next: "), words.next_step(shop, _worst(tight)[0])], className="next")
+
+
+def _sure(seen: pl.DataFrame) -> pl.DataFrame:
+    """The series with readings enough to say how much room is left."""
+    return seen.filter(~pl.col("flags").str.contains(capability.THIN))
 
 
 def _under(seen: pl.DataFrame, when: str, period: periods.Period) -> str:

@@ -119,7 +119,7 @@ def _body(asked: Asked) -> html.Div:
     )
     shown = here.filter(pl.col("state") == asked.state) if asked.state else here
     picked = cell_key(stream) if stream else ""
-    seen = drift_moved.in_view(found, shown, of_one=of_one)
+    seen = drift_moved.in_view(found, shown, of_one=of_one) if asked.state else sight
     what = partial(drift_moved.sheet, shop=shop, now=now.date())
     looked = _looked_at(stream, asked, shop, now)
     kept = {name: value for name, value in parse_qs(asked.search.lstrip("?")).items() if name != "open"}

@@ -13,7 +13,6 @@ from dashboard import numbers, parts
 from dashboard.desk import desk
 from dashboard.sentences import necks as sentences_necks
 from ingest.shopfiles.shop import Shop
-from ingest.shopfiles.specs import STARTING_VALUE
 
 
 def talk(rows: list[dict[str, Any]], shop: Shop, supplier: str | None) -> html.Section:
@@ -68,8 +67,8 @@ def talk(rows: list[dict[str, Any]], shop: Shop, supplier: str | None) -> html.S
 
 def starting(characteristic: str) -> bool:
     """Are limits of it starting values, agreed with nobody?"""
-    rows = desk.here().snapshot().specs.rows.filter(pl.col("characteristic") == characteristic)
-    return bool((rows["note"] == STARTING_VALUE).fill_null(False).any())
+    specs = desk.here().snapshot().specs
+    return bool((specs.starting & (specs.rows["characteristic"] == characteristic)).any())
 
 
 def agreed_on(characteristic: str, supplier: str) -> date | None:
