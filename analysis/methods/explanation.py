@@ -23,15 +23,14 @@ from scipy.linalg import cho_factor, cho_solve, solve_triangular
 from scipy.ndimage import median_filter
 from scipy.special import logsumexp
 
-from analysis.methods.hypotheses import SIZE_PRIOR, Candidate, Column, Factor, Readings, of_columns, of_factor
+from analysis.methods.hypotheses import Candidate, Column, Factor, Readings, Sieve
 from analysis.methods.problems import UnusableData
 from analysis.methods.random_effects import Block, RandomEffects
+from analysis.methods.scopes import SIZE_PRIOR
 from analysis.methods.segments import Flags, Floats, Ints
 
 FAR = 5.0  # sigma: a reading further than this from its neighbours' median counts as this far
 NEIGHBOURS = 15  # of a stream, whose median that is
-KEPT = 16  # hypotheses that are looked at exactly
-EACH = 2  # of them at least so many of each factor, or of the air
 UNEXPLAINED = ""
 SHARE_UNEXPLAINED = 0.25  # prior weight, among shifts, of those that no candidate explains
 SHARE_NOTHING = 1 / 3  # prior weight of "nothing moved", which a chart that opened may well mean
@@ -89,6 +88,7 @@ class Explainer:
     span: int = 0
     calm: int = 0
     taken: list[Floats] = field(default_factory=list)  # columns of explanations taken before, times their effect
+    _sieve: Sieve | None = None
 
     def __post_init__(self) -> None:
         if len(self.values) == 0 or not np.isfinite(self.values).all():
@@ -134,23 +134,19 @@ class Explainer:
 
     def look(self) -> Look:
         """All hypotheses that are worth an exact look, against each other and against nothing having moved."""
-        seen = self._seen()
+        if self._sieve is None:
+            self._sieve = self._made()
+        return self._weighed(self._sieve.sift(self.rest))
+
+    def _made(self) -> Sieve:
+        """All candidates with their prior weights."""
         total = sum(f.weight for f in self.factors) + sum(c.weight for c in self.columns) or 1.0
         moved = float(np.log(1 - SHARE_NOTHING))
         one_of = moved + float(np.log((1 - SHARE_UNEXPLAINED) / total))
         nothing = Factor(UNEXPLAINED, np.zeros(len(self.values), dtype=np.int64))
-        found = of_factor(seen, nothing, moved + float(np.log(SHARE_UNEXPLAINED)))
-        for factor in self.factors:
-            found += of_factor(seen, factor, one_of + float(np.log(factor.weight)))
-        found += of_columns(seen, self.columns, one_of)
-        found.sort(key=lambda one: -one.score)
-        kept: list[Candidate] = []
-        count: dict[str, int] = {}
-        for one in found:
-            count[one.group] = count.get(one.group, 0) + 1
-            if len(kept) < KEPT or count[one.group] <= EACH:
-                kept.append(one)
-        return self._weighed(kept)
+        factors = [(one, one_of + float(np.log(one.weight))) for one in self.factors]
+        columns = [(one, one_of + float(np.log(one.weight))) for one in self.columns]
+        return Sieve(self._seen(), [(nothing, moved + float(np.log(SHARE_UNEXPLAINED))), *factors], columns)
 
     def measured(self, base: Floats, first: int, last: int) -> tuple[Hypothesis, Look]:
         """Start and size of a shift of these very readings, begun between two days, whatever moved them; and the look.
@@ -205,7 +201,7 @@ class Explainer:
 
     def _seen(self) -> Readings:
         span = max(self.span, self.days - self.since)
-        return Readings(self.rest, self.day, self.stream, self.streams, self.days, self.since, span)
+        return Readings(self.day, self.stream, self.streams, self.days, self.since, span)
 
     def _weighed(self, found: list[Candidate]) -> Look:
         """The marginal likelihood of each hypothesis at each of its starts, and the probabilities that follow; where

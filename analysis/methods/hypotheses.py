@@ -1,29 +1,26 @@
 """Which hypotheses about a shift are worth an exact look: the levels, streams and days whose readings lie out most.
 
 Cheap and for all at once: sums of what was not expected, by level, stream and day, from each day to the end. What a
-level moved is judged on all streams where it occurs, on its best single ones, and on the some that go best together.
-
-Source: the gain is a log Bayes factor of a normal shift (Kass & Raftery 1995, J. American Statistical Association 90).
+level moved is judged on all streams where it occurs, on its best single ones, and on the some that go best together
+(`scopes`). How many readings there are, and how large they are of a column, is the same whatever is left to explain, so
+that one sieve serves several looks.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import cache
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import gammaln
+from scipy import sparse
 
+from analysis.methods.scopes import LEAST, NEVER, Gain, Scopes, scopes_of
 from analysis.methods.segments import Flags, Floats, Ints
 
-LEAST = 5  # readings of a level since the start, from which on it may be a hypothesis
-SIZE_PRIOR = 1.0  # variance of a shift, in sigma squared
 NEAR = 8.0  # a start this much less likely (log) than the best of its hypothesis is not looked at exactly
-ALL_STREAMS, ONE_STREAM = 0.4, 0.3  # prior weight of a cause on every stream, and on a single one; the rest: some
-BASELINE = 0.01  # variance of a baseline's mean where hypotheses are only sorted out: one of a hundred readings
 LEVELS = 8  # of a factor, and columns of a kin, that are looked at stream by stream
-NEVER = -50.0
+KEPT = 16  # hypotheses that are looked at exactly
+EACH = 2  # of them at least so many of each factor, or of the air
 
 
 @dataclass(frozen=True)
@@ -78,11 +75,10 @@ class Candidate:
         return self.kin.partition(":")[0]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Readings:
-    """What screening sees: readings less what was expected of them, where and when they were taken."""
+    """What screening sees: where and when readings were taken."""
 
-    rest: Floats  # (n,)
     day: Ints  # (n,)
     stream: Ints  # (n,)
     streams: int
@@ -90,214 +86,252 @@ class Readings:
     since: int
     span: int  # working days on any of which it might have begun, as the price of a start
 
+    @property
+    def starts(self) -> int:
+        """Days on which something may have begun."""
+        return self.days - self.since
+
     def on(self, streams: Ints) -> Flags:
         """Readings of some streams (n,)."""
         chosen = np.zeros(self.streams, dtype=bool)
         chosen[streams] = True
-        return chosen[self.stream]
+        return np.asarray(chosen[self.stream])
 
 
-def of_factor(seen: Readings, factor: Factor, log_prior: float) -> list[Candidate]:
-    """Hypotheses that levels of a factor moved; log_prior : of the factor."""
-    levels = int(factor.code.max(initial=-1)) + 1
-    use = (seen.day >= seen.since) & (factor.code >= 0)
-    active = np.flatnonzero(np.bincount(factor.code[use], minlength=levels) >= LEAST)
-    if len(active) == 0:
-        return []
-    number = np.full(levels, -1)
-    number[active] = np.arange(len(active))
-    mine = np.where(factor.code >= 0, number[np.maximum(factor.code, 0)], -1)
-    use &= mine >= 0
-    shape = (len(active), seen.streams, seen.days - seen.since)
-    cell = (mine[use] * shape[1] + seen.stream[use]) * shape[2] + seen.day[use] - seen.since
-    size = int(np.prod(shape))
-    sums = _to_the_end(np.bincount(cell, seen.rest[use], minlength=size).reshape(shape))
-    counts = _to_the_end(np.bincount(cell, minlength=size).reshape(shape).astype(np.float64))
-    first_day = np.full(len(active), seen.days)
-    np.minimum.at(first_day, mine[mine >= 0], seen.day[mine >= 0])
-    log_level = log_prior - float(np.log(len(active)))
-    promising = np.maximum(gain(sums, counts, counts), 0).sum(axis=1).max(axis=1)
-    some = np.argsort(-promising, kind="stable")[:LEVELS]
-    chosen = [(int(k), *_starts(seen, factor, int(first_day[k]), shape[2])) for k in some]
-    parts = [np.stack([part[k][:, starts] for k, starts, _ in chosen]) for part in (sums, counts)]
-    found: list[Candidate] = []
-    for (k, starts, price), told in zip(chosen, scopes_of(parts[0], parts[1], parts[1]), strict=True):
-        level = int(active[k])
-        held = factor.code == level
-        for streams, value, scope in told:
-            score = value + price + scope
-            near = score >= score.max() - NEAR
-            days = np.array([int(first_day[k])]) if factor.own_start else starts[near] + seen.since
-            found.append(
-                Candidate(factor.name, level, f"{factor.name}:{level}", streams, (held &
-                seen.on(streams)).astype(float),
-                          days, price[near] + scope + log_level, float(score.max()) + log_level)
-            )  # fmt: skip
-    return found
+class Sieve:
+    """Of all levels of factors, and all columns, those that are worth an exact look.
 
-
-def of_columns(seen: Readings, columns: Sequence[Column], log_prior: float) -> list[Candidate]:
-    """Hypotheses that readings move with a column, always or since some day; of each kin only those of the most
-    promising columns. log_prior : of a column of weight 1.
+    factors, columns : each with its log prior.
     """
-    kins: dict[str, list[_Sums]] = {}
-    for number, column in enumerate(columns):
-        made = _sums(seen, number, column)
-        if made is not None:
-            kins.setdefault(column.kin or column.name, []).append(made)
-    found: list[Candidate] = []
-    for every in kins.values():
-        every.sort(key=lambda one: -one.promise)
-        looked = every[:LEVELS]
-        for one, told in zip(looked, _scopes_of_columns(looked), strict=True):
-            found += _of_column(seen, one, told, log_prior + float(np.log(one.column.weight)))
-    return found
 
+    def __init__(
+        self, seen: Readings, factors: Sequence[tuple[Factor, float]], columns: Sequence[tuple[Column, float]]
+    ) -> None:
+        self._levels, self._columns = _Levels(seen, factors), _Columns(seen, columns)
 
-def _scopes_of_columns(every: list["_Sums"]) -> list[list["Scope"]]:
-    """Of each column; those with as many starts all at once."""
-    told: list[list[Scope]] = [[] for _ in every]
-    for many in {len(one.days) for one in every}:
-        mine = [k for k, one in enumerate(every) if len(one.days) == many]
-        parts = [np.stack([every[k].parts[j] for k in mine]) for j in range(3)]
-        for k, found in zip(mine, scopes_of(parts[0], parts[1], parts[2]), strict=True):
-            told[k] = found
-    return told
+    def sift(self, rest: Floats, *, most: int = KEPT, each: int = EACH) -> list[Candidate]:
+        """The likeliest by readings less what was expected of them and less what is explained by now (n,); and so many
+        of each group at least.
+        """
+        levels, columns = self._levels.sift(rest), self._columns.sift(rest)
+        found = []
+        for kind, batch in [*((0, one) for one in levels), *((1, one) for one in columns)]:
+            found += [((score, kind, place, scope), group, batch, k) for score, place, scope, group, k in batch.every()]
+        found.sort(key=lambda one: one[0])
+        kept: list[Candidate] = []
+        count: dict[str, int] = {}
+        for (_, _, _, scope), group, batch, k in found:
+            count[group] = count.get(group, 0) + 1
+            if len(kept) < most or count[group] <= each:
+                kept.append(batch.candidate(k, scope))
+        return kept
 
 
 @dataclass(frozen=True, eq=False)
-class _Sums:
-    """What readings say of one column, from each day to the end."""
+class _Batch:
+    """Levels or columns of as many starts each, looked at stream by stream."""
 
-    number: int
-    column: Column
-    days: Ints
-    start: float  # log prior of one of them
-    parts: tuple[Floats, Floats, Floats]  # (streams, days) of value times reading, of value squared, of value
-    promise: float  # no choice of streams gains more
+    of: "_Levels | _Columns"
+    numbers: list[int]
+    places: list[int]  # where each stands among those as likely
+    groups: list[str]
+    scopes: Scopes
+    log_prior: Floats  # (items, starts)
 
+    def every(self) -> Iterator[tuple[float, int, int, str, int]]:
+        """Of each choice of streams that there is: less the score of its best start, place, choice, group, number."""
+        score = (self.scopes.gain + self.log_prior[:, None, :]).max(axis=2) + self.scopes.price
+        for k, scores in enumerate(score.tolist()):
+            for scope, one in enumerate(scores):
+                if one > -np.inf:
+                    yield -one, self.places[k], scope, self.groups[k], k
 
-def _sums(seen: Readings, number: int, column: Column) -> _Sums | None:
-    touched = np.flatnonzero(column.value)
-    if (seen.day[touched] >= seen.since).sum() < LEAST:
-        return None
-    days = np.arange(seen.since, seen.days) if column.scanned else np.array([int(seen.day[touched].min())])
-    rows = touched[seen.day[touched] >= days[0]]
-    place = np.minimum(seen.day[rows] - days[0], len(days) - 1)
-    cell, size, value = seen.stream[rows] * len(days) + place, seen.streams * len(days), column.value[rows]
-    shape = (seen.streams, len(days))
-    sums, squares, totals = (
-        _to_the_end(np.bincount(cell, part, minlength=size).reshape(shape))
-        for part in (value * seen.rest[rows], value**2, value)
-    )
-    start = -float(np.log(max(len(days), seen.span))) if column.scanned else 0.0
-    gains = np.maximum(gain(sums, squares, totals), 0.0).sum(axis=0).max()
-    promise = float(gains) + start + float(np.log(column.weight))
-    return _Sums(number, column, days, start, (sums, squares, totals), promise)
+    def candidate(self, k: int, scope: int) -> Candidate:
+        """One of them, with the starts that are nearly as likely as the likeliest."""
+        price = self.log_prior[k] + self.scopes.price[k, scope]
+        score = self.scopes.gain[k, scope] + price
+        near = np.flatnonzero(score >= score.max() - NEAR)
+        streams = np.flatnonzero(self.scopes.streams[k, scope])
+        return self.of.candidate(self.numbers[k], streams, near, price[near], float(score.max()))
 
 
-def _of_column(seen: Readings, one: _Sums, told: list["Scope"], log_prior: float) -> list[Candidate]:
-    column, found = one.column, []
-    for streams, worth, scope in told:
-        score = worth + scope + one.start
-        near = score >= score.max() - NEAR
-        price = np.full(int(near.sum()), log_prior + scope + one.start)
-        found.append(
-            Candidate(column.name, one.number, column.kin or column.name, streams, column.value * seen.on(streams),
-                      one.days[near], price, float(score.max()) + log_prior, column.scanned)
-        )  # fmt: skip
-    return found
+class _Levels:
+    """All levels of all factors that have enough readings, one after another."""
+
+    def __init__(self, seen: Readings, factors: Sequence[tuple[Factor, float]]) -> None:
+        self.seen = seen
+        late = np.flatnonzero(seen.day >= seen.since)
+        factor, level, first, rows, of_row, log_prior = [], [], [], [], [], []
+        at = 0
+        for place, (one, prior) in enumerate(factors):
+            code = one.code[late]
+            levels = int(one.code.max(initial=-1)) + 1
+            active = np.flatnonzero(np.bincount(code + 1, minlength=levels + 1)[1:] >= LEAST)
+            if len(active) == 0:
+                continue
+            number = np.full(levels + 1, -1)  # the last for those not known
+            number[active] = at + np.arange(len(active))
+            some = number[code] >= 0
+            rows.append(late[some])
+            of_row.append(number[code[some]])
+            began = np.full(levels + 1, seen.days)
+            np.minimum.at(began, one.code, seen.day)
+            level.append(active)
+            first.append(began[active])
+            factor.append(np.full(len(active), place))
+            log_prior.append(np.full(len(active), prior - np.log(len(active))))
+            at += len(active)
+        none = [np.zeros(0, dtype=np.int64)]
+        self.factors = [one for one, _ in factors]
+        self.factor, self.level, self.first, self.rows, item = (
+            np.concatenate(part or none) for part in (factor, level, first, rows, of_row)
+        )
+        self.log_prior = np.concatenate(log_prior or [np.zeros(0)])
+        self.own = np.array([one.own_start for one in self.factors], dtype=bool)[self.factor]
+        # of each pair of level and stream that has readings
+        pair = item * seen.streams + seen.stream[self.rows]
+        number = np.cumsum(np.bincount(pair, minlength=at * seen.streams) > 0) - 1
+        pairs = np.unique(pair)
+        self.item, self.stream = pairs // seen.streams, pairs % seen.streams
+        self.firsts = np.searchsorted(self.item, np.arange(at))
+        self.cell = number[pair] * seen.starts + seen.day[self.rows] - seen.since
+        self.counts = self._to_the_end(None)
+        self.gain = Gain.of(self.counts, self.counts)
+
+    def _to_the_end(self, weights: Floats | None) -> Floats:
+        """Sums over the readings of each pair, from each day on (pairs, days)."""
+        shape = (len(self.item), self.seen.starts)
+        return to_the_end(np.bincount(self.cell, weights, minlength=shape[0] * shape[1]).reshape(shape))
+
+    def sift(self, rest: Floats) -> list[_Batch]:
+        """The levels of each factor that lie out most."""
+        if len(self.item) == 0:
+            return []
+        sums = self._to_the_end(rest[self.rows])
+        alone = self.gain.at(sums)
+        promise = np.add.reduceat(np.maximum(alone, 0.0), self.firsts, axis=0).max(axis=1)
+        chosen, rank = first_of_each(self.factor, -promise, LEVELS)
+        made = []
+        for own in (False, True):
+            mine = self.own[chosen] == own
+            if mine.any():
+                made.append(self._batch(chosen[mine], rank[mine], (sums, self.counts, alone), own=own))
+        return made
+
+    def _batch(self, chosen: Ints, rank: Ints, parts: tuple[Floats, ...], *, own: bool) -> _Batch:
+        """own : each of them has begun with its first reading."""
+        seen = self.seen
+        place = np.full(len(self.level), -1)
+        place[chosen] = np.arange(len(chosen))
+        pairs = np.flatnonzero(place[self.item] >= 0)
+        item, stream = place[self.item[pairs]], self.stream[pairs]
+        starts = np.maximum(self.first[chosen] - seen.since, 0)
+        dense = []
+        for part, empty in zip(parts, (0.0, 0.0, NEVER), strict=True):
+            held = part[pairs, starts[item]][:, None] if own else part[pairs]
+            whole = np.full((len(chosen), seen.streams, held.shape[1]), empty)
+            whole[item, stream] = held
+            dense.append(whole)
+        sums, counts, alone = dense
+        log_prior = self.log_prior[chosen][:, None] + (np.zeros((1, 1)) if own else self._prices(self.first[chosen]))
+        names = [self.factors[k].name for k in self.factor[chosen]]
+        places = (self.factor[chosen] * LEVELS + rank).tolist()
+        return _Batch(self, chosen.tolist(), places, names, scopes_of(sums, counts, counts, alone), log_prior)
+
+    def _prices(self, first: Ints) -> Floats:
+        """Log prior of each day on which levels may have begun: any day alike; half of it the first day of a level
+        that came new (levels, days).
+        """
+        seen = self.seen
+        price = np.full((len(first), seen.starts), -float(np.log(max(seen.starts, seen.span))))
+        new = np.flatnonzero(first >= seen.since)
+        price[new] += np.log(0.5)
+        at = (new, first[new] - seen.since)
+        price[at] = np.logaddexp(price[at], np.log(0.5))
+        return price
+
+    def candidate(self, number: int, streams: Ints, near: Ints, price: Floats, score: float) -> Candidate:
+        """Of a level on some streams, begun on some days."""
+        factor, level = self.factors[self.factor[number]], int(self.level[number])
+        days = self.first[number : number + 1] if factor.own_start else near + self.seen.since
+        base = ((factor.code == level) & self.seen.on(streams)).astype(np.float64)
+        return Candidate(factor.name, level, f"{factor.name}:{level}", streams, base, days, price, score)
 
 
-def _starts(seen: Readings, factor: Factor, first_day: int, days: int) -> tuple[Ints, Floats]:
-    """Days on which a level may have begun, counted from `since`, and the log prior of each: any day alike; half of it
-    the first day of a level that came new.
-    """
-    if factor.own_start:
-        return np.array([max(first_day - seen.since, 0)]), np.zeros(1)
-    price = np.full(days, -float(np.log(max(days, seen.span))))
-    new = first_day - seen.since
-    if new >= 0:
-        price += np.log(0.5)
-        price[new] = np.logaddexp(price[new], np.log(0.5))
-    return np.arange(days), price
+class _Columns:
+    """All columns that touch enough readings."""
+
+    def __init__(self, seen: Readings, columns: Sequence[tuple[Column, float]]) -> None:
+        self.seen = seen
+        late = seen.day >= seen.since
+        touching = {id(one.value): int(np.count_nonzero(one.value[late])) >= LEAST for one, _ in columns}
+        made = [(number, one, prior) for number, (one, prior) in enumerate(columns) if touching[id(one.value)]]
+        self.numbers, self.columns = [number for number, _, _ in made], [one for _, one, _ in made]
+        self.log_prior = np.array([prior for _, _, prior in made])
+        self.scanned = np.array([one.scanned for one in self.columns], dtype=bool)
+        kins = {name: k for k, name in enumerate(dict.fromkeys(kin_of(one) for one in self.columns))}
+        self.kin = np.array([kins[kin_of(one)] for one in self.columns], dtype=np.int64)
+        values = {id(one.value): one.value for one in self.columns}  # many columns are one value, scanned and not
+        which = {key: k for k, key in enumerate(values)}
+        self.of = np.array([which[id(one.value)] for one in self.columns], dtype=np.int64)
+        self.values = np.stack([*values.values()], axis=1) if values else np.zeros((len(seen.day), 0))
+        # a column of its own for all readings before, so that the first of its sums is over all readings there are
+        cell = seen.stream * (seen.starts + 1) + np.maximum(seen.day - seen.since + 1, 0)
+        n, size = len(seen.day), seen.streams * (seen.starts + 1)
+        self.cells = sparse.csr_matrix((np.ones(n), (cell, np.arange(n))), shape=(size, n))
+        self.squares, self.totals = self._to_the_end(self.values**2), self._to_the_end(self.values)
+        self.gain = Gain.of(self.squares, self.totals)
+
+    def _to_the_end(self, each: Floats) -> Floats:
+        """Sums of each over all readings, and from each day on (values, streams, 1 + days)."""
+        sums = np.asarray(self.cells @ each).reshape(self.seen.streams, self.seen.starts + 1, each.shape[1])
+        return np.moveaxis(np.asarray(sums[:, ::-1].cumsum(axis=1)[:, ::-1]), 2, 0)
+
+    def sift(self, rest: Floats) -> list[_Batch]:
+        """The columns of each kin that promise most."""
+        if not self.columns:
+            return []
+        sums = self._to_the_end(self.values * rest[:, None])
+        alone = self.gain.at(sums)
+        worth = np.maximum(alone, 0.0).sum(axis=1)
+        start = -float(np.log(max(self.seen.starts, self.seen.span)))
+        price = self.log_prior + np.where(self.scanned, start, 0.0)
+        promise = np.where(self.scanned, worth[self.of, 1:].max(axis=1), worth[self.of, 0]) + price
+        chosen, rank = first_of_each(self.kin, -promise, LEVELS)
+        made = []
+        for scanned in (False, True):
+            mine = np.flatnonzero(self.scanned[chosen] == scanned)
+            if len(mine) == 0:
+                continue
+            some, days = chosen[mine], slice(1, None) if scanned else slice(0, 1)
+            parts = (part[self.of[some], :, days] for part in (sums, self.squares, self.totals, alone))
+            scopes = scopes_of(*parts)
+            names = [kin_of(self.columns[k]).partition(":")[0] for k in some]
+            places = (self.kin[some] * LEVELS + rank[mine]).tolist()
+            log_prior = np.broadcast_to(price[some][:, None], (len(some), scopes.gain.shape[2]))
+            made.append(_Batch(self, some.tolist(), places, names, scopes, log_prior))
+        return made
+
+    def candidate(self, number: int, streams: Ints, near: Ints, price: Floats, score: float) -> Candidate:
+        """Of a column on some streams: begun on some days, or always there."""
+        one, seen = self.columns[number], self.seen
+        days = near + seen.since if one.scanned else seen.day[one.value != 0].min(keepdims=True)
+        base = one.value * seen.on(streams)
+        return Candidate(one.name, self.numbers[number], kin_of(one), streams, base, days, price, score, one.scanned)
 
 
-def _to_the_end(sums: npt.NDArray[Any]) -> Floats:
+def kin_of(column: Column) -> str:
+    """What it is a hypothesis of."""
+    return column.kin or column.name
+
+
+def first_of_each(group: Ints, key: Floats, most: int) -> tuple[Ints, Ints]:
+    """Of each group the first so many by a key, group after group; and the rank of each."""
+    order = np.lexsort((key, group))
+    rank = np.arange(len(order)) - np.searchsorted(group[order], group[order])
+    return order[rank < most], rank[rank < most]
+
+
+def to_the_end(sums: npt.NDArray[Any]) -> Floats:
+    """Sums from each place of the last axis on."""
     return np.asarray(sums[..., ::-1].cumsum(axis=-1)[..., ::-1], dtype=np.float64)
-
-
-def gain(total: Floats, size: Floats, linear: Floats) -> Floats:
-    """How much likelier (log) a shift is than none, from the sum of value times reading, of value squared, of value."""
-    share = size / np.maximum(size + BASELINE * linear**2, LEAST / 2)  # fewer than five of them count as none
-    info, push = share * size, share * total
-    value = 0.5 * push**2 / (info + 1 / SIZE_PRIOR) - 0.5 * np.log1p(info * SIZE_PRIOR)
-    return np.where(size >= LEAST, value, NEVER)
-
-
-Scope = tuple[Ints, Floats, float]  # streams, the gain at each start, and the log prior of the choice
-
-
-def scopes_of(sums: Floats, squares: Floats, totals: Floats) -> list[list[Scope]]:
-    """Streams on which each level may have moved: all of them, each of the two best alone, and the some that go best
-    together.
-
-    sums, squares, totals : (levels, streams, starts), of value times reading, of value squared, of value. A list a
-    level; empty where it has no reading.
-    """
-    there = squares.max(axis=2, initial=0.0) > 0  # (levels, streams)
-    size = there.sum(axis=1)
-    every = gain(sums.sum(axis=1), squares.sum(axis=1), totals.sum(axis=1))
-    alone = gain(sums, squares, totals)
-    order = np.argsort(np.where(there, -alone.max(axis=2, initial=NEVER), np.inf), axis=1, kind="stable")
-    some = _some((sums, squares, totals), np.maximum(alone, 0.0).sum(axis=1).argmax(axis=1), there)
-    told: list[list[Scope]] = []
-    for level, m in enumerate(size.tolist()):
-        found: list[Scope] = []
-        if m:
-            found.append((np.flatnonzero(there[level]), every[level], float(np.log(ALL_STREAMS)) if m > 1 else 0.0))
-        if m > 1:
-            price = float(np.log(ONE_STREAM / m))
-            found += [(np.array([k]), alone[level, k], price) for k in order[level, :2].tolist()]
-        if m > 2:
-            chosen, price = some[level]
-            parts = (part[level, chosen].sum(axis=0) for part in (sums, squares, totals))
-            found.append((chosen, gain(*parts), price))
-        told.append(found)
-    return told
-
-
-def _some(parts: tuple[Floats, ...], at: Ints, there: Flags) -> list[tuple[Ints, float]]:
-    """Of each level's streams, of all but one and all but all those that go best together at one start, in order of
-    what each says; of a level of under three streams nothing that counts.
-    """
-    levels, streams = there.shape
-    each = np.arange(levels)
-    now = [part[each, :, at] for part in parts]  # (levels, streams)
-    price = _price_of_some(streams)[there.sum(axis=1)]
-    best: list[tuple[Floats, Ints, Ints]] = []
-    for side in (1.0, -1.0):
-        key = np.where(there, -side * now[0] / np.sqrt(np.maximum(now[1], 1.0)), np.inf)
-        order = np.argsort(key, axis=1, kind="stable")
-        worth = gain(*(np.cumsum(np.take_along_axis(part, order, axis=1), axis=1) for part in now)) + price
-        top = worth.argmax(axis=1)
-        best.append((worth[each, top], order, top))
-    found = []
-    for level in range(levels):
-        _, order, top = max(best, key=lambda one: one[0][level])
-        k = int(top[level])
-        found.append((np.sort(order[level, : k + 1]), float(price[level, k])))
-    return found
-
-
-@cache
-def _price_of_some(streams: int) -> Floats:
-    """Log prior of the choice of so many of m streams (m, number - 1): any number alike, any of that number; never for
-    fewer than two and for all of them.
-    """
-    found = np.full((streams + 1, streams), -np.inf)
-    for m in range(3, streams + 1):
-        k = np.arange(2, m)
-        choices = gammaln(m + 1) - gammaln(k + 1) - gammaln(m - k + 1)
-        found[m, k - 1] = np.log((1 - ALL_STREAMS - ONE_STREAM) / (m - 2)) - choices
-    return found

@@ -7,8 +7,9 @@ import statsmodels.formula.api as smf
 from scipy.stats import multivariate_normal
 
 from analysis.methods.explanation import SHARE_NOTHING, UNEXPLAINED, Explainer, Hypothesis, Look, together
-from analysis.methods.hypotheses import LEVELS, SIZE_PRIOR, Column, Factor, Readings, of_columns
+from analysis.methods.hypotheses import LEVELS, Column, Factor, Readings, Sieve
 from analysis.methods.problems import UnusableData
+from analysis.methods.scopes import SIZE_PRIOR
 
 N, DAYS, SINCE = 600, 60, 40
 
@@ -165,10 +166,12 @@ def test_of_many_columns_of_one_kin_the_most_promising_are_looked_at():
     day = np.repeat(np.arange(40), 5)
     damp = (rng.random(40) < 0.3)[day].astype(float)
     rest = rng.normal(size=200) + damp
-    seen = Readings(rest, day, np.zeros(200, dtype=np.int64), 1, 40, 10, 30)
+    seen = Readings(day, np.zeros(200, dtype=np.int64), 1, 40, 10, 30)
     others = [Column(f"air {k}", rng.normal(size=200), kin="air") for k in range(20)]
-    found = of_columns(seen, [*others[:12], Column("damp", damp, kin="air"), *others[12:]], 0.0)
+    wet = Column("damp", damp, kin="air")
+    every = [*others[:12], wet, *others[12:]]
+    found = Sieve(seen, [], [(one, 0.0) for one in every]).sift(rest, most=1000)
     assert max(found, key=lambda one: one.score).factor == "damp"
     assert len({one.factor for one in found}) <= LEVELS
-    alone = of_columns(seen, [Column("damp", damp, kin="air")], 0.0)
+    alone = Sieve(seen, [], [(wet, 0.0)]).sift(rest, most=1000)
     assert max(one.score for one in alone) == max(one.score for one in found)

@@ -1,5 +1,6 @@
 """A look at what moved, beside the whole covariance of all readings; and each sum of the screening by a plain loop."""
 
+from dataclasses import dataclass
 from itertools import combinations, pairwise
 from math import comb
 
@@ -10,8 +11,9 @@ from scipy.stats import multivariate_normal, norm
 
 from analysis.methods import hypotheses
 from analysis.methods.explanation import SHARE_NOTHING, UNEXPLAINED, Explainer, Hypothesis
-from analysis.methods.hypotheses import Column, Factor, Readings, gain, of_columns, of_factor, scopes_of
+from analysis.methods.hypotheses import Candidate, Column, Factor, Readings, Sieve
 from analysis.methods.random_effects import FLOOR, Block, RandomEffects, moment
+from analysis.methods.scopes import gain, scopes_of
 from analysis.methods.segments import Floats
 
 DAYS, EACH, SINCE = 30, 4, 25
@@ -251,11 +253,27 @@ def test_an_explanation_ends_only_where_that_is_a_hundred_times_as_likely():
 # -- screening
 
 
+@dataclass(frozen=True)
+class Seen(Readings):
+    """With the readings less what was expected of them."""
+
+    rest: Floats
+
+
 def rows(seed=41, n=240, streams=3, days=24, since=12, span=12):
     rng = np.random.default_rng(seed)
-    return Readings(
-        rng.normal(size=n), np.sort(rng.integers(0, days, n)), rng.integers(0, streams, n), streams, days, since, span
-    )
+    rest = rng.normal(size=n)
+    return Seen(np.sort(rng.integers(0, days, n)), rng.integers(0, streams, n), streams, days, since, span, rest)
+
+
+def of_factor(seen: Seen, factor: Factor, log_prior: float) -> list[Candidate]:
+    """Every candidate, whatever its score."""
+    return Sieve(seen, [(factor, log_prior)], []).sift(seen.rest, most=1000)
+
+
+def of_columns(seen: Seen, columns: list[Column], log_prior: float) -> list[Candidate]:
+    given = [(one, log_prior + float(np.log(one.weight))) for one in columns]
+    return Sieve(seen, [], given).sift(seen.rest, most=1000)
 
 
 def odds_of(total, size, linear=0.0):
@@ -276,9 +294,18 @@ def scopes(sums, squares, totals):
     """Of one level beside another of fewer streams, which must not touch it."""
     less = [np.where(np.arange(len(part))[:, None] == 1, 0.0, part * 0.7) for part in (sums, squares, totals)]
     parts = [np.stack([part, other]) for part, other in zip((sums, squares, totals), less, strict=True)]
-    (told, _), (alone,) = scopes_of(*parts), scopes_of(*(part[:1] for part in parts))
+    (told, _), (alone,) = choices(*parts), choices(*(part[:1] for part in parts))
     assert [(s.tolist(), w.tolist(), p) for s, w, p in told] == [(s.tolist(), w.tolist(), p) for s, w, p in alone]
     return told
+
+
+def choices(*parts):
+    """Of each level the streams, gains and price of every choice that there is."""
+    found = scopes_of(*parts)
+    return [
+        [(np.flatnonzero(found.streams[k, s]), found.gain[k, s], price[s]) for s in np.flatnonzero(price > -np.inf)]
+        for k, price in enumerate(found.price)
+    ]
 
 
 def test_the_prior_weight_of_all_choices_of_streams_is_one():

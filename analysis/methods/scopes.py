@@ -1,0 +1,125 @@
+"""On which streams a cause may have moved readings: all of them, a single one, or the some that go best together.
+
+Source: the gain is a log Bayes factor of a normal shift (Kass & Raftery 1995, J. American Statistical Association 90).
+"""
+
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+from scipy.special import gammaln
+
+from analysis.methods.segments import Flags, Floats
+
+LEAST = 5  # readings since a start, from which on it may be a hypothesis
+SIZE_PRIOR = 1.0  # variance of a shift, in sigma squared
+ALL_STREAMS, ONE_STREAM = 0.4, 0.3  # prior weight of a cause on every stream, and on a single one; the rest: some
+BASELINE = 0.01  # variance of a baseline's mean where hypotheses are only sorted out: one of a hundred readings
+NEVER = -50.0
+
+
+@dataclass(frozen=True, eq=False)
+class Gain:
+    """How much likelier (log) a shift is than none, of sums of value times reading: what hangs on the sizes alone."""
+
+    factor: Floats  # of the square of such a sum
+    less: Floats
+
+    @classmethod
+    def of(cls, size: Floats, linear: Floats) -> "Gain":
+        """From the sums of value squared, and of value."""
+        share = size / np.maximum(size + BASELINE * linear**2, LEAST / 2)  # fewer than five of them count as none
+        info = share * size
+        some = size >= LEAST
+        return cls(
+            np.where(some, 0.5 * share**2 / (info + 1 / SIZE_PRIOR), 0.0),
+            np.where(some, 0.5 * np.log1p(info * SIZE_PRIOR), -NEVER),
+        )
+
+    def at(self, total: Floats) -> Floats:
+        """Of the sums of value times reading."""
+        return np.asarray(self.factor * total**2 - self.less)
+
+
+def gain(total: Floats, size: Floats, linear: Floats) -> Floats:
+    """How much likelier (log) a shift is than none, from the sum of value times reading, of value squared, of value."""
+    return Gain.of(size, linear).at(total)
+
+
+@dataclass(frozen=True, eq=False)
+class Scopes:
+    """Of each of many levels four choices of streams: all, the two best alone, the some that go best together."""
+
+    streams: Flags  # (levels, 4, streams)
+    gain: Floats  # (levels, 4, starts)
+    price: Floats  # (levels, 4) log prior of the choice; -inf where there is no such choice
+
+
+def scopes_of(sums: Floats, squares: Floats, totals: Floats, alone: Floats | None = None) -> Scopes:
+    """Streams on which each level may have moved: all of them, each of the two best alone, and the some that go best
+    together.
+
+    sums, squares, totals : (levels, streams, starts), of value times reading, of value squared, of value. alone : their
+    gains, where they are known already.
+    """
+    levels, streams, starts = sums.shape
+    each = np.arange(levels)
+    there = squares.max(axis=2, initial=0.0) > 0  # (levels, streams)
+    size = there.sum(axis=1)
+    alone = gain(sums, squares, totals) if alone is None else alone
+    key = np.where(there, -alone.max(axis=2, initial=NEVER), np.inf)
+    order = np.argsort(key, axis=1, kind="stable")
+    at = np.maximum(alone, 0.0).sum(axis=1).argmax(axis=1)
+    some, price_of_some = _some(tuple(part[each, :, at] for part in (sums, squares, totals)), there)
+    chosen = np.zeros((levels, 4, streams), dtype=bool)
+    worth = np.full((levels, 4, starts), NEVER)
+    chosen[:, 0], worth[:, 0] = there, gain(sums.sum(axis=1), squares.sum(axis=1), totals.sum(axis=1))
+    for k in range(min(2, streams)):
+        chosen[each, 1 + k, order[:, k]], worth[:, 1 + k] = True, alone[each, order[:, k]]
+    which = np.flatnonzero(size > 2)
+    parts = ((part[which] * some[which, :, None]).sum(axis=1) for part in (sums, squares, totals))
+    chosen[:, 3], worth[which, 3] = some, gain(*parts)
+    price = np.full((levels, 4), -np.inf)
+    price[size > 0, 0] = 0.0
+    price[size > 1, 0] = np.log(ALL_STREAMS)
+    price[size > 1, 1:3] = np.log(ONE_STREAM / np.maximum(size, 1))[size > 1, None]
+    price[which, 3] = price_of_some[which]
+    return Scopes(chosen, worth, price)
+
+
+def _some(now: tuple[Floats, ...], there: Flags) -> tuple[Flags, Floats]:
+    """Of each level's streams, of all but one and all but all those that go best together at one start, in order of
+    what each says, with the log prior of the choice; of a level of under three streams nothing that counts.
+
+    now : (levels, streams) each, sums at that start.
+    """
+    levels, streams = there.shape
+    each = np.arange(levels)
+    price = _price_of_some(streams)[there.sum(axis=1)]
+    orders, tops, worths = [], [], []
+    for side in (1.0, -1.0):
+        key = np.where(there, -side * now[0] / np.sqrt(np.maximum(now[1], 1.0)), np.inf)
+        order = np.argsort(key, axis=1, kind="stable")
+        worth = gain(*(np.cumsum(np.take_along_axis(part, order, axis=1), axis=1) for part in now)) + price
+        tops.append(worth.argmax(axis=1))
+        worths.append(worth[each, tops[-1]])
+        orders.append(order)
+    better = np.where(worths[1] > worths[0], 1, 0)
+    top = np.where(better, tops[1], tops[0])
+    order = np.where(better[:, None], orders[1], orders[0])
+    chosen = np.zeros((levels, streams), dtype=bool)
+    np.put_along_axis(chosen, order, np.arange(streams) <= top[:, None], axis=1)
+    return chosen, np.asarray(price[each, top])
+
+
+@cache
+def _price_of_some(streams: int) -> Floats:
+    """Log prior of the choice of so many of m streams (m, number - 1): any number alike, any of that number; never for
+    fewer than two and for all of them.
+    """
+    found = np.full((streams + 1, streams), -np.inf)
+    for m in range(3, streams + 1):
+        k = np.arange(2, m)
+        choices = gammaln(m + 1) - gammaln(k + 1) - gammaln(m - k + 1)
+        found[m, k - 1] = np.log((1 - ALL_STREAMS - ONE_STREAM) / (m - 2)) - choices
+    return found
