@@ -16,10 +16,12 @@ import polars as pl
 
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.specs import Specs
+from ingest.store.code import code_of as code_of
 from ingest.store.editions import EDITIONS
 from ingest.store.kept_tables import Damaged as Damaged
 from ingest.store.kept_tables import Kept as Kept
 from ingest.store.kept_tables import KeptTables
+from ingest.store.kept_texts import KeptTexts
 from ingest.store.memory import give_back
 from ingest.store.worked_out import WorkedOut
 from ingest.terms import tables
@@ -85,6 +87,7 @@ class Snapshot:
     )
     worked_out: WorkedOut | None = None  # kept beside the store from one version to the next; None: of tables in memory
     kept_tables: KeptTables | None = None  # the same for tables; None too where not all that is on file is seen
+    kept_texts: KeptTexts | None = None  # the same for answers in one text each
     laid_over: str = ""  # what was put over the rows before anybody sees them, as a key; '' nothing
     _kept: dict[Hashable, Any] = field(default_factory=dict, repr=False)
     _book_kinds: dict[Hashable, set[str]] = field(default_factory=dict, repr=False)  # kinds of line each answer read

@@ -21,6 +21,7 @@ from ingest.store import book, editions, ledger, seals, whole
 from ingest.store.delta import Table
 from ingest.store.draft import Draft
 from ingest.store.kept_tables import KeptTables
+from ingest.store.kept_texts import KeptTexts
 from ingest.store.ledger import Version
 from ingest.store.problems import StoreProblem, damaged, first_line, is_panic, of_database, reading_of
 from ingest.store.snapshot import Reader, Snapshot
@@ -208,6 +209,7 @@ def open_snapshot(folder: Path, *, as_of: datetime | None = None, version: int |
         made,
         worked_out=WorkedOut(folder, n, made),
         kept_tables=KeptTables(folder, n, made, found.visits, held) if found and cut is None else None,
+        kept_texts=KeptTexts(folder, n, made) if found and version is None else None,
     )
 
 

@@ -30,13 +30,14 @@ NEEDED = {  # the columns that the core tables need, as a bare read takes them
                  "gauge"),
 }  # fmt: skip
 CHILD = """
-import json, os, resource, sys, time
+import json, sys, time
 from pathlib import Path
-import analysis.review, dashboard.exports.figures
+import dashboard.pages.week.page, dashboard.exports.figures
 from tests.benchmarks import years
 begun = time.process_time()
 getattr(years, sys.argv[1])(Path(sys.argv[2]))
-peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+told = Path("/proc/self/status").read_text()  # not getrusage, which counts what the parent held before this began
+peak = int(told.partition("VmHWM:")[2].split()[0]) / 1024
 print(json.dumps({"seconds": time.process_time() - begun, "peak": peak}))
 """
 
@@ -160,20 +161,21 @@ def capability(folder: Path) -> None:
 
 
 def week(folder: Path) -> None:
-    """What Week shows, of a shop that nobody has looked at."""
-    from ingest.store import kept_tables, worked_out
+    """Page Week of a shop that nobody has looked at."""
+    from ingest.store import kept_tables, kept_texts, worked_out
 
-    worked_out.let_go(folder)
-    kept_tables.let_go(folder)
+    for kept in (worked_out, kept_tables, kept_texts):
+        kept.let_go(folder)
     again(folder)
 
 
 def again(folder: Path) -> None:
-    """What Week shows, once more."""
-    from analysis.review import review
-    from ingest.store.store import open_snapshot
+    """Page Week laid out, once more by a process that has just opened the shop."""
+    from dashboard.desk import desk
+    from dashboard.pages.week import page
 
-    review(open_snapshot(folder))
+    desk.use(desk.Desk(folder))
+    page.layout()
 
 
 def day(folder: Path) -> None:

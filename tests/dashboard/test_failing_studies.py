@@ -11,6 +11,7 @@ from dashboard import faults
 from dashboard.app import PAGES, make_app
 from dashboard.commands import cli
 from dashboard.desk import desk
+from dashboard.pages.week import shown
 from dashboard.papers import week as week_paper
 from tests.dashboard.pages.said import said
 from tests.dashboard.test_odd_shops import stands
@@ -45,6 +46,7 @@ def broken(monkeypatch, what):
         raise ZeroDivisionError("secret of a shop")
 
     monkeypatch.setattr(what, fails)
+    monkeypatch.setattr(shown, "_code", lambda: f"with {what} broken")  # a week kept by the whole code is not its own
 
 
 def laid_out(app, name):

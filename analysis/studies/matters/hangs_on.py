@@ -9,9 +9,7 @@ move with whatever else is loaded.
 import os
 from dataclasses import astuple, dataclass
 from datetime import date, datetime, timedelta
-from functools import cache
 from hashlib import blake2b
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -28,7 +26,7 @@ from analysis.studies.matters.sheets_kept import sheets
 from analysis.studies.matters.spans import Bench, Span, number
 from analysis.studies.matters.units import Signal
 from analysis.studies.story.story import story
-from ingest.store.snapshot import Snapshot
+from ingest.store.snapshot import Snapshot, code_of
 from ingest.terms import tables
 
 Digits = npt.NDArray[np.uint64]
@@ -65,15 +63,10 @@ def key_of(snapshot: Snapshot, judged: Signals, here: Bench, span: Span, asked: 
     return told.hexdigest()
 
 
-@cache
 def _code() -> str:
     """The code that works an answer out, and what it is built on."""
-    told = blake2b(digest_size=16)
-    root = Path(__file__).parents[2]
-    for path in sorted(root.rglob("*.py")):
-        told.update(path.relative_to(root).as_posix().encode() + b"\0" + path.read_bytes())
-    built_on = [(name, version(name)) for name in ("numpy", "scipy", "polars")]
-    return repr((told.hexdigest(), built_on, os.environ.get("OPENBLAS_NUM_THREADS")))
+    code = code_of(Path(__file__).parents[2], built_on=("numpy", "scipy", "polars"))
+    return repr((code, os.environ.get("OPENBLAS_NUM_THREADS")))
 
 
 def _shop(snapshot: Snapshot) -> str:

@@ -5,7 +5,6 @@ anew.
 from collections.abc import Callable, Mapping
 from functools import cache, partial
 from hashlib import blake2b
-from importlib.metadata import version
 from pathlib import Path
 
 import polars as pl
@@ -14,7 +13,7 @@ from analysis.studies.story.columns import Columns
 from analysis.studies.story.merged import ALIKE, merged
 from analysis.studies.story.of_readings import NAMES, OF_A_SHEET, ONLY_LEFT, Readings, only_left
 from analysis.studies.story.of_visits import CAUSED_BY, OfVisits, of_visits
-from ingest.store.snapshot import Damaged, Snapshot
+from ingest.store.snapshot import Damaged, Snapshot, code_of
 from ingest.terms import tables
 
 LEAST = 40_000  # visits from which on the second opening has paid for the writing (tests/benchmarks/years.md)
@@ -114,11 +113,6 @@ def _digest(text: str) -> str:
     return blake2b(text.encode(), digest_size=16).hexdigest()
 
 
-@cache
 def _code() -> str:
     """The code that works the story out, and what it is built on; where in doubt, all of it."""
-    told = blake2b(digest_size=16)
-    for root in (Path(__file__).parents[2], Path(tables.__file__).parents[1]):
-        for path in sorted(root.rglob("*.py")):
-            told.update(path.relative_to(root).as_posix().encode() + b"\0" + path.read_bytes())
-    return repr((told.hexdigest(), [(name, version(name)) for name in ("numpy", "polars")]))
+    return code_of(Path(__file__).parents[2], Path(tables.__file__).parents[1], built_on=("numpy", "polars"))

@@ -6,11 +6,10 @@ from collections.abc import Callable
 from datetime import date, timedelta
 from typing import Any
 
-import polars as pl
 from dash import Dash, dcc, html
 
 from analysis.methods.problems import UnusableData
-from analysis.review import Review, review
+from analysis.review import Review
 from analysis.studies.week.arrived import review_week
 from dashboard import numbers, parts
 from dashboard.address import address
@@ -43,30 +42,12 @@ def layout(week: str | None = None, anew: str = "", **_address: str) -> Any:
         if then is not None and not anew:
             return _laid_out(then, shop, asked, None)
         with desk.as_it_stood(asked.end):
-            return _laid_out(_now(asked), shop, asked, then)
+            return _laid_out(week_shown.of_page(asked.first), shop, asked, then)
     except UnusableData as problem:
         return parts.page(
             parts.page_head("No week to review yet.", "The week stands here once a log is loaded."),
             parts.empty_state(told(problem), "Load a log", "/logs"),
         )
-
-
-def _now(asked: looking_back.Asked) -> WeekShown:
-    """What the page needs of the week, told now; what only the paper shows is left out."""
-    found = desk.ask(review, week=asked.first)
-    snapshot = desk.here().snapshot()
-    made = WeekShown(
-        review=found,
-        lives=week_shown.lives(found),
-        drawn=[],
-        calls=None,
-        total={},
-        air=pl.DataFrame(),
-        as_of=snapshot.as_of,
-        version=snapshot.version,
-        book=snapshot.book_sequence,
-    )
-    return week_shown.for_reader(made)
 
 
 def _laid_out(shown: WeekShown, shop: Shop, asked: looking_back.Asked, then: WeekShown | None) -> html.Div:

@@ -4,8 +4,13 @@ words never reach a kept one.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
+from functools import partial
+from pathlib import Path
+from time import monotonic
 from typing import Any
 
 import polars as pl
@@ -32,12 +37,14 @@ from dashboard.sentences import shared as sentences
 from dashboard.sentences.gauges import notes
 from dashboard.sentences.matters import moved
 from ingest.shopfiles.shop import Shop
+from ingest.store.snapshot import Snapshot, code_of
 
 CHARTS, WEEKS = 3, 13  # charts of open matters, and the weeks they show
 REVIEWED, TAKEN_BACK = "reviewed", "taken back"
 PEOPLE = ("owner", "who", "done_by")  # who somebody is, in the copy
 WORDS = ("text", "action", *PEOPLE)  # what somebody wrote, in the copy
 SOMEBODY = "somebody"
+LONG = 1.0  # seconds; what took so long to work out is kept beside the store
 
 
 @dataclass(frozen=True)
@@ -91,11 +98,55 @@ def told(week: date | None = None) -> WeekShown:
     """All that is shown of a week, worked out now (its first day; None: the last whole one). UnusableData without any
     reading. Asked within `desk.as_it_stood` it is told as of then.
     """
+    shown: WeekShown = desk.ask(_whole, week=week)
+    out = gauges_now.out_of_order()  # by what Card last measured of them
+    said = notes(shown.review, out, desk.here().snapshot().shop, desk.ask(read_on)) if out else {}
+    return for_reader(replace(shown, gauges=out, notes=said))
+
+
+def of_page(week: date | None = None) -> WeekShown:
+    """The same without what only the paper shows."""
+    return for_reader(desk.ask(_of_page, week=week))
+
+
+def _whole(snapshot: Snapshot, *, week: date | None) -> WeekShown:
+    return _as_kept(snapshot, "paper", week, partial(_made, week, snapshot))
+
+
+def _of_page(snapshot: Snapshot, *, week: date | None) -> WeekShown:
+    return _as_kept(snapshot, "page", week, partial(_made_for_page, week, snapshot))
+
+
+def _as_kept(snapshot: Snapshot, what: str, week: date | None, make: Callable[[], WeekShown]) -> WeekShown:
+    """What is kept beside the store of the shop as it stands; else what `make` gives, kept where it took long and
+    nothing in it failed: who opens the shop next has its week at once, however many years lie behind it.
+    """
+    for table in ("bench_book", "targets_by_hand", "weeks_reviewed"):
+        snapshot.table(table)  # it hangs on them whole, whether it is read or made
+    place, key = snapshot.kept_texts, repr((what, _code(), snapshot.key, snapshot.laid_over, week))
+    text = place.of(key) if place is not None else None
+    if text is not None:
+        with suppress(copies.NoCopy):
+            there = copies.from_text(text, CLASSES)
+            if isinstance(there, WeekShown):
+                return there
+    begun = monotonic()
+    made = make()
+    stands = desk.here().snapshot().key == snapshot.key  # what was asked on the way was asked of the shop as it stands
+    if place is not None and stands and not made.review.gaps and monotonic() - begun > LONG:
+        place.keep(key, copies.to_text(made))
+    return made
+
+
+def _code() -> str:
+    house = Path(__file__).parents[3]
+    return code_of(house / "ingest", house / "analysis", house / "dashboard", built_on=("numpy", "scipy", "polars"))
+
+
+def _made(week: date | None, snapshot: Snapshot) -> WeekShown:
     found: Review = desk.ask(review, week=week)
-    snapshot = desk.here().snapshot()
     gaps = dict(found.gaps)
-    out = gauges_now.out_of_order()
-    made = WeekShown(
+    return WeekShown(
         review=replace(found, gaps=gaps),
         lives=lives(found),
         drawn=_drawn(found, snapshot.shop),
@@ -106,10 +157,22 @@ def told(week: date | None = None) -> WeekShown:
         version=snapshot.version,
         book=snapshot.book_sequence,
         played=_or((), "played", gaps, lambda: _played(found, snapshot.shop)),
-        gauges=out,
-        notes=notes(found, out, snapshot.shop, desk.ask(read_on)) if out else {},
     )
-    return for_reader(made)
+
+
+def _made_for_page(week: date | None, snapshot: Snapshot) -> WeekShown:
+    found: Review = desk.ask(review, week=week)
+    return WeekShown(
+        review=found,
+        lives=lives(found),
+        drawn=[],
+        calls=None,
+        total={},
+        air=pl.DataFrame(),
+        as_of=snapshot.as_of,
+        version=snapshot.version,
+        book=snapshot.book_sequence,
+    )
 
 
 def for_reader(shown: WeekShown) -> WeekShown:
