@@ -103,6 +103,7 @@ def named(lists: dict[str, pl.DataFrame]) -> dict[str, list[str]]:
     change = lists["same_change"].filter("moved")
     lots = lists["lots_standing_out"].filter("apart")
     two = lists["same_lots"].filter(pl.col("what").is_in(["gauge", "necks"]))
+    gauge = lists["same_gauge"].filter("apart")
     matter = lists["same_matter"].filter("one")
     work = lists["same_rework"].filter("apart")
     stream = ["characteristic", "position", "model", "stage"]
@@ -111,6 +112,7 @@ def named(lists: dict[str, pl.DataFrame]) -> dict[str, list[str]]:
         "changes": [" ".join(one) for one in change.select("what", *stream, "shop").iter_rows()],
         "lots": [" ".join(one) for one in lots.select("lot", "shops").iter_rows()],
         "pairs": [" ".join(one) for one in two.select("what", "characteristic", "shop", "other").iter_rows()],
+        "gauges": [" ".join(one) for one in gauge.select("characteristic", "shop").iter_rows()],
         "matters": [
             f"{kind} {what} ({characteristic} {'up' if up else 'down'}) in {shops}"
             for kind, what, characteristic, up, shops in matter.unique("number", maintain_order=True)

@@ -1,16 +1,17 @@
 """Is all that was planted told, and nothing else, seed after seed: python -m tests.trials.shops_seeds [SEEDS] [FOLDER]
+[FIRST]
 
 SEEDS (20) times ten shops of twenty-six weeks at .4 of the demo's instruments a day, made, loaded and published as in
 shops_at_size: a bowed lot that went to three of them, a box of bridge blanks that five opened, each on its day; in all
 of them a target lowered on one day and a jig that sharpened one model for two weeks. Told must be: the lot, by lot;
 blanks and target in each shop that had them; and as one matter each blanks, target and jig. That the lot is one matter
 too was asked for at first; the first seed told it by lot alone (three shops that name it with some doubt are not beyond
-chance), and it is counted apart since. Seeds are those of shops_at_size and every thousandth after it. Begun again it
-goes on where it was ended. In which shops the lot was is not asked: some never got it, by their own deliveries (looked
-up in two seeds that told it of two shops: the third had no piece of it).
+chance), and it is counted apart since. Seeds are those of shops_at_size and every thousandth after it, from the FIRST
+(0) on. What is read of the shops of a seed is kept in FOLDER: begun again it goes on where it was ended, and lists are
+made anew of what was read, by the code of now. In which shops the lot was is not asked: some never got it, by their own
+deliveries (looked up in two seeds that told it of two shops: the third had no piece of it).
 """
 
-import json
 import multiprocessing
 import os
 import shutil
@@ -23,6 +24,8 @@ from tests.trials.shops_at_size import SEED, got, made, named, planted, program
 from tests.trials.written import write
 
 from dashboard.exports.several import FIGURES  # isort: skip  after shops_at_size, which sets one core
+import polars as pl  # isort: skip
+
 from ingest.store.target import Target
 from ingest.verbs.shops import read_all
 
@@ -48,30 +51,36 @@ def is_told(kind: str, want: str, lines: list[str]) -> bool:
     return any(line.startswith(words) and line.endswith(f"shop-{int(shop):02d}") for line in lines)
 
 
-def told_of(turn: int, top: Path, processes: int) -> dict[str, list[str]]:
-    """What is told of the shops of one seed; kept beside."""
-    kept = top / f"{turn}.json"
-    if kept.exists():
-        found: dict[str, list[str]] = json.loads(kept.read_text())
-        return found
-    place = top / str(turn)
-    place.mkdir(parents=True, exist_ok=True)
-    tasks = [(k, WEEKS, DAILY, str(place), SHOPS) for k in range(SHOPS)]
-    with multiprocessing.get_context("spawn").Pool(processes, maxtasksperchild=1) as pool:
-        list(pool.imap(partial(made, seed=SEED + APART * turn), tasks, chunksize=1))
-    told = read_all(Target(str(place / "all")), program=program())
-    found = named({name: work(told.tables) for name, work in FIGURES.items()})
-    kept.write_text(json.dumps(found))
-    shutil.rmtree(place)
-    return found
+def read_of(turn: int, top: Path, processes: int) -> dict[str, pl.DataFrame]:
+    """What is read of the shops of one seed, by table; kept beside."""
+    kept = top / f"{turn}.tables"
+    if not kept.exists():
+        place = top / str(turn)
+        place.mkdir(parents=True, exist_ok=True)
+        tasks = [(k, WEEKS, DAILY, str(place), SHOPS) for k in range(SHOPS)]
+        with multiprocessing.get_context("spawn").Pool(processes, maxtasksperchild=1) as pool:
+            list(pool.imap(partial(made, seed=SEED + APART * turn), tasks, chunksize=1))
+        told = read_all(Target(str(place / "all")), program=program())
+        half = top / f"{turn}.half"
+        half.mkdir(exist_ok=True)
+        for name, rows in told.tables.items():
+            rows.write_parquet(half / f"{name}.parquet")
+        half.rename(kept)
+        shutil.rmtree(place)
+    return {path.stem: pl.read_parquet(path) for path in sorted(kept.glob("*.parquet"))}
 
 
-def main(seeds: int = 20, top: str = "") -> None:
+def told_of(tables: dict[str, pl.DataFrame]) -> dict[str, list[str]]:
+    """What is told of them, by list."""
+    return named({name: work(tables) for name, work in FIGURES.items()})
+
+
+def main(seeds: int = 20, top: str = "", first: int = 0) -> None:
     place = Path(top or tempfile.mkdtemp(prefix="shops-seeds-"))
     place.mkdir(parents=True, exist_ok=True)
     whole, quiet, as_one, rows = 0, 0, 0, []
-    for turn in range(seeds):
-        found = told_of(turn, place, int(os.environ.get("PROCESSES", "2")))
+    for turn in range(first, first + seeds):
+        found = told_of(read_of(turn, place, int(os.environ.get("PROCESSES", "2"))))
         missing = [f"{kind}: {want}" for kind, many in asked_for().items() for want in many
                    if not is_told(kind, want, found[kind])]  # fmt: skip
         others = [f"{kind}: {line}" for kind, lines in found.items() for line in lines if not planted(line, SHOPS)]
@@ -97,4 +106,4 @@ def main(seeds: int = 20, top: str = "") -> None:
 
 if __name__ == "__main__":
     given = sys.argv[1:]
-    main(*(kind(word) for kind, word in zip((int, str), given, strict=False)))
+    main(*(kind(word) for kind, word in zip((int, str, int), given, strict=False)))
