@@ -46,8 +46,8 @@ def got(shops: int) -> tuple[int, int]:
     return min(BOWED, shops // 3), min(BLANKS, shops // 2)
 
 
-def made(task: tuple[int, int, float, str, int], seed: int = SEED) -> dict[str, float]:
-    """One shop: made, loaded, timed at home and published; what it took, kept beside."""
+def made(task: tuple[int, int, float, str, int], seed: int = SEED, *, timed: bool = True) -> dict[str, float]:
+    """One shop: made, loaded, `timed` at home and published; what it took, kept beside."""
     k, weeks, daily, top, shops = task
     bowed, blanks = got(shops)
     told = Path(top) / f"shop-{k:02d}.json"
@@ -80,7 +80,7 @@ def made(task: tuple[int, int, float, str, int], seed: int = SEED) -> dict[str, 
     load(folder, logs, now=NOW)
     begun, wall = time.process_time(), time.monotonic()
     home = open_snapshot(folder)
-    for work in WORKED.values():
+    for work in WORKED.values() if timed else ():
         home.once(work)
     own = {"own": time.process_time() - begun, "own_wall": time.monotonic() - wall}
     own["readings"] = len(home.table("readings", "line"))

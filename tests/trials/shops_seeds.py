@@ -59,7 +59,7 @@ def read_of(turn: int, top: Path, processes: int) -> dict[str, pl.DataFrame]:
         place.mkdir(parents=True, exist_ok=True)
         tasks = [(k, WEEKS, DAILY, str(place), SHOPS) for k in range(SHOPS)]
         with multiprocessing.get_context("spawn").Pool(processes, maxtasksperchild=1) as pool:
-            list(pool.imap(partial(made, seed=SEED + APART * turn), tasks, chunksize=1))
+            list(pool.imap(partial(made, seed=SEED + APART * turn, timed=False), tasks, chunksize=1))
         told = read_all(Target(str(place / "all")), program=program())
         half = top / f"{turn}.half"
         half.mkdir(exist_ok=True)
