@@ -57,7 +57,7 @@ def lines(shops: pl.DataFrame, meanings: pl.DataFrame, found: Mapping[str, pl.Da
     yield from one_by_one.gauges(found["same_lots"], found["same_gauge"], words)
     yield ""
     yield (
-        "Of shops that are alike in everything, one such report in twenty at most says otherwise. Whose hands they "
+        "Of shops that are alike in everything, one such report in fifty at most says otherwise. Whose hands they "
         "were is not asked."
     )
 

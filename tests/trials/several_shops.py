@@ -7,7 +7,7 @@ everything says that something differs, and how often it tells what was planted.
 
 import numpy as np
 
-from analysis.methods.partial_pooling import pooled, standing_out
+from analysis.methods.partial_pooling import equal, pooled, standing_out
 from analysis.studies.shops.same_change import same_change
 from analysis.studies.shops.same_gauge import same_gauge
 from analysis.studies.shops.same_lots import GAUGE, NECKS, pairs, standing
@@ -21,6 +21,9 @@ SEED = 20270301
 GROUPS, BETWEEN = (3, 5, 10, 20, 60), (0.0, 0.25, 0.5, 1.0, 2.0, 5.0)
 SHOPS_OF_ALL = 2_400  # groups a row
 REPORTS = 80
+FAMILIES = 200_000  # of equal groups, by which small chances are counted
+FREEDOM = {"4, 6 and 60": (4, 6, 60), "8": (8,), "25": (25,), "one in ten 6, else 60": (6, *[60] * 9)}
+LEVELS = (0.05, 0.01, 0.001, 0.0001)
 
 
 def rates(groups: int, between: float, rng: np.random.Generator) -> tuple[float, float, float]:
@@ -37,6 +40,15 @@ def rates(groups: int, between: float, rng: np.random.Generator) -> tuple[float,
     out = standing_out(seen.ravel(), told.ravel(), np.arange(families) * groups, freedom=free.ravel())
     out = out.reshape(true.shape).any(axis=1)
     return float(covered), float(mean), float(out.mean())
+
+
+def too_often(groups: int, freedom: tuple[int, ...], rng: np.random.Generator) -> list[float]:
+    """How many times as often as promised equal groups have a chance under each of LEVELS."""
+    free = rng.choice(np.array(freedom, dtype=np.float64), (FAMILIES, groups))
+    error = np.exp(rng.normal(0.0, 0.5, free.shape))
+    seen, told = rng.normal(0.0, error), error * np.sqrt(rng.chisquare(free) / free)
+    chance = equal(seen.ravel(), told.ravel(), np.arange(FAMILIES) * groups, freedom=free.ravel())
+    return [float((chance < level).mean() / level) for level in LEVELS]
 
 
 def reported(planted: Planted, shops: int, seed: int) -> set[str]:
@@ -74,6 +86,18 @@ def main() -> None:
         for between in BETWEEN:
             covered, mean, out = rates(groups, between, rng)
             lines.append(f"| {groups} | {between} | {covered:.3f} | {mean:.3f} | {out:.3f} |")
+    lines += [
+        "",
+        f"Equal groups, {FAMILIES:,} families a row, by the degrees of freedom behind their errors: how many times as",
+        "often as promised a chance is under .05, .01, .001 and .0001.",
+        "",
+        "| groups | freedom | .05 | .01 | .001 | .0001 |",
+        "|---|---|---|---|---|---|",
+    ]
+    for groups in (2, 3, 10, 20):
+        for name, freedom in FREEDOM.items():
+            seen = " | ".join(f"{each:.2f}" for each in too_often(groups, freedom, rng))
+            lines.append(f"| {groups} | {name} | {seen} |")
     lines += [
         "",
         f"Reports, {REPORTS} each (of 24 shops {REPORTS // 4}); one says too much where it names what was not planted.",

@@ -4,8 +4,9 @@ part, and shops whose readings of one characteristic moved the same way within t
 Named alike: each shop says how sure it is of what it names; the chance is that fewer than two of these shops are right.
 Near in time: each shop's matters of that characteristic and direction are taken as falling on any day alike; the chance
 is that as many shops or more have one within two weeks of one that is there (each shop's own rate, a Poisson binomial
-sum). Both are paid for all that was asked. The surest is told first, and days are then held against what is left of
-them: one cause is one line. Whoever set the readings is no cause here: no person is looked at.
+sum). Either takes half of what the list may err, paid for all that it asks: windows are many, names few. The surest is
+told first, and days are then held against what is left of them: one cause is one line. Whoever set the readings is no
+cause here: no person is looked at.
 
 Source: the sum of unlike chances: Wang 1993, Statistica Sinica 3, 295-312 (by convolution); windows that begin at an
 event: Naus 1965, J. American Statistical Association 60, 532-538; both from memory, held by tests.
@@ -59,7 +60,10 @@ def same_matter(matters: pl.DataFrame, levels: pl.DataFrame) -> pl.DataFrame:
     groups = [*_named_alike(told), *_near_in_time(told)]
     if not groups:
         return tables.empty(SAME_MATTER)
-    among = among_many([group["chance"] for group in groups])
+    days = np.array([group["kind"] == DAY for group in groups])
+    among = np.array([group["chance"] for group in groups])
+    for one in (days, ~days):
+        among[one] = np.minimum(2 * among_many(among[one]), 1.0)
     order = sorted(range(len(groups)), key=lambda k: (among[k], groups[k]["chance"], groups[k]["kind"] == DAY))
     read = dict(levels.group_by("characteristic").agg(pl.col("shop").n_unique()).iter_rows()) if len(levels) else {}
     whose, key = told["shop"].to_list(), told["matter"].to_list()
@@ -71,7 +75,7 @@ def same_matter(matters: pl.DataFrame, levels: pl.DataFrame) -> pl.DataFrame:
             break
         if group["kind"] == DAY and taken:
             group = _without(group, taken, whose, key)
-            paid = max(paid, min(group["chance"] * len(groups), 1.0))
+            paid = max(paid, min(group["chance"] * 2 * int(days.sum()), 1.0))
         keys = {(whose[place], key[place]) for place in group["places"]}
         if group["shops"] < 2 or len({shop for shop, _ in keys - taken}) < 2:
             continue

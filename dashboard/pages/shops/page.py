@@ -20,7 +20,7 @@ PATH, NAME = "/shops", "Shops"
 SHOWN = 2  # findings of one list that stand open
 UNDER = (
     "Figures as each shop published them; what is told is beyond chance among all that was asked, and of shops that "
-    "are alike in everything one such page in twenty at most tells something. Whose hands they were is not asked."
+    "are alike in everything one such page in fifty at most tells something. Whose hands they were is not asked."
 )
 LISTS = {  # list -> the name of its sheet
     "same_matter": "One matter in several shops",

@@ -92,12 +92,48 @@ def test_what_cannot_be_pooled_is_said():
         pooled([1.0, 2.0, 3.0], [1.0, 0.0, 1.0])
 
 
-def test_welch_is_that_of_statsmodels_and_many_comparisons_too():
+def test_with_many_readings_differences_are_those_of_welch_in_statsmodels_and_with_few_no_surer():
     rng = np.random.default_rng(SEED)
-    groups = [rng.normal(k / 3, 1 + k, 6 + 3 * k) for k in range(4)]
-    means, errors, free = ([of(each) for each in groups] for of in (np.mean, stats.sem, lambda each: len(each) - 1))
-    told = anova_oneway(groups, use_var="unequal", welch_correction=True)
-    assert equal(means, errors, freedom=free)[0] == pytest.approx(told.pvalue, abs=1e-9)
+    for many, near in ((400, 0.05), (6, 10.0)):
+        groups = [rng.normal(0.1 * k, 1 + k, many * (1 + k)) for k in range(4)]
+        means, errors, free = ([of(each) for each in groups] for of in (np.mean, stats.sem, lambda each: len(each) - 1))
+        told = anova_oneway(groups, use_var="unequal", welch_correction=True)
+        mine = equal(means, errors, freedom=free)[0]
+        assert told.pvalue * (1 - 1e-3) <= mine <= told.pvalue * (1 + near)
+
+
+def test_errors_that_are_known_give_the_chance_of_squares_and_two_groups_that_of_errors_widened_by_students_t():
+    y, error = np.array([0.0, 0.4, 1.9]), np.array([0.3, 0.5, 0.4])
+    mean = np.average(y, weights=error**-2.0)
+    assert equal(y, error)[0] == pytest.approx(stats.chi2.sf((((y - mean) / error) ** 2).sum(), 2), rel=1e-9)
+    for apart in (0.3, 3.0, 30.0):
+        free = np.array([5.0, 40.0])
+        (chance,) = equal([0.0, apart], error[:2], freedom=free)
+        assert np.sqrt((error[:2] ** 2 * stats.t.isf(chance / 2, free) ** 2).sum()) == pytest.approx(apart, rel=1e-9)
+
+
+def test_a_family_has_the_same_chance_alone_and_among_others_and_none_is_below_what_can_be_computed():
+    y, error, free = np.array([0.0, 1.0, 9.0, 0.0, 1e4, 2e4]), np.ones(6), np.array([5.0, 7.0, np.inf] * 2)
+    together = equal(y, error, [0, 3], freedom=free)
+    np.testing.assert_array_equal(together[:1], equal(y[:3], error[:3], freedom=free[:3]))
+    np.testing.assert_array_equal(together[1:], equal(y[3:], error[3:], freedom=free[3:]))
+    assert together[1] == pytest.approx(equal(y[3:] * 1e3, error[3:], freedom=free[3:])[0]) or together[1] > 1e-100
+
+
+def test_an_error_known_from_few_readings_and_small_by_luck_makes_no_difference_oftener_than_promised():
+    # Ten groups in each of 60,000 families, a third of their errors known from 4 or 6 degrees of freedom. Chances as
+    # small as those on which many comparisons hang: Welch's test was under .001 nine times too often.
+    rng, families, groups = np.random.default_rng(SEED), 60_000, 10
+    free = rng.choice([4.0, 6.0, 60.0, 60.0, 60.0, 60.0], (families, groups))
+    error = np.sqrt(rng.chisquare(free) / free)
+    seen, starts = rng.normal(size=free.shape), np.arange(families) * groups
+    chance = equal(seen.ravel(), error.ravel(), starts, freedom=free.ravel())
+    for level in (0.01, 0.001, 0.0001):
+        assert (chance < level).mean() <= level + 2.6 * np.sqrt(level / families)
+
+
+def test_many_comparisons_are_those_of_statsmodels():
+    rng = np.random.default_rng(SEED)
     chances = rng.uniform(size=20) ** 3
     assert among_many(chances) == pytest.approx(multipletests(chances, method="holm")[1], abs=1e-12)
 

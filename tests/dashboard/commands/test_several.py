@@ -86,9 +86,7 @@ def test_shops_that_are_alike_are_said_to_show_no_difference_and_how_much_is_lef
     )
     assert any(line.startswith("No difference is shown on the same lots between 6 pairs of shops.") for line in out)
     assert any("Neck bow: what is left may be up to 0.0" in line for line in out)
-    assert out[-1].startswith(
-        "Of shops that are alike in everything, one such report in twenty at most says otherwise."
-    )
+    assert out[-1].startswith("Of shops that are alike in everything, one such report in fifty at most says otherwise.")
 
 
 def test_readings_left_out_are_said_and_their_room_is_held_against_nobody():
