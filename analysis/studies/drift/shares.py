@@ -14,7 +14,7 @@ from analysis.methods.since_when import LONGEST, apart, limit, sums
 from analysis.methods.uncertain_ratio import ratio_mid_p
 from analysis.studies.drift.watching import SHARE
 from analysis.studies.rework.since_weeks import FACTORS, Base, bases
-from analysis.studies.rework.stage_weeks import every_mix, weekly_shares
+from analysis.studies.rework.stage_weeks import counted_weeks, every_mix
 from ingest.store.snapshot import Snapshot
 
 
@@ -22,7 +22,7 @@ from ingest.store.snapshot import Snapshot
 class Shares:
     """Weekly shares of send-backs of each stage, as charts."""
 
-    rows: pl.DataFrame  # of weekly_shares, stage after stage, oldest week first
+    rows: pl.DataFrame  # of counted_weeks, stage after stage, oldest week first
     starts: Ints  # (c,) where each stage begins
     pieces: Ints  # (p,) where each stage begins, or begins anew since a person closed a signal
     weeks: Ints  # (n,) number of the week since 1970
@@ -69,7 +69,7 @@ class Since:
 
 def shares(snapshot: Snapshot) -> Shares | None:
     """Each stage's weeks; None without a judged instrument."""
-    rows = weekly_shares(snapshot)
+    rows = counted_weeks(snapshot)
     if rows.is_empty():
         return None
     stage = rows["stage"].rle_id().to_numpy().astype(np.int64)

@@ -14,7 +14,7 @@ from analysis.methods.counts_ahead import binomial_ahead, poisson_ahead
 from analysis.methods.expected_counts import Pieces, at_the_same_mix
 from analysis.methods.segments import Floats, Ints
 from analysis.studies.story.of_visits import ANSWERED
-from analysis.studies.story.scope import ALL, Scope, judged, visits_judged
+from analysis.studies.story.scope import ALL, Scope, judged
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -42,9 +42,8 @@ def weekly_shares(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
         mix = snapshot.once(every_mix)
     if mix.is_empty():
         return pl.DataFrame(schema=_SCHEMA)
-    cells = mix.group_by("stage", "week", maintain_order=True).agg(pl.col("instruments", "came_back", "faults").sum())
-    order = snapshot.shop.bench_order
-    order = order | {UNKNOWN: len(order)}
+    cells = counted(mix)
+    order = _order(snapshot)
     first = mix["week"].min()
     week = ((cells["week"] - first).dt.total_days() // 7).to_numpy()
     stage = cells["stage"].replace_strict(order, return_dtype=pl.Int64).to_numpy()
@@ -105,6 +104,26 @@ _SCHEMA = {
 MIX = ["model", "lot", "inspector"]
 
 
+def counted(mix: pl.DataFrame) -> pl.DataFrame:
+    """stage, week, instruments, came_back, faults of a mix of work (`every_mix`), in its order."""
+    return mix.group_by("stage", "week", maintain_order=True).agg(pl.col("instruments", "came_back", "faults").sum())
+
+
+def counted_weeks(snapshot: Snapshot) -> pl.DataFrame:
+    """stage, week, instruments, came_back of every stage, in the order of `weekly_shares` and without what it lets
+    expect.
+    """
+    cells = counted(snapshot.once(every_mix)).select("stage", "week", "instruments", "came_back")
+    place = pl.col("stage").replace_strict(_order(snapshot), return_dtype=pl.Int64)
+    return cells.sort(place, "week")
+
+
+def _order(snapshot: Snapshot) -> dict[str, int]:
+    """The place of each stage: bench order, then what nobody told."""
+    order = snapshot.shop.bench_order
+    return order | {UNKNOWN: len(order)}
+
+
 def every_mix(snapshot: Snapshot) -> pl.DataFrame:
     """stage, week, model, lot, inspector (who judged it), instruments, came_back, faults of all judged instruments, in
     the same order every time.
@@ -115,39 +134,43 @@ def every_mix(snapshot: Snapshot) -> pl.DataFrame:
 def _mix(snapshot: Snapshot, instruments: pl.DataFrame) -> pl.DataFrame:
     """`every_mix` of some judged instruments."""
     told = snapshot.once(story)
-    weeks = instruments.select("serial", pl.col("week").alias("judged_week"), "judged_visit")
-    inspector = pl.Series("inspector", told.visits["tech"].gather(weeks["judged_visit"]).cast(pl.String)).fill_null("")
-    weeks = weeks.with_columns(inspector)
-    here = (
-        visits_judged(snapshot, instruments, "stage", "model", "lot")
-        .unique(["serial", "stage"], keep="first", maintain_order=True)
-        .pipe(tables.plain)
-        .join(weeks, on="serial")
-    )
+    which = told.visits["serial"].rle_id().to_numpy().astype(np.int64)  # the instrument of each visit
+    judged_visit = instruments["judged_visit"].to_numpy().astype(np.int64)
+    place = np.full(int(which.max(initial=-1)) + 1, -1)
+    place[which[judged_visit]] = np.arange(len(instruments))
+
+    def of(visit: pl.Series) -> pl.Series:
+        """The row of `instruments` that a visit belongs to; -1 of no such."""
+        return pl.Series("_of", place[which[visit.to_numpy().astype(np.int64)]])
+
+    first = told.visits.select("stage", "model", "lot", "first_pass").with_row_index("visit").filter("first_pass")
+    here = first.drop("first_pass").with_columns(of(first["visit"])).filter(pl.col("_of") >= 0)
     named = (
         told.faults.filter(pl.col("outcome").is_in(ANSWERED))
         .group_by("visit")
         .agg(pl.len().cast(pl.Int64).alias("faults"))
     )
+    events = told.caused.filter(pl.col("round") == 1)
     caused = (
-        told.caused.filter(pl.col("round") == 1)
+        events.with_columns(of(events["visit"]), tables.coded(events["caused_at"]).alias("stage"))
         .join(named, on="visit", how="left")
-        .group_by("serial", pl.col("caused_at").alias("stage"))
+        .group_by("_of", "stage")
         .agg(
             (pl.col("kind") == "send back").any().cast(pl.Int64).alias("came_back"), pl.col("faults").fill_null(1).sum()
         )
     )
     if not caused.filter(pl.col("stage") == UNKNOWN, pl.col("came_back") > 0).is_empty():
-        anywhere = here.unique("serial", keep="first", maintain_order=True)
-        here = pl.concat([here, anywhere.with_columns(stage=pl.lit(UNKNOWN))])
-    joined = here.join(caused, on=["serial", "stage"], how="left").with_columns(
-        pl.col("came_back", "faults").fill_null(0)
+        anywhere = here.unique("_of", keep="first", maintain_order=True)
+        here = pl.concat([here, anywhere.with_columns(stage=pl.lit(UNKNOWN, dtype=pl.Categorical))])
+    joined = here.join(caused, on=["_of", "stage"], how="left").with_columns(
+        pl.col("came_back", "faults").fill_null(0),
+        instruments["week"].gather(here["_of"]),
+        told.visits["tech"].gather(instruments["judged_visit"].gather(here["_of"])).fill_null("").alias("inspector"),
     )
-    key = ["stage", pl.col("judged_week").alias("week"), *MIX]
-    counted = joined.group_by(key).agg(
+    counted = joined.group_by("stage", "week", *MIX).agg(
         pl.len().cast(pl.Int64).alias("instruments"), pl.col("came_back").sum(), pl.col("faults").sum()
     )
-    return counted.sort("stage", "week", *MIX)
+    return tables.plain(counted).sort("stage", "week", *MIX)
 
 
 def _let_expect(now: Floats, base: Floats, expected: Floats) -> tuple[Floats, Floats, Floats]:
