@@ -99,7 +99,7 @@ class Explainer:
         self.values = _near(self.values, self.stream)
         self.streams, self.days = int(self.stream.max()) + 1, int(self.day.max()) + 1
         settled = self.day < max(self.since, self.calm)
-        self.effects = RandomEffects.of(self._blocks(), self.values, settled)
+        self.effects = RandomEffects.of(self._blocks(), self.values, settled, before)
         self._expect(before)
 
     def _blocks(self) -> list[Block]:
@@ -115,8 +115,8 @@ class Explainer:
     def _expect(self, before: Flags) -> None:
         """What each reading would be if nothing had moved, from the readings before."""
         effects = self.effects
-        factor = cho_factor(effects.products(before) + np.diag(effects.precision))
-        solved = cho_solve(factor, effects.sums(self.values[before], before))
+        factor = cho_factor(effects.before + np.diag(effects.precision))
+        solved = cho_solve(factor, effects.sums(self.values * before))
         self.expected = effects.fitted(np.where(effects.day < 0, solved, 0.0))
 
     @property
@@ -213,10 +213,10 @@ class Explainer:
         extra = np.array([column / by for column, by in zip(self.taken, most, strict=True)]).reshape(
             len(most), len(self.values)
         )
-        parts = [self._since(one, extra) for one in found]
-        w, square, with_values, with_extra = (np.concatenate([part[k] for part in parts], axis=-1) for k in range(4))
-        sums = np.stack([self.effects.sums(column) for column in (self.values, *extra)], axis=1)
-        inner = np.stack([self.values, *extra]) @ np.stack([self.values, *extra]).T
+        w, (square, with_values), with_extra = self._since(found, extra)
+        known = np.array([self.values, *extra])
+        sums = np.stack([self.effects.sums(column) for column in known], axis=1)
+        inner = known @ known.T
         log_prior = np.concatenate([one.log_prior for one in found])
         keep = 1 / SIZE_PRIOR
         nothing, posterior, mean, variance = [], [], [], []
@@ -225,8 +225,8 @@ class Explainer:
             whitened = solve_triangular(root, sums, lower=True, check_finite=False)
             rest = inner - whitened.T @ whitened
             base += 0.5 * (float(inner[0, 0]) - float(rest[0, 0])) + float(np.log(weight))
-            each = solve_triangular(root, w, lower=True, check_finite=False)
-            info = square - np.einsum("ij,ij->j", each, each)
+            each = solve_triangular(root, w.T, lower=True, check_finite=False)
+            info = square - np.einsum("ji,ji->j", each.T, each.T)
             cross = with_extra - whitened[:, 1:].T @ each
             push = with_values - whitened[:, 0] @ each
             if len(extra):
@@ -263,23 +263,27 @@ class Explainer:
             return [(0.0, 1.0)]
         return [(0.0, 1 - RESTLESS), (float((apart - chance).mean()) / 2, RESTLESS)]
 
-    def _since(self, one: Candidate, extra: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-        """Of the column since each of its starts: its products with the random effects, with itself, with the values,
-        with explanations taken before.
+    def _since(self, found: list[Candidate], extra: Floats) -> tuple[Floats, Floats, Floats]:
+        """Of the column of each candidate since each of its starts: its products with the random effects (starts, p),
+        with itself and with the values, and with explanations taken before.
         """
-        rows = np.flatnonzero(one.base)
-        start = np.searchsorted(one.days, self.day[rows], side="right") - 1  # the last start this reading comes after
-        rows, start = rows[start >= 0], start[start >= 0]
-        k, value, p = len(one.days), one.base[rows], len(self.effects.precision)
-        place = self.effects.place[rows]
-        known = place >= 0
-        cell = (place * k + start[:, None])[known]
-        w = np.bincount(cell, np.broadcast_to(value[:, None], place.shape)[known], minlength=p * k).reshape(p, k)
-        more = [np.bincount(start, value * column[rows], minlength=k) for column in extra]
-        square, with_values = (np.bincount(start, value * part, minlength=k) for part in (value, self.values[rows]))
-        sums = [w, square, with_values, np.array(more).reshape(len(more), k)]
-        later = [part[..., ::-1].cumsum(axis=-1)[..., ::-1] for part in sums]
-        return later[0], later[1], later[2], later[3]
+        p, many = len(self.effects.precision), sum(len(one.days) for one in found)
+        w, with_known, at = np.empty((many, p)), np.empty((2 + len(extra), many)), 0
+        for one in found:
+            rows = np.flatnonzero(one.base)
+            start = np.searchsorted(one.days, self.day[rows], side="right") - 1  # the last it comes after
+            rows, start = rows[start >= 0], start[start >= 0]
+            k, value = len(one.days), one.base[rows]
+            place = self.effects.place[:, rows]
+            weights = None if (value == 1).all() else np.broadcast_to(value, place.shape).ravel()
+            cell = (start * (p + 1) + place).ravel()
+            mine = np.bincount(cell, weights, minlength=k * (p + 1)).reshape(k, p + 1)[::-1, :-1]
+            np.cumsum(mine, axis=0, out=w[at : at + k][::-1])
+            for number, column in enumerate((one.base, self.values, *extra)):
+                sums = np.bincount(start, value * column[rows], minlength=k)
+                np.cumsum(sums[::-1], out=with_known[number, at : at + k][::-1])
+            at += k
+        return w, with_known[:2], with_known[2:]
 
 
 def _near(values: Floats, stream: Ints) -> Floats:

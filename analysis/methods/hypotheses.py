@@ -12,7 +12,6 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy import sparse
 
 from analysis.methods.scopes import LEAST, NEVER, Gain, Scopes, scopes_of
 from analysis.methods.segments import Flags, Floats, Ints
@@ -274,24 +273,26 @@ class _Columns:
         values = {id(one.value): one.value for one in self.columns}  # many columns are one value, scanned and not
         which = {key: k for k, key in enumerate(values)}
         self.of = np.array([which[id(one.value)] for one in self.columns], dtype=np.int64)
-        self.values = np.stack([*values.values()], axis=1) if values else np.zeros((len(seen.day), 0))
-        # a column of its own for all readings before, so that the first of its sums is over all readings there are
+        # a place of its own for all readings before, so that the first of its sums is over all readings there are
         cell = seen.stream * (seen.starts + 1) + np.maximum(seen.day - seen.since + 1, 0)
-        n, size = len(seen.day), seen.streams * (seen.starts + 1)
-        self.cells = sparse.csr_matrix((np.ones(n), (cell, np.arange(n))), shape=(size, n))
+        self.order = np.argsort(cell, kind="stable")
+        self.cells, self.firsts = np.unique(cell[self.order], return_index=True)
+        self.values = np.array([value[self.order] for value in values.values()]).reshape(len(values), len(cell))
         self.squares, self.totals = self._to_the_end(self.values**2), self._to_the_end(self.values)
         self.gain = Gain.of(self.squares, self.totals)
 
     def _to_the_end(self, each: Floats) -> Floats:
         """Sums of each over all readings, and from each day on (values, streams, 1 + days)."""
-        sums = np.asarray(self.cells @ each).reshape(self.seen.streams, self.seen.starts + 1, each.shape[1])
-        return np.moveaxis(np.asarray(sums[:, ::-1].cumsum(axis=1)[:, ::-1]), 2, 0)
+        sums = np.zeros((len(each), self.seen.streams * (self.seen.starts + 1)))
+        if len(each):
+            sums[:, self.cells] = np.add.reduceat(each, self.firsts, axis=1)
+        return to_the_end(sums.reshape(len(each), self.seen.streams, self.seen.starts + 1))
 
     def sift(self, rest: Floats) -> list[_Batch]:
         """The columns of each kin that promise most."""
         if not self.columns:
             return []
-        sums = self._to_the_end(self.values * rest[:, None])
+        sums = self._to_the_end(self.values * rest[self.order])
         alone = self.gain.at(sums)
         worth = np.maximum(alone, 0.0).sum(axis=1)
         start = -float(np.log(max(self.seen.starts, self.seen.span)))

@@ -9,7 +9,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy import sparse
 from scipy.linalg import cholesky
 
 from analysis.methods.segments import Flags, Floats, Ints
@@ -31,55 +30,65 @@ class Block:
 class RandomEffects:
     """All levels of all blocks, a number each."""
 
-    place: Ints  # (n, blocks) the effects of each reading; -1: none
+    place: Ints  # (blocks, n) the effect of each reading in each block; one past the last: none
+    firsts: list[int]  # (blocks,) the first effect of each
     precision: Floats  # (p,)
     day: Ints  # (p,) the day, of effects of days; else -1
     between_days: float  # the variance between them
-    gram: Floats = field(init=False)  # (p, p)
+    before: Floats = field(init=False)  # (p, p) products of all effects over the readings before a day
+    gram: Floats = field(init=False)  # (p, p) and over all of them
     roots: dict[float, Floats] = field(default_factory=dict)
 
-    def __post_init__(self) -> None:
-        self.gram = self.products(np.ones(len(self.place), dtype=bool))
-
     @classmethod
-    def of(cls, blocks: Sequence[Block], values: Floats, settled: Flags) -> "RandomEffects":
+    def of(cls, blocks: Sequence[Block], values: Floats, settled: Flags, before: Flags) -> "RandomEffects":
         """Variances from the readings that are settled (n,), each less its stream's mean."""
         stream = blocks[0].code
         size = np.bincount(stream[settled], minlength=int(stream.max()) + 1)
         mean = np.bincount(stream[settled], values[settled], minlength=len(size)) / np.maximum(size, 1)
-        off = values - mean[stream]
-        places, precision, days, at, between_days = [], [], [], 0, FLOOR
+        off = (values - mean[stream])[settled]
+        places, firsts, precision, days, at, between_days = [], [], [], [], 0, FLOOR
         for number, block in enumerate(blocks):
-            seen, which = np.unique(block.code, return_inverse=True)
-            unknown = int(seen[0] < 0)
-            levels = len(seen) - unknown
+            seen = np.flatnonzero(np.bincount(block.code + 1)[1:])
+            levels = len(seen)
             if levels < 2 and number > 0:
                 continue
-            variance = block.variance or moment(block.code[settled], off[settled])
-            places.append(np.where(block.code >= 0, at + which - unknown, -1))
+            variance = block.variance or moment(block.code[settled], off)
+            which = np.full(int(block.code.max()) + 2, -1)  # the last for those not known
+            which[seen] = at + np.arange(levels)
+            places.append(which[block.code])
+            firsts.append(at)
             precision.append(np.full(levels, 1.0 / variance))
-            days.append(seen[unknown:] if block.days else np.full(levels, -1))
+            days.append(seen if block.days else np.full(levels, -1))
             between_days = variance if block.days else between_days
             at += levels
-        return cls(np.stack(places, axis=1), np.concatenate(precision), np.concatenate(days), between_days)
+        place = np.stack(places)
+        place[place < 0] = at
+        made = cls(place, firsts, np.concatenate(precision), np.concatenate(days), between_days)
+        made.before, after = made._products(before), made._products(~before)
+        made.gram = made.before + after
+        return made
 
-    def products(self, rows: Flags) -> Floats:
-        """Products of all effects over some readings (p, p)."""
-        place = self.place[rows]
-        at, block = np.nonzero(place >= 0)
-        z = sparse.csr_matrix((np.ones(len(at)), (at, place[at, block])), shape=(len(place), len(self.precision)))
-        return np.asarray((z.T @ z).todense())
+    def _products(self, rows: Flags) -> Floats:
+        """Products of all effects over some readings (p, p): how often each two meet."""
+        place, p = self.place[:, rows], len(self.precision)
+        found = np.zeros((p, p))
+        for block, first in enumerate(self.firsts):
+            end = self.firsts[block + 1] if block + 1 < len(self.firsts) else p
+            own = np.minimum(place[block] - first, end - first)  # the last for those not known
+            cell = own * (p + 1) + place[block:]
+            met = np.bincount(cell.ravel(), minlength=(end - first + 1) * (p + 1)).reshape(end - first + 1, p + 1)
+            found[first:end, first:] = met[:-1, first:-1]
+            found[first:, first:end] = met[:-1, first:-1].T
+        return found
 
-    def sums(self, values: Floats, rows: Flags | slice = slice(None)) -> Floats:
-        """Sum of values of some readings by effect (p,)."""
-        place = self.place[rows]
-        known = place >= 0
-        weights = np.broadcast_to(values[:, None], place.shape)[known]
-        return np.asarray(np.bincount(place[known], weights, minlength=len(self.precision)), dtype=np.float64)
+    def sums(self, values: Floats) -> Floats:
+        """Sum of values of all readings by effect (p,)."""
+        weights = np.broadcast_to(values, self.place.shape).ravel()
+        return np.asarray(np.bincount(self.place.ravel(), weights, minlength=len(self.precision) + 1)[:-1])
 
     def fitted(self, effects: Floats) -> Floats:
         """What each reading would be by these effects (n,)."""
-        return np.asarray(np.append(effects, 0.0)[self.place].sum(axis=1))
+        return np.asarray(np.append(effects, 0.0)[self.place].sum(axis=0))
 
     def root(self, unrest: float, since: int) -> tuple[Floats, float]:
         """Lower root of the effects' precision given the readings, where days from one on differ by so much more

@@ -129,7 +129,9 @@ def _explainer(found: Evidence, keep: Flags, start: int) -> Explainer | None:
     last, enough = int(day.max()), int(day[min(BEFORE, len(day) // 4)])
     since = max(min(max(judged_day, enough, start - EARLIER), last), 1)
     factors = [replace(one, code=one.code[keep]) for one in found.factors]
-    columns = [replace(one, value=one.value[keep]) for one in found.columns]
+    values_of = {id(one.value): one.value for one in found.columns}  # many columns are one value
+    kept = {key: value[keep] for key, value in values_of.items()}
+    columns = [replace(one, value=kept[id(one.value)]) for one in found.columns]
     values, stream = found.values[keep], found.stream[keep]
     calm = int(day[min(CALM, len(day) // 2)])
     try:

@@ -29,9 +29,7 @@ def test_the_odds_of_a_shift_are_those_of_dense_algebra():
     one = made(np.random.default_rng(1), effect=0.8)
     touched = (one.factors[0].code == 1) & (one.day >= 45)
     found, look = one.measured(touched.astype(float), 45, 45)
-    z = np.zeros((N, len(one.effects.precision)))
-    at, block = np.nonzero(one.effects.place >= 0)
-    z[at, one.effects.place[at, block]] = 1.0
+    z = (one.effects.place[:, :, None] == np.arange(len(one.effects.precision))).sum(axis=0)
     nothing = np.eye(N) + z @ np.diag(1 / one.effects.precision) @ z.T
     moved = nothing + SIZE_PRIOR * np.outer(touched, touched)
     logs = [multivariate_normal(np.zeros(N), v).logpdf(one.values) for v in (moved, nothing)]
@@ -43,9 +41,7 @@ def test_the_size_and_its_error_are_those_of_generalized_least_squares():
     one = made(np.random.default_rng(2), effect=1.2)
     touched = ((one.factors[0].code == 1) & (one.day >= 45)).astype(float)
     found, _ = one.measured(touched, 45, 45)
-    z = np.zeros((N, len(one.effects.precision)))
-    at, block = np.nonzero(one.effects.place >= 0)
-    z[at, one.effects.place[at, block]] = 1.0
+    z = (one.effects.place[:, :, None] == np.arange(len(one.effects.precision))).sum(axis=0)
     inverse = np.linalg.inv(np.eye(N) + z @ np.diag(1 / one.effects.precision) @ z.T)
     info = touched @ inverse @ touched + 1 / SIZE_PRIOR
     assert found.effect == pytest.approx(touched @ inverse @ one.values / info)

@@ -29,9 +29,9 @@ def covariance(one: Explainer, unrest: float = 0.0) -> Floats:
     """Of all readings, where nothing but their random effects and what was taken before moves them."""
     variance = 1 / one.effects.precision + unrest * (one.effects.day >= one.since)
     z = np.zeros((len(one.values), len(variance)))
-    for row, places in enumerate(one.effects.place):
+    for row, places in enumerate(one.effects.place.T):
         for place in places:
-            if place >= 0:
+            if place < len(variance):
                 z[row, place] = 1
     taken = [column / max(np.abs(column).max(), 1e-9) for column in one.taken]
     return np.eye(len(z)) + z @ np.diag(variance) @ z.T + sum((np.outer(t, t) for t in taken), np.zeros((len(z),) * 2))
@@ -166,8 +166,8 @@ def test_what_is_expected_comes_from_the_readings_before_and_not_from_their_days
     before = DAY < SINCE
     v = covariance(one)
     z = np.zeros((len(DAY), len(one.effects.precision)))
-    for row, places in enumerate(one.effects.place):
-        z[row, places[places >= 0]] = 1
+    for row, places in enumerate(one.effects.place.T):
+        z[row, places[places < z.shape[1]]] = 1
     standing = z @ np.diag((one.effects.day < 0) / one.effects.precision) @ z.T
     wanted = standing[:, before] @ np.linalg.solve(v[np.ix_(before, before)], one.values[before])
     assert one.expected == pytest.approx(wanted)
@@ -455,8 +455,9 @@ def test_variances_products_sums_and_the_root_are_those_of_dense_algebra():
     values = rng.normal(size=n) + 1.5 * (stream == 1) + (tech == 2)
     settled = day < 7
     blocks = [Block(stream, 0.5), Block(day, days=True), Block(tech), Block(alone)]
-    held = RandomEffects.of(blocks, values, settled)
-    assert held.place.shape == (n, 3)
+    before = day < 4
+    held = RandomEffects.of(blocks, values, settled, before)
+    assert held.place.shape == (3, n)
     z = np.zeros((n, 2 + 10 + 3))
     for row in range(n):
         z[row, [stream[row], 2 + day[row]]] = 1
@@ -468,9 +469,8 @@ def test_variances_products_sums_and_the_root_are_those_of_dense_algebra():
     assert held.between_days == by[0]
     assert held.day.tolist() == [-1, -1, *range(10), -1, -1, -1]
     assert held.gram == pytest.approx(z.T @ z)
-    assert held.products(settled) == pytest.approx(z[settled].T @ z[settled])
+    assert held.before == pytest.approx(z[before].T @ z[before])
     assert held.sums(values) == pytest.approx(z.T @ values)
-    assert held.sums(values[settled], settled) == pytest.approx(z[settled].T @ values[settled])
     effects = rng.normal(size=15)
     assert held.fitted(effects) == pytest.approx(z @ effects)
     for unrest in (0.0, 0.8):
