@@ -242,11 +242,7 @@ class Explainer:
             variance.append(1 / (info + keep))
         odds = (np.array(posterior), np.array(mean), np.array(variance))
         total = float(logsumexp(np.append(nothing, odds[0])))
-        told, at = [], 0
-        for one in found:
-            part = (..., slice(at, at + len(one.days)))
-            told.append(_told(one, odds[0][part], odds[1][part], odds[2][part], total, self.day))
-            at += len(one.days)
+        told = _told(found, odds, total, self.day)
         told.sort(key=lambda one: -one.probability)
         return Look(told, float(np.exp(logsumexp(nothing) - total)))
 
@@ -267,22 +263,29 @@ class Explainer:
         """Of the column of each candidate since each of its starts: its products with the random effects (starts, p),
         with itself and with the values, and with explanations taken before.
         """
-        p, many = len(self.effects.precision), sum(len(one.days) for one in found)
-        w, with_known, at = np.empty((many, p)), np.empty((2 + len(extra), many)), 0
+        p, many, at = len(self.effects.precision), sum(len(one.days) for one in found), 0
+        w, places, each, values = np.empty((many, p)), [], [], []
         for one in found:
-            rows = np.flatnonzero(one.base)
-            start = np.searchsorted(one.days, self.day[rows], side="right") - 1  # the last it comes after
+            k, rows = len(one.days), np.flatnonzero(one.base)
+            after = np.searchsorted(one.days, np.arange(self.days), side="right") - 1  # the last start of each day
+            start = after[self.day[rows]]
             rows, start = rows[start >= 0], start[start >= 0]
-            k, value = len(one.days), one.base[rows]
-            place = self.effects.place[:, rows]
-            weights = None if (value == 1).all() else np.broadcast_to(value, place.shape).ravel()
-            cell = (start * (p + 1) + place).ravel()
-            mine = np.bincount(cell, weights, minlength=k * (p + 1)).reshape(k, p + 1)[::-1, :-1]
-            np.cumsum(mine, axis=0, out=w[at : at + k][::-1])
-            for number, column in enumerate((one.base, self.values, *extra)):
-                sums = np.bincount(start, value * column[rows], minlength=k)
-                np.cumsum(sums[::-1], out=with_known[number, at : at + k][::-1])
+            cell = self.effects.each[rows]
+            cell += start[:, None] * (p + 1)
+            sums = np.bincount(cell.ravel(), np.repeat(one.base[rows], cell.shape[1]), minlength=k * (p + 1))
+            np.cumsum(sums.reshape(k, p + 1)[::-1, :-1], axis=0, out=w[at : at + k][::-1])
+            places.append(start + at)
+            each.append(rows)
+            values.append(one.base[rows])
             at += k
+        place, row, value = np.concatenate(places), np.concatenate(each), np.concatenate(values)
+        known = (value, self.values[row], *(column[row] for column in extra))
+        with_known = np.array([np.bincount(place, value * column, minlength=many) for column in known])
+        at = 0
+        for one in found:
+            mine = with_known[:, at : at + len(one.days)][:, ::-1]
+            np.cumsum(mine, axis=1, out=mine)
+            at += len(one.days)
         return w, with_known[:2], with_known[2:]
 
 
@@ -294,22 +297,37 @@ def _near(values: Floats, stream: Ints) -> Floats:
     return np.asarray(middle + np.clip(values - middle, -FAR, FAR))
 
 
-def _told(one: Candidate, posterior: Floats, mean: Floats, variance: Floats, total: float, day: Ints) -> Hypothesis:
-    """posterior, mean, variance : (ways of days to differ, starts)."""
-    top = float(posterior.max())
-    weight = np.exp(posterior - top)
-    chance = float(np.exp(top - total) * weight.sum())
-    weight /= weight.sum()
-    effect = float((weight * mean).sum())
-    error = float(np.sqrt((weight * (variance + (mean - effect) ** 2)).sum()))
-    weight = weight.sum(axis=0)
-    order = np.argsort(-weight, kind="stable")
-    inside = one.days[order[: int(np.searchsorted(np.cumsum(weight[order]), 0.95) + 1)]]
-    likeliest = one.days[weight * AS_LIKELY >= weight.max()] if one.late else one.days[order[:1]]
-    start = int(likeliest.max())
-    touched = int(((one.base != 0) & (day >= start)).sum())
-    return Hypothesis(one.factor, one.level, one.kin, one.streams, chance, effect, error, start, int(inside.min()),
-                      int(inside.max()), touched)  # fmt: skip
+def _told(found: list[Candidate], odds: tuple[Floats, Floats, Floats], total: float, day: Ints) -> list[Hypothesis]:
+    """Of each candidate what its starts say together.
+
+    odds : posterior, mean and variance (ways of days to differ, starts of all).
+    """
+    many = np.array([len(one.days) for one in found])
+    firsts = np.cumsum(many) - many
+    posterior, mean, variance = odds
+
+    def summed(part: Floats) -> Floats:
+        return np.asarray(np.add.reduceat(part.sum(axis=0), firsts))
+
+    top = np.maximum.reduceat(posterior.max(axis=0), firsts)
+    weight = np.exp(posterior - np.repeat(top, many))
+    sums = summed(weight)
+    chance = np.exp(top - total) * sums
+    weight /= np.repeat(sums, many)
+    effect = summed(weight * mean)
+    error = np.sqrt(summed(weight * (variance + (mean - np.repeat(effect, many)) ** 2)))
+    told = []
+    for k, (one, held) in enumerate(zip(found, np.split(weight.sum(axis=0), firsts[1:]), strict=True)):
+        order = np.argsort(-held, kind="stable")
+        inside = one.days[order[: int(np.searchsorted(np.cumsum(held[order]), 0.95) + 1)]]
+        likeliest = one.days[held * AS_LIKELY >= held.max()] if one.late else one.days[order[:1]]
+        start = int(likeliest.max())
+        touched = int(np.count_nonzero(one.base[day >= start]))
+        told.append(
+            Hypothesis(one.factor, one.level, one.kin, one.streams, float(chance[k]), float(effect[k]), float(error[k]),
+                       start, int(inside.min()), int(inside.max()), touched)
+        )  # fmt: skip
+    return told
 
 
 def together(look: Look, *, sure: float, most: int = 4) -> list[Hypothesis]:

@@ -174,7 +174,7 @@ class _Levels:
             rows.append(late[some])
             of_row.append(number[code[some]])
             began = np.full(levels + 1, seen.days)
-            np.minimum.at(began, one.code, seen.day)
+            began[one.code[::-1]] = seen.day[::-1]  # of the first of its readings, which is written last
             level.append(active)
             first.append(began[active])
             factor.append(np.full(len(active), place))

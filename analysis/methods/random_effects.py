@@ -35,6 +35,7 @@ class RandomEffects:
     precision: Floats  # (p,)
     day: Ints  # (p,) the day, of effects of days; else -1
     between_days: float  # the variance between them
+    each: Ints = field(init=False)  # (n, blocks) the same as `place`, a row a reading
     before: Floats = field(init=False)  # (p, p) products of all effects over the readings before a day
     gram: Floats = field(init=False)  # (p, p) and over all of them
     roots: dict[float, Floats] = field(default_factory=dict)
@@ -45,14 +46,15 @@ class RandomEffects:
         stream = blocks[0].code
         size = np.bincount(stream[settled], minlength=int(stream.max()) + 1)
         mean = np.bincount(stream[settled], values[settled], minlength=len(size)) / np.maximum(size, 1)
-        off = (values - mean[stream])[settled]
+        rows = np.flatnonzero(settled)
+        off = (values - mean[stream])[rows]
         places, firsts, precision, days, at, between_days = [], [], [], [], 0, FLOOR
         for number, block in enumerate(blocks):
             seen = np.flatnonzero(np.bincount(block.code + 1)[1:])
             levels = len(seen)
             if levels < 2 and number > 0:
                 continue
-            variance = block.variance or moment(block.code[settled], off)
+            variance = block.variance or moment(block.code[rows], off)
             which = np.full(int(block.code.max()) + 2, -1)  # the last for those not known
             which[seen] = at + np.arange(levels)
             places.append(which[block.code])
@@ -64,6 +66,7 @@ class RandomEffects:
         place = np.stack(places)
         place[place < 0] = at
         made = cls(place, firsts, np.concatenate(precision), np.concatenate(days), between_days)
+        made.each = np.ascontiguousarray(place.T)
         made.before, after = made._products(before), made._products(~before)
         made.gram = made.before + after
         return made
@@ -106,9 +109,8 @@ class RandomEffects:
 
 def moment(code: Ints, off: Floats) -> float:
     """Variance between levels by moments, readings of one level about 0 having variance 1; never none at all."""
-    some = code >= 0
-    size = np.bincount(code[some])
-    sums = np.bincount(code[some], off[some])
+    size = np.bincount(code + 1)[1:]  # the first is of those not known
+    sums = np.bincount(code + 1, off)[1:]
     kept = size > 0
     n, levels = float(size.sum()), int(kept.sum())
     if levels < 2:

@@ -3,7 +3,6 @@
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from typing import Any
 
 import numpy as np
 
@@ -12,6 +11,7 @@ from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.evidence import Evidence, evidence
 from analysis.studies.matters.explained import Explained, Signalled, explained, narrowed
 from analysis.studies.matters.hangs_on import key_of
+from analysis.studies.matters.instruments import Instruments, instruments
 from analysis.studies.matters.parts import Part, part_of
 from analysis.studies.matters.spans import Bench, Span
 from analysis.studies.matters.units import Signal
@@ -157,20 +157,29 @@ def _evidence(
 ) -> Evidence | None:
     """Worked out once for each set of positions and span, as long as not many others have been asked for since."""
     kept = snapshot.once(_held)
-    key = (looked.characteristic, looked.stage, positions, looked.span)
-    if key not in kept.every:
-        at = here.at[here.within(looked.span)]
-        names = None if positions is None else list(positions)
-        kept.add(key, evidence(snapshot, judged, looked.characteristic, looked.stage, at, names))
-    return kept.every[key]
+    key = (looked.characteristic, looked.stage, looked.span)
+    if (*key, positions) not in kept.every:
+        if key not in kept.wholes:
+            at = here.at[here.within(looked.span)]
+            kept.wholes[key] = instruments(snapshot, judged, looked.characteristic, looked.stage, at)
+        whole, some = kept.wholes[key], None
+        if positions is not None:
+            rows = judged.streams.rows["position"].is_in(list(positions)).to_numpy()
+            some = rows[judged.streams.readings.stream[whole.at]]
+        kept.every[*key, positions] = evidence(snapshot, judged, looked.characteristic, looked.stage, whole, some)
+        kept.few()
+    return kept.every[*key, positions]
 
 
 @dataclass(eq=False)
 class _Held:
-    every: dict[tuple[str, str, tuple[str, ...] | None, Span], Evidence | None] = field(default_factory=dict)
+    wholes: dict[tuple[str, str, Span], Instruments] = field(default_factory=dict)
+    every: dict[tuple[str, str, Span, tuple[str, ...] | None], Evidence | None] = field(default_factory=dict)
 
-    def add(self, key: tuple[str, str, tuple[str, ...] | None, Span], found: Evidence | None) -> None:
-        self.every[key] = found
+    def few(self) -> None:
+        """Let go of what was asked for first."""
+        while len(self.wholes) > 1 and sum(len(one.at) for one in self.wholes.values()) > MOST_ROWS:
+            del self.wholes[next(iter(self.wholes))]
         while len(self.every) > 1 and sum(len(one.values) for one in self.every.values() if one) > MOST_ROWS:
             del self.every[next(iter(self.every))]
 
@@ -182,11 +191,7 @@ def _held(_snapshot: Snapshot) -> _Held:
 def day_at(found: Evidence, when: datetime, snapshot: Snapshot) -> int:
     """Number of the last working day up to a moment."""
     day = when.astimezone(snapshot.shop.zone).date()
-    return int(np.clip(np.searchsorted(_dates(found), np.datetime64(day), side="right") - 1, 0, len(found.days) - 1))
-
-
-def _dates(found: Evidence) -> np.ndarray[Any, np.dtype[np.datetime64]]:
-    return np.array(found.days, dtype="datetime64[D]")
+    return int(np.clip(np.searchsorted(found.dates, np.datetime64(day), side="right") - 1, 0, len(found.days) - 1))
 
 
 def _seen(found: Evidence, one: Signal, snapshot: Snapshot, still: bool) -> Signalled | None:

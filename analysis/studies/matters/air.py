@@ -64,11 +64,18 @@ class Air:
         return Moved(float(off[strong].mean()), change, strong)
 
 
-def airs(snapshot: Snapshot, rows: pl.DataFrame, visits: Columns) -> dict[str, Air]:
+def raw_airs(snapshot: Snapshot, rows: pl.DataFrame, visits: Columns) -> dict[str, tuple[tuple[int, ...], Floats]]:
+    """Humidity and temperature before each instrument (visit, taken_at): lags, and the air so long before (n, lags)."""
+    return {
+        factor: _at(snapshot, rows, visits, column)
+        for factor, column in ((HUMIDITY, "rh"), (TEMPERATURE, "temperature"))
+    }
+
+
+def airs(raws: dict[str, tuple[tuple[int, ...], Floats]]) -> dict[str, Air]:
     """By name of column: humidity and temperature at each lag, followed always or since some day."""
     found: dict[str, Air] = {}
-    for factor, column in ((HUMIDITY, "rh"), (TEMPERATURE, "temperature")):
-        lags, every = _at(snapshot, rows, visits, column)
+    for factor, (lags, every) in raws.items():
         usable = []
         for lag, raw in zip(lags, every.T, strict=True):
             known = ~np.isnan(raw)

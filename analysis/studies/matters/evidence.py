@@ -8,8 +8,10 @@ included, and only readings since that baseline began.
 
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import cached_property
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from analysis.methods.constants import d2
@@ -18,38 +20,13 @@ from analysis.methods.segments import Flags, Floats, Ints
 from analysis.studies.drift.setters import deviations
 from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.air import Air, airs
-from analysis.studies.matters.records import (
-    CHANGE,
-    GAUGE,
-    LOT,
-    SET_BY,
-    SET_WITH,
-    SHEET,
-    STRING_SET,
-    SUPPLIER,
-    TECH_AT,
-    WEEKDAY,
-)
-from analysis.studies.matters.set_with import set_with
-from analysis.studies.matters.sheets_kept import sheets
-from analysis.studies.story.story import story
+from analysis.studies.matters.instruments import MODEL, OF_FACTOR, Instruments, instruments
+from analysis.studies.matters.records import CHANGE, GAUGE, LOT, SET_BY, SET_WITH, SHEET, TECH_AT, WEEKDAY
 from ingest.store.snapshot import Snapshot
-from ingest.terms import tables
 
 EPOCH = date(1970, 1, 1)
 SAME_HANDS = 0.98  # of the instruments passed through the hands that set them at another bench too
 RESEMBLES = 0.03  # lag-1 correlation under which neighbours are taken as independent
-OF_READINGS = ("serial", "taken_at", "day", "set_on", "setup", "set_by", "lot", "supplier", "gauge", "visit")
-OF_FACTOR = {
-    SET_BY: pl.col("set_by"),
-    LOT: pl.col("lot"),
-    SUPPLIER: pl.col("supplier"),
-    GAUGE: pl.col("gauge"),
-    STRING_SET: pl.col("string_set"),
-    SHEET: pl.col("sheet"),
-    SET_WITH: pl.col("set_with"),
-    WEEKDAY: pl.col("day").dt.strftime("%A"),
-}
 WEIGHTS = {
     WEEKDAY: 0.3,
     CHANGE: 2.0,
@@ -62,9 +39,7 @@ class Evidence:
 
     characteristic: str
     stage: str
-    rows: (
-        pl.DataFrame
-    )  # serial, taken_at, day, model (the setup), set_by, lot, supplier, gauge, string_set, visit, reading
+    rows: pl.DataFrame  # serial, visit, taken_at, day, model (the setup), set_by, gauge, reading
     values: Floats  # (n,) sigma of one such mean
     scale: Floats  # (n,) what one unit of `values` is in the unit of the readings
     sigma: float  # what one unit of `values` is in sigma of a single reading
@@ -79,60 +54,57 @@ class Evidence:
     airs: dict[str, Air]  # by name of column
     changes: dict[str, dict[str, object]]  # by name of column: the row of tables.CHANGES
 
+    @cached_property
+    def dates(self) -> npt.NDArray[np.datetime64]:
+        """The working days, to be searched."""
+        return np.array(self.days, dtype="datetime64[D]")
+
+    @cached_property
+    def _units(self) -> tuple[Ints, Floats]:
+        """How many readings each stream has, and the sum of what one unit of them is in `values`."""
+        n = np.bincount(self.stream, minlength=len(self.models)).astype(np.int64)
+        return n, np.bincount(self.stream, 1.0 / self.scale, minlength=len(self.models)).astype(np.float64)
+
+    def unit(self, streams: Ints) -> float:
+        """What one unit of `values` is in the unit of the readings, over some streams; over all where these have
+        none.
+        """
+        n, sums = self._units
+        some = streams if n[streams].any() else slice(None)
+        return float(n[some].sum() / sums[some].sum())
+
 
 def evidence(
-    snapshot: Snapshot, judged: Signals, characteristic: str, stage: str, at: Ints, positions: list[str] | None = None
+    snapshot: Snapshot, judged: Signals, characteristic: str, stage: str, whole: Instruments, some: Flags | None = None
 ) -> Evidence | None:
-    """Of some readings of a bench (rows of Streams.readings, rising); None where there is none at these positions."""
-    held = judged.streams
-    era = held.last_era
-    _, sigma, _ = deviations(held)
-    ids = held.readings.stream
-    if positions is not None:
-        at = at[held.rows["position"].is_in(positions).to_numpy()[ids[at]]]
-    if len(at) == 0:
+    """Of all readings of the instruments of a bench, or of some of them (m,); None where there is none."""
+    if some is not None and not some.any():
         return None
-    mine = ids[at]
-    sd = np.where(sigma[era] > 0, sigma[era], 1.0)[mine]
-    z = (held.values[at] - held.eras.centre[era][mine]) / sd
+    if some is None or some.all():
+        known = whole
+    elif whole.alike:
+        known = whole.only(some)
+    else:
+        known = instruments(snapshot, judged, characteristic, stage, whole.at[some])
+    held, at, of, n = judged.streams, known.at, known.of, len(known.rows)
+    era, mine = held.last_era, held.readings.stream[known.at]
+    sigma = deviations(held)[1][era]
+    sd = np.where(sigma > 0, sigma, 1.0)[mine]
     least = snapshot.shop.judging.least_readings  # from here on the short-run chart judges
     first_judged = held.eras.starts[era] + np.minimum(held.eras.judged_from[era], least)
-    each = (
-        tables.plain(held.readings.at(at, *OF_READINGS))
-        .rename({"setup": "model"})
-        .with_columns(
-            z=pl.Series(z), sd=pl.Series(sd), reading=pl.Series(at), judged=pl.Series(at >= first_judged[mine])
-        )
-    )
-    rows = (
-        each.group_by("serial", "visit", maintain_order=True)
-        .agg(
-            pl.col("taken_at", "day", "set_on", "model", "set_by", "lot", "supplier", "reading").first(),
-            pl.col("gauge").filter(pl.col("gauge") != "").first().fill_null(""),
-            pl.col("z").mean(),
-            pl.col("sd").mean(),
-            pl.col("judged").all(),
-        )
-        .sort("taken_at", "serial")
-    )
-    visits = snapshot.once(story).visits
-    rows = rows.with_columns(
-        string_set=visits["string_set"].gather(rows["visit"]).fill_null("").cast(pl.String),
-        sheet=snapshot.once(sheets).gather(rows["visit"]),
-    )
-    item = snapshot.shop.by_characteristic.get(characteristic)
-    set_at = item.set_stages if item else ()
-    later = () if stage in set_at else set_at
-    rows = rows.with_columns(set_with(snapshot, characteristic, later, rows))
-    models, stream = _coded(rows["model"])
-    z = rows["z"].to_numpy()
-    one, resembles = _spread(z, stream)
+    size = np.bincount(of, minlength=n)
+    z = np.bincount(of, (held.values[at] - held.eras.centre[era][mine]) / sd, minlength=n) / size
+    early = np.bincount(of, at < first_judged[mine], minlength=n) > 0
+    reading = np.empty(n, dtype=np.int64)
+    reading[of[::-1]] = at[::-1]
+    model = known.told[MODEL]
+    one, resembles = _spread(z, model.code)
     scale = one * resembles
-    days = rows["day"].unique().sort()
-    day = rows["day"].rank("dense").cast(pl.Int64).to_numpy() - 1
-    factors, words = _factors(snapshot, rows, stage, set_at)
-    air = airs(snapshot, rows, visits)
-    changes = _changes(snapshot, rows, characteristic, stage, set_at)
+    numbers, day = np.unique(known.rows["day"].cast(pl.Int32).to_numpy(), return_inverse=True)
+    item = snapshot.shop.by_characteristic.get(characteristic)
+    factors, words = _factors(known, stage, item.set_stages if item else ())
+    air = airs(known.air)
+    changes = {name: (row, on) for name, row, on in known.changes if on.any() and not on.all()}
     columns = [
         Column(name, found.value, scanned=found.scanned, weight=found.weight, kin=found.factor)
         for name, found in air.items()
@@ -144,40 +116,21 @@ def evidence(
     return Evidence(
         characteristic,
         stage,
-        rows,
+        known.rows.with_columns(reading=pl.Series(reading)),
         z / scale,
-        rows["sd"].to_numpy() * scale,
+        np.bincount(of, sd, minlength=n) / size * scale,
         float(scale),
-        day,
-        days.to_list(),
-        stream,
-        models,
-        rows["judged"].to_numpy(),
+        day.astype(np.int64),
+        [EPOCH + timedelta(days=one) for one in numbers.tolist()],
+        model.code,
+        model.words,
+        ~early,
         factors,
         words,
         columns,
         air,
         {name: row for name, (row, _) in changes.items()},
     )
-
-
-def _coded(column: pl.Series) -> tuple[list[str], Ints]:
-    words = column.unique().sort()
-    code = column.rank("dense").cast(pl.Int64).to_numpy() - 1
-    return words.to_list(), np.asarray(code, dtype=np.int64)
-
-
-def _levels(table: pl.DataFrame) -> dict[str, tuple[list[str], Ints]]:
-    """Of each column of texts: its words but '' and null, sorted, and the number of each row's, -1 for none."""
-    codes = table.select(pl.all().cast(pl.Categorical).to_physical().cast(pl.Int64).fill_null(-1))
-    found = {}
-    for name in table.columns:
-        _, first, place = np.unique(codes[name].to_numpy(), return_index=True, return_inverse=True)
-        said = table[name].gather(first).to_list()
-        words = sorted(word for word in said if word)
-        number = {word: k for k, word in enumerate(words)}
-        found[name] = (words, np.array([number.get(word or "", -1) for word in said], dtype=np.int64)[place])
-    return found
 
 
 def _spread(z: Floats, stream: Ints) -> tuple[float, float]:
@@ -205,16 +158,14 @@ def _spread(z: Floats, stream: Ints) -> tuple[float, float]:
     return (short or 1.0) / np.sqrt(1 - r), float(np.sqrt((1 + r) / (1 - r)))
 
 
-def _factors(
-    snapshot: Snapshot, rows: pl.DataFrame, stage: str, set_at: tuple[str, ...]
-) -> tuple[list[Factor], dict[str, list[str]]]:
+def _factors(known: Instruments, stage: str, set_at: tuple[str, ...]) -> tuple[list[Factor], dict[str, list[str]]]:
     """What each reading may move with. Where nobody says at which stage it is set, whoever worked where it was read
     stands in the place of who set it.
     """
-    shared = [name for name in OF_FACTOR if set_at or name != SET_BY]
     factors, words = [], {}
-    for name, (levels, code) in _levels(rows.select(OF_FACTOR[name].alias(name) for name in shared)).items():
-        if len(levels) > 1 or (len(levels) == 1 and (code < 0).any()):
+    for name in OF_FACTOR:
+        levels, code = known.told[name].words, known.told[name].code
+        if (set_at or name != SET_BY) and (len(levels) > 1 or (len(levels) == 1 and (code < 0).any())):
             words[name] = levels
             factors.append(
                 Factor(
@@ -225,108 +176,13 @@ def _factors(
                     weight=WEIGHTS.get(name, 1.0),
                 )
             )
-    early = [(one, code) for one, code in _earlier(snapshot, rows, "" if set_at else stage) if one not in set_at]
-    people = snapshot.once(hands).people
+    early = [(one, code) for one, code in known.early if one not in set_at]
     if set_at:  # the same hands all along are one person, whatever the bench
-        number = {tech: k for k, tech in enumerate(people)}
-        setter = rows["set_by"].replace_strict(number, default=-2, return_dtype=pl.Int64).to_numpy()
-        early = [(one, code) for one, code in early if float((code == setter).mean()) < SAME_HANDS]
-    several = [(one, code) for one, code in early if len(np.unique(code[code >= 0])) > 1]
+        early = [(one, code) for one, code in early if float((code == known.setter).mean()) < SAME_HANDS]
+    several = [(one, code) for one, code in early if np.count_nonzero(np.bincount(code + 1)[1:]) > 1]
     before = sum(one != stage for one, _ in several)
     for one, code in several:
-        words[f"{TECH_AT} {one}"] = people
+        words[f"{TECH_AT} {one}"] = known.people
         here = one == stage
         factors.append(Factor(f"{TECH_AT} {one}", code, nested=here, weight=1.0 if here else 1.0 / before))
     return factors, words
-
-
-@dataclass(frozen=True, eq=False)
-class Hands:
-    """Who worked on each instrument at each stage in its first pass, and in which visit."""
-
-    serials: pl.DataFrame  # serial, and its number
-    stages: list[str]
-    people: list[str]
-    tech: Ints  # (serials, stages) number of people; -1: nobody
-    visit: Ints  # (serials, stages)
-
-
-def hands(snapshot: Snapshot) -> Hands:
-    """The same as `first_hands`, in numbers."""
-    found = snapshot.once(first_hands).sort("serial")
-    stages = [name.removeprefix("tech ") for name in found.columns if name.startswith("tech ")]
-    names = found.select(f"tech {stage}" for stage in stages)
-    people = sorted({tech for column in names for tech in column.drop_nulls().unique()})
-    number = {tech: k for k, tech in enumerate(people)}
-    coded = names.select(pl.all().replace_strict(number, default=-1, return_dtype=pl.Int64)) if people else names
-    visit = found.select(pl.col(f"at {stage}").cast(pl.Int64).fill_null(np.iinfo(np.int64).max) for stage in stages)
-    return Hands(
-        found.select("serial").with_row_index("number"),
-        stages,
-        people,
-        coded.fill_null(-1).to_numpy().astype(np.int64),
-        visit.to_numpy(),
-    )
-
-
-def first_hands(snapshot: Snapshot) -> pl.DataFrame:
-    """A row a serial: for each stage who worked on it in its first pass (`tech STAGE`) and in which visit (`at
-    STAGE`).
-    """
-    visits = snapshot.once(story).visits.select("serial", "stage", "tech", "visit", "first_pass")
-    first = visits.filter(pl.col("first_pass") & (pl.col("tech") != ""))
-    one_each = first.unique(["serial", "stage"], keep="first", maintain_order=True)
-    stages = one_each["stage"].unique().sort().to_list()
-    cells = [
-        pl.col(column).filter(pl.col("stage") == stage).first().alias(f"{name} {stage}")
-        for stage in stages
-        for name, column in (("tech", "tech"), ("at", "visit"))
-    ]
-    return tables.plain(one_each.group_by("serial").agg(cells))
-
-
-def _earlier(snapshot: Snapshot, rows: pl.DataFrame, here: str) -> list[tuple[str, Ints]]:
-    """Who worked on the instrument at each stage before it was read, by first-pass visits: a number of people, -1 for
-    nobody; of stage `here` also in the visit in which it was read.
-    """
-    every = snapshot.once(hands)
-    if not every.people:
-        return []
-    joined = rows.select("serial").join(every.serials, on="serial", how="left", maintain_order="left")
-    at = joined["number"].fill_null(len(every.serials)).to_numpy().astype(np.int64)
-    none = np.full((1, len(every.stages)), -1)
-    tech, visit = np.concatenate([every.tech, none])[at], np.concatenate([every.visit, none])[at]
-    until = rows["visit"].cast(pl.Int64).to_numpy()[:, None] + np.array([one == here for one in every.stages])
-    before = np.where(visit < until, tech, -1)
-    return [(stage, before[:, k].astype(np.int64)) for k, stage in enumerate(every.stages)]
-
-
-def _changes(
-    snapshot: Snapshot, rows: pl.DataFrame, characteristic: str, stage: str, set_at: tuple[str, ...]
-) -> dict[str, tuple[dict[str, object], Flags]]:
-    """Dated changes that may touch these readings, and which they touch."""
-    shop = snapshot.shop
-    last = snapshot.as_of.astimezone(shop.zone).date()
-    found: dict[str, tuple[dict[str, object], Flags]] = {}
-    known = snapshot.table("changes").filter(
-        pl.col("stage").is_in(["", stage, *set_at]) & (pl.col("from_date") <= last)
-    )
-    for number, row in enumerate(known.sort("from_date", maintain_order=True).iter_rows(named=True)):  # a few a year
-        if row.get("characteristic") not in (None, "", characteristic):
-            continue
-        model = shop.setups.get(row["model"], row["model"])
-        day = rows["set_on"] if row["stage"] in set_at else rows["day"]
-        touched = day >= row["from_date"]
-        if row["to_date"] is not None:
-            touched &= day <= row["to_date"]
-        if model:
-            touched &= rows["model"] == model
-        flags = touched.fill_null(False).to_numpy()
-        if flags.any() and not flags.all():
-            found[f"{CHANGE} {number}"] = (row, np.asarray(flags))
-    return found
-
-
-def day_number(found: Evidence, day: date) -> int:
-    """Number of the first working day on or after a day."""
-    return int(np.searchsorted(np.array([(one - EPOCH).days for one in found.days]), (day - EPOCH) / timedelta(days=1)))

@@ -154,7 +154,7 @@ def narrowed(part: Explained, narrow: Evidence, *, until: int | None = None) -> 
     held = _whole(part)
     base = np.append(held, 0.0)[at] * keep
     best = part.best
-    start = int(np.searchsorted(np.array(narrow.days, dtype="datetime64[D]"), np.datetime64(wide.days[best.start])))
+    start = int(np.searchsorted(narrow.dates, wide.dates[best.start]))
     explainer = _explainer(narrow, keep, start)
     if explainer is None or not base[keep].any():
         return part

@@ -153,10 +153,13 @@ def _digits(column: pl.Series) -> Digits:
     """A number for what each row says, whatever number stands for it in memory."""
     if column.dtype in (pl.String(), pl.Categorical()):
         words = tables.coded(column)
-        some = words.drop_nulls().unique()
-        code = words.to_physical().cast(pl.Int64).fill_null(-1).to_numpy()
-        table = np.full(int(code.max(initial=-1)) + 2, NONE)
-        table[some.to_physical().to_numpy()] = [_of_word(word) for word in some.cast(pl.String)]
+        code = words.to_physical().fill_null(2**32 - 1).to_numpy().astype(np.uint32).view(np.int32)  # -1: null
+        place = np.full(int(code.max(initial=-1)) + 2, -1)  # of each word where some row says it
+        place[code] = np.arange(len(code))
+        place[-1] = -1
+        some = np.flatnonzero(place >= 0)
+        table = np.full(len(place), NONE)
+        table[some] = [_of_word(word) for word in words.gather(place[some]).cast(pl.String)]
         return np.asarray(table[code])
     known: Ints = column.is_not_null().to_numpy()
     if column.dtype.is_float():

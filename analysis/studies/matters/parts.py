@@ -118,11 +118,10 @@ def moves_with(part: Explained) -> MovesWith:
 
 def candidate(found: Evidence, one: Hypothesis, of: Explained, *, probability: float, named: bool) -> Candidate:
     """A hypothesis in the unit of the readings; of : whose start and side say which change of the air counts."""
-    touched = np.isin(found.stream, one.streams)
-    unit = _unit(found, touched)
+    unit = found.unit(one.streams)
     effect, error = one.effect * unit, one.error * unit
     if one.factor in found.airs:
-        air = found.airs[one.factor]
+        air, touched = found.airs[one.factor], np.isin(np.arange(len(found.models)), one.streams)[found.stream]
         moved = air.moved(
             touched & (found.day < of.since), touched & (found.day >= of.since), of.side * int(np.sign(one.effect))
         )

@@ -1,0 +1,234 @@
+"""What is known of each instrument of a bench, whichever of its positions are looked at: when it was read, who and what
+it went through, the air round it and the dated changes that may touch it.
+
+Worked out once for all readings of a bench and a span; those of some positions are some of its rows, as long as the
+readings of one instrument say the same of it.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import polars as pl
+
+from analysis.methods.segments import Flags, Floats, Ints
+from analysis.studies.drift.signals import Signals
+from analysis.studies.matters.air import raw_airs
+from analysis.studies.matters.records import CHANGE, GAUGE, LOT, SET_BY, SET_WITH, SHEET, STRING_SET, SUPPLIER, WEEKDAY
+from analysis.studies.matters.set_with import set_with
+from analysis.studies.matters.sheets_kept import sheets
+from analysis.studies.story.story import story
+from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
+
+OF_READINGS = ("serial", "taken_at", "day", "set_on", "setup", "set_by", "lot", "supplier", "gauge", "visit")
+OF_FACTOR = {
+    SET_BY: pl.col("set_by"),
+    LOT: pl.col("lot"),
+    SUPPLIER: pl.col("supplier"),
+    GAUGE: pl.col("gauge"),
+    STRING_SET: pl.col("string_set"),
+    SHEET: pl.col("sheet"),
+    SET_WITH: pl.col("set_with"),
+    WEEKDAY: pl.col("day").dt.strftime("%A"),
+}
+MODEL = "model"
+
+
+@dataclass(frozen=True, eq=False)
+class Words:
+    """What each instrument says in a column of texts."""
+
+    words: list[str]  # in the order of texts
+    code: Ints  # (n,) the place of its word; -1: none
+
+    def only(self, kept: Flags) -> "Words":
+        """Of some of them, without the words that none of these says."""
+        code = self.code[kept]
+        said = np.bincount(code + 1, minlength=len(self.words) + 1)[1:] > 0
+        number = np.append(np.cumsum(said) - 1, -1)
+        return Words([word for word, some in zip(self.words, said, strict=True) if some], number[code])
+
+
+@dataclass(frozen=True, eq=False)
+class Instruments:
+    """Instruments of one characteristic at one stage, oldest first."""
+
+    at: Ints  # (m,) their readings, rows of Streams.readings, rising
+    of: Ints  # (m,) the instrument of each
+    alike: bool  # do all readings of one instrument say the same of it?
+    rows: pl.DataFrame  # serial, visit, taken_at, day, model, set_by, gauge
+    told: dict[str, Words]  # by factor, and of the model
+    early: list[tuple[str, Ints]]  # by stage, who worked on each before it was read: a number of `people`, -1: nobody
+    people: list[str]
+    setter: Ints  # (n,) who set it, the same way; -2: somebody else
+    air: dict[str, tuple[tuple[int, ...], Floats]]  # by column of climate.csv: lags, and the air so long before
+    changes: list[tuple[str, dict[str, object], Flags]]  # name, row of tables.CHANGES and whom it touches
+
+    def only(self, some: Flags) -> "Instruments":
+        """Those of some readings (m,)."""
+        of = self.of[some]
+        kept = np.zeros(len(self.rows), dtype=bool)
+        kept[of] = True
+        number = np.cumsum(kept) - 1
+        return replace(
+            self,
+            at=self.at[some],
+            of=number[of],
+            rows=self.rows.filter(pl.Series(kept)),
+            told={name: each.only(kept) for name, each in self.told.items()},
+            early=[(stage, code[kept]) for stage, code in self.early],
+            setter=self.setter[kept],
+            air={name: (lags, raw[kept]) for name, (lags, raw) in self.air.items()},
+            changes=[(name, row, touched[kept]) for name, row, touched in self.changes],
+        )
+
+
+def instruments(snapshot: Snapshot, judged: Signals, characteristic: str, stage: str, at: Ints) -> Instruments:
+    """Of some readings of a bench (rows of Streams.readings, rising)."""
+    told = judged.streams.readings.at(at, *OF_READINGS).rename({"setup": MODEL})
+    rows = (
+        tables.plain(told)
+        .with_row_index("place")
+        .group_by("serial", "visit", maintain_order=True)
+        .agg(
+            pl.col("taken_at", "day", "set_on", MODEL, "set_by", "lot", "supplier").first(),
+            pl.col("gauge").filter(pl.col("gauge") != "").first().fill_null(""),
+            pl.col("place"),
+        )
+        .sort("taken_at", "serial")
+    )
+    of = np.empty(len(at), dtype=np.int64)
+    of[rows["place"].explode().to_numpy()] = np.repeat(np.arange(len(rows)), rows["place"].list.len().to_numpy())
+    visits = snapshot.once(story).visits
+    item = snapshot.shop.by_characteristic.get(characteristic)
+    set_at = item.set_stages if item else ()
+    later = () if stage in set_at else set_at
+    rows = rows.with_columns(
+        set_with(snapshot, characteristic, later, rows),
+        string_set=visits["string_set"].gather(rows["visit"]).fill_null("").cast(pl.String),
+        sheet=snapshot.once(sheets).gather(rows["visit"]),
+    )
+    people = snapshot.once(hands).people
+    number = {tech: k for k, tech in enumerate(people)}
+    return Instruments(
+        at,
+        of,
+        _alike(told.drop("serial", "visit"), of),
+        rows.select("serial", "visit", "taken_at", "day", MODEL, "set_by", "gauge"),
+        _told(rows.select(pl.col(MODEL), *(how.alias(name) for name, how in OF_FACTOR.items()))),
+        _earlier(snapshot, rows, "" if set_at else stage),
+        people,
+        rows["set_by"].replace_strict(number, default=-2, return_dtype=pl.Int64).to_numpy(),
+        raw_airs(snapshot, rows, visits),
+        _changes(snapshot, rows, characteristic, stage, set_at),
+    )
+
+
+def _alike(told: pl.DataFrame, of: Ints) -> bool:
+    """Do all readings of each instrument say the same?"""
+    first = np.zeros(int(of.max(initial=-1)) + 1, dtype=np.int64)
+    first[of[::-1]] = np.arange(len(of))[::-1]
+    codes = told.select(pl.all().to_physical().cast(pl.Int64).fill_null(-1))
+    return all(bool((code == code[first[of]]).all()) for code in (each.to_numpy() for each in codes))
+
+
+def _told(table: pl.DataFrame) -> dict[str, Words]:
+    """Of each column of texts; of all but the model '' and null are no word."""
+    codes = table.select(pl.all().cast(pl.Categorical).to_physical().cast(pl.Int64).fill_null(-1))
+    found = {}
+    for name in table.columns:
+        code = codes[name].to_numpy()
+        place = np.full(int(code.max(initial=-1)) + 2, -1)  # of each word where somebody says it
+        place[code] = np.arange(len(code))
+        known = np.flatnonzero(place >= 0)
+        said = table[name].gather(place[known]).to_list()
+        words = sorted(word for word in said if word or (name == MODEL and word is not None))
+        number = {word: k for k, word in enumerate(words)}
+        place[known] = [number.get(word, -1) for word in said]
+        found[name] = Words(words, place[code])
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class Hands:
+    """Who worked on each instrument at each stage in its first pass, and in which visit."""
+
+    serials: pl.DataFrame  # serial, and its number
+    stages: list[str]
+    people: list[str]
+    tech: Ints  # (serials, stages) number of people; -1: nobody
+    visit: Ints  # (serials, stages)
+
+
+def hands(snapshot: Snapshot) -> Hands:
+    """The same as `first_hands`, in numbers."""
+    found = snapshot.once(first_hands).sort("serial")
+    stages = [name.removeprefix("tech ") for name in found.columns if name.startswith("tech ")]
+    names = found.select(f"tech {stage}" for stage in stages)
+    people = sorted({tech for column in names for tech in column.drop_nulls().unique()})
+    number = {tech: k for k, tech in enumerate(people)}
+    coded = names.select(pl.all().replace_strict(number, default=-1, return_dtype=pl.Int64)) if people else names
+    visit = found.select(pl.col(f"at {stage}").cast(pl.Int64).fill_null(np.iinfo(np.int64).max) for stage in stages)
+    return Hands(
+        found.select("serial").with_row_index("number"),
+        stages,
+        people,
+        coded.fill_null(-1).to_numpy().astype(np.int64),
+        visit.to_numpy(),
+    )
+
+
+def first_hands(snapshot: Snapshot) -> pl.DataFrame:
+    """A row a serial: for each stage who worked on it in its first pass (`tech STAGE`) and in which visit (`at
+    STAGE`).
+    """
+    visits = snapshot.once(story).visits.select("serial", "stage", "tech", "visit", "first_pass")
+    first = visits.filter(pl.col("first_pass") & (pl.col("tech") != ""))
+    one_each = first.unique(["serial", "stage"], keep="first", maintain_order=True)
+    stages = one_each["stage"].unique().sort().to_list()
+    cells = [
+        pl.col(column).filter(pl.col("stage") == stage).first().alias(f"{name} {stage}")
+        for stage in stages
+        for name, column in (("tech", "tech"), ("at", "visit"))
+    ]
+    return tables.plain(one_each.group_by("serial").agg(cells))
+
+
+def _earlier(snapshot: Snapshot, rows: pl.DataFrame, here: str) -> list[tuple[str, Ints]]:
+    """Who worked on the instrument at each stage before it was read, by first-pass visits: a number of people, -1 for
+    nobody; of stage `here` also in the visit in which it was read.
+    """
+    every = snapshot.once(hands)
+    if not every.people:
+        return []
+    joined = rows.select("serial").join(every.serials, on="serial", how="left", maintain_order="left")
+    at = joined["number"].fill_null(len(every.serials)).to_numpy().astype(np.int64)
+    none = np.full((1, len(every.stages)), -1)
+    tech, visit = np.concatenate([every.tech, none])[at], np.concatenate([every.visit, none])[at]
+    until = rows["visit"].cast(pl.Int64).to_numpy()[:, None] + np.array([one == here for one in every.stages])
+    before = np.where(visit < until, tech, -1)
+    return [(stage, before[:, k].astype(np.int64)) for k, stage in enumerate(every.stages)]
+
+
+def _changes(
+    snapshot: Snapshot, rows: pl.DataFrame, characteristic: str, stage: str, set_at: tuple[str, ...]
+) -> list[tuple[str, dict[str, object], Flags]]:
+    """Dated changes that may touch these readings, and which they touch."""
+    shop = snapshot.shop
+    last = snapshot.as_of.astimezone(shop.zone).date()
+    found: list[tuple[str, dict[str, object], Flags]] = []
+    known = snapshot.table("changes").filter(
+        pl.col("stage").is_in(["", stage, *set_at]) & (pl.col("from_date") <= last)
+    )
+    for number, row in enumerate(known.sort("from_date", maintain_order=True).iter_rows(named=True)):  # a few a year
+        if row.get("characteristic") not in (None, "", characteristic):
+            continue
+        model = shop.setups.get(row["model"], row["model"])
+        day = rows["set_on"] if row["stage"] in set_at else rows["day"]
+        touched = day >= row["from_date"]
+        if row["to_date"] is not None:
+            touched &= day <= row["to_date"]
+        if model:
+            touched &= rows[MODEL] == model
+        found.append((f"{CHANGE} {number}", row, np.asarray(touched.fill_null(False).to_numpy())))
+    return found
