@@ -6,7 +6,6 @@ from datetime import datetime
 
 import numpy as np
 
-from analysis.methods.segments import Flags
 from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.evidence import Evidence, evidence
 from analysis.studies.matters.explained import Explained, Signalled, explained, narrowed
@@ -195,11 +194,10 @@ def day_at(found: Evidence, when: datetime, snapshot: Snapshot) -> int:
 
 
 def _seen(found: Evidence, one: Signal, snapshot: Snapshot, still: bool) -> Signalled | None:
-    row, rows = one.row, found.rows
-    touched: Flags = np.ones(len(rows), dtype=bool)
-    for name, column in (("model", "model"), ("tech", "set_by"), ("gauge", "gauge")):
+    row, touched = one.row, np.ones(len(found.values), dtype=bool)
+    for name, told in found.told.items():
         if row.get(name):
-            touched &= (rows[column] == row[name]).fill_null(False).to_numpy()
+            touched &= told.says(row[name])
     if not touched.any():
         return None
     began, low, high = (row[name] or row["opened_at"] for name in ("began_at", "began_low", "began_high"))

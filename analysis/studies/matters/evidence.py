@@ -20,7 +20,7 @@ from analysis.methods.segments import Flags, Floats, Ints
 from analysis.studies.drift.setters import deviations
 from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.air import Air, airs
-from analysis.studies.matters.instruments import MODEL, OF_FACTOR, Instruments, instruments
+from analysis.studies.matters.instruments import MODEL, OF_FACTOR, Instruments, Words, instruments
 from analysis.studies.matters.records import CHANGE, GAUGE, LOT, SET_BY, SET_WITH, SHEET, TECH_AT, WEEKDAY
 from ingest.store.snapshot import Snapshot
 
@@ -47,6 +47,7 @@ class Evidence:
     days: list[date]
     stream: Ints  # (n,) number of the model
     models: list[str]
+    told: dict[str, Words]  # what each says by model, by who set it and by gauge, as a chart is called
     judged: Flags  # (n,) after the readings from which on some chart judges
     factors: list[Factor]
     words: dict[str, list[str]]  # of each factor, the level of each code
@@ -124,6 +125,7 @@ def evidence(
         [EPOCH + timedelta(days=one) for one in numbers.tolist()],
         model.code,
         model.words,
+        {"model": model, "tech": known.told[SET_BY], "gauge": known.told[GAUGE]},
         ~early,
         factors,
         words,

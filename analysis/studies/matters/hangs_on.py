@@ -17,7 +17,6 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from analysis.methods.segments import Ints
 from analysis.studies.drift.setters import deviations
 from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.air import LAGS, STALE, rooms
@@ -76,8 +75,14 @@ def _shop(snapshot: Snapshot) -> str:
 def _changes(snapshot: Snapshot, span: Span) -> bytes:
     """Dated changes up to the end of the span: one from later on touches no reading in it."""
     last = snapshot.as_of.astimezone(snapshot.shop.zone).date()
-    known = snapshot.table("changes").filter(pl.col("from_date") <= min(last, span.last or last))
-    return repr(known.sort("from_date", maintain_order=True).rows()).encode()
+    known = snapshot.once(_dated)
+    return repr([row for day, row in known if day <= min(last, span.last or last)]).encode()
+
+
+def _dated(snapshot: Snapshot) -> list[tuple[date, tuple[object, ...]]]:
+    """Dated changes by their first day."""
+    known = snapshot.table("changes").filter(pl.col("from_date").is_not_null()).sort("from_date", maintain_order=True)
+    return list(zip(known["from_date"], known.rows(), strict=True))
 
 
 def _air(snapshot: Snapshot, span: Span) -> list[bytes]:
@@ -161,12 +166,10 @@ def _digits(column: pl.Series) -> Digits:
         table = np.full(len(place), NONE)
         table[some] = [_of_word(word) for word in words.gather(place[some]).cast(pl.String)]
         return np.asarray(table[code])
-    known: Ints = column.is_not_null().to_numpy()
-    if column.dtype.is_float():
-        found = column.fill_null(0.0).cast(pl.Float64).to_numpy().view(np.uint64)
-    else:
-        found = column.to_physical().cast(pl.Int64).fill_null(0).to_numpy().view(np.uint64)
-    return np.asarray(np.where(known, found, NONE), dtype=np.uint64)
+    plain = column.cast(pl.Float64) if column.dtype.is_float() else column.to_physical().cast(pl.Int64)
+    if not column.null_count():
+        return np.asarray(plain.to_numpy().view(np.uint64))
+    return np.where(column.is_not_null().to_numpy(), plain.fill_null(0).to_numpy().view(np.uint64), NONE)
 
 
 def _of_word(word: str) -> int:

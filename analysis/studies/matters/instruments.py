@@ -41,6 +41,10 @@ class Words:
     words: list[str]  # in the order of texts
     code: Ints  # (n,) the place of its word; -1: none
 
+    def says(self, word: str) -> Flags:
+        """Who says a word (n,)."""
+        return np.asarray(self.code == (self.words.index(word) if word in self.words else len(self.words)))
+
     def only(self, kept: Flags) -> "Words":
         """Of some of them, without the words that none of these says."""
         code = self.code[kept]

@@ -22,7 +22,7 @@ from analysis.studies.matters.parts import Part
 from analysis.studies.matters.records import Matter
 from analysis.studies.matters.spans import Bench, bench, opens_within, span_of, together
 from analysis.studies.matters.telling import told
-from analysis.studies.matters.units import Signal, began, by_unit, every_signal, unit
+from analysis.studies.matters.units import Signal, began, by_unit, every_signal
 from ingest.store.snapshot import Snapshot
 
 SAME_CAUSE = timedelta(days=14)  # likely starts of one cause at two stages lie no further apart
@@ -103,8 +103,8 @@ def _open_ones(snapshot: Snapshot) -> list[_Group]:
     still = [one for one in every if one.row["closed_at"] is None]
     recent = snapshot.as_of - LOOKED_BACK
     hinted = [one for one in every if one.row["closed_by"] == BACK and one.row["closed_at"] >= recent]
-    closed = by_unit(judged, [one for one in every if one.row["closed_at"] is not None])
-    for (characteristic, stage), part in by_unit(judged, still + hinted).items():
+    closed = by_unit([one for one in every if one.row["closed_at"] is not None])
+    for (characteristic, stage), part in by_unit(still + hinted).items():
         here = bench(snapshot, judged, characteristic, stage)
         if here is None:
             groups += [_Group({one.number}, []) for one in part if one.row["closed_at"] is None]
@@ -112,7 +112,7 @@ def _open_ones(snapshot: Snapshot) -> list[_Group]:
         for looked in _looked_at(snapshot, here, part, closed.get((characteristic, stage), [])):
             groups += _still(looked, parts_of(snapshot, judged, here, looked))
     _write(snapshot)
-    return groups + [_Group({one.number}, []) for one in still if unit(judged, one) is None]
+    return groups + [_Group({one.number}, []) for one in still if one.unit is None]
 
 
 def _looked_at(snapshot: Snapshot, here: Bench, part: list[Signal], closed: list[Signal]) -> Iterator[Looked]:
@@ -159,7 +159,7 @@ def _still(looked: Looked, found: list[Part] | None) -> list[_Group]:
 def _closed_ones(snapshot: Snapshot, judged: Signals, held: set[int]) -> list[_Group]:
     groups: list[_Group] = []
     closed = [one for one in snapshot.once(every_signal) if one.number not in held]
-    for (characteristic, stage), part in by_unit(judged, closed).items():
+    for (characteristic, stage), part in by_unit(closed).items():
         here = bench(snapshot, judged, characteristic, stage)
         for chain in _overlapping(part):
             found = None
@@ -173,7 +173,7 @@ def _closed_ones(snapshot: Snapshot, judged: Signals, held: set[int]) -> list[_G
                 else [_Group({chain[k].number for k in one.signals}, [one]) for one in found]
             )
     _write(snapshot)
-    return groups + [_Group({one.number}, []) for one in closed if unit(judged, one) is None]
+    return groups + [_Group({one.number}, []) for one in closed if one.unit is None]
 
 
 def _write(snapshot: Snapshot) -> None:

@@ -4,7 +4,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from analysis.studies.drift.signals import Signals, signals
+import numpy as np
+
+from analysis.studies.drift.signals import signals
 from analysis.studies.drift.watching import SHARE
 from ingest.store.snapshot import Snapshot
 
@@ -17,6 +19,7 @@ class Signal:
     table: str
     row_number: int
     row: dict[str, Any]
+    unit: tuple[str, str] | None  # characteristic and stage of the readings it is about; None: of a weekly share
 
 
 def every_signal(snapshot: Snapshot) -> list[Signal]:
@@ -24,28 +27,27 @@ def every_signal(snapshot: Snapshot) -> list[Signal]:
     judged = snapshot.once(signals)
     if judged is None:
         return []
-    found = []
-    for name, frame in (("found", judged.found), ("others", judged.others)):
-        for row, values in enumerate(frame.iter_rows(named=True)):  # signals, not readings
-            found.append((values["opened_at"], name, row, values))
-    found.sort(key=lambda one: (one[0], one[1], one[2]))
-    return [Signal(number, name, row, values) for number, (_, name, row, values) in enumerate(found)]
+    rows = [
+        (values["opened_at"], name, row, values)
+        for name, frame in (("found", judged.found), ("others", judged.others))
+        for row, values in enumerate(frame.iter_rows(named=True))  # signals, not readings
+    ]
+    rows.sort(key=lambda one: (one[0], one[1], one[2]))
+    about = [one["chart"] != SHARE and one["reading"] is not None and one["reading"] >= 0 for *_, one in rows]
+    readings = [int(one["reading"]) for (*_, one), some in zip(rows, about, strict=True) if some]
+    stages = iter(judged.streams.readings.at(np.array(readings, dtype=np.int64), "stage")["stage"].to_list())
+    return [
+        Signal(number, name, row, values, (str(values["characteristic"]), str(next(stages))) if some else None)
+        for number, ((_, name, row, values), some) in enumerate(zip(rows, about, strict=True))
+    ]
 
 
-def unit(judged: Signals, one: Signal) -> tuple[str, str] | None:
-    """Characteristic and stage of the readings a signal is about; None for a weekly share."""
-    if one.row["chart"] == SHARE or one.row["reading"] is None or one.row["reading"] < 0:
-        return None
-    return str(one.row["characteristic"]), str(judged.streams.readings.one("stage", int(one.row["reading"])))
-
-
-def by_unit(judged: Signals, every: list[Signal]) -> dict[tuple[str, str], list[Signal]]:
+def by_unit(every: list[Signal]) -> dict[tuple[str, str], list[Signal]]:
     """Signals by characteristic and stage; weekly shares are left out."""
     found: dict[tuple[str, str], list[Signal]] = {}
     for one in every:
-        bench = unit(judged, one)
-        if bench is not None:
-            found.setdefault(bench, []).append(one)
+        if one.unit is not None:
+            found.setdefault(one.unit, []).append(one)
     return found
 
 

@@ -24,6 +24,8 @@ def read(text: str) -> list[Part] | None:
 
 
 def _plain(told: Any) -> Any:
+    if told is None or isinstance(told, str | int | float):  # nearly all that there is
+        return told
     if is_dataclass(told) and not isinstance(told, type):
         return {KIND: type(told).__name__} | {each.name: _plain(getattr(told, each.name)) for each in fields(told)}
     if isinstance(told, datetime):

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analysis.studies.matters.air import Air, airs
+from analysis.studies.matters.air import Air, airs, raw_airs
 from analysis.studies.matters.records import HUMIDITY
 from analysis.studies.story.story import story
 from tests.analysis.studies.drifting import shop, snapshot
@@ -17,7 +17,7 @@ def columns():
     made = snapshot(shop(), {("relief", ""): np.full(80, 0.2)}, rh=rh)
     visits = made.once(story).visits
     rows = visits.filter(visits["stage"] == "final").select("visit", "finished_at").rename({"finished_at": "taken_at"})
-    return airs(made, rows, visits)
+    return airs(raw_airs(made, rows, visits))
 
 
 def test_damp_days_and_dry_days_are_columns_of_their_own(columns):
