@@ -16,7 +16,7 @@ from analysis.studies.necks import lots
 from analysis.studies.rework import mix
 from analysis.studies.room import capability, dated, levels
 from dashboard.exports import house
-from ingest.store.problems import StoreProblem, first_line
+from ingest.store.problems import StoreProblem, first_line, is_panic
 from ingest.store.snapshot import Snapshot
 from ingest.store.target import Target, pieces_of, tables_of
 
@@ -61,7 +61,9 @@ def worked_out(address: str, options: Mapping[str, str], row: Mapping[str, Any])
         found = {name: snapshot.once(work) for name, work in FIGURES.items()}
     except StoreProblem as problem:
         return Worked(shop, number, {}, f"{problem}")
-    except Exception as fault:  # a shop that breaks a study breaks no other's
+    except BaseException as fault:  # a shop that breaks a study breaks no other's
+        if not isinstance(fault, Exception) and not is_panic(fault):
+            raise
         why = f"its figures could not be worked out here ({type(fault).__name__}: {first_line(fault)})"
         return Worked(shop, number, {}, why)
     return Worked(shop, number, found, "", time.process_time() - began, os.getpid(), size)

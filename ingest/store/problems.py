@@ -1,15 +1,19 @@
-"""What is wrong with a shop's folder, in one line for a person: damage, a full disk, somebody else at work."""
+"""What is wrong with a shop's folder or a target, in one line for a person: damage, a full disk, somebody else at
+work.
+"""
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
+from urllib.parse import quote
 
 import polars as pl
 from deltalake.exceptions import DeltaError
 
 from ingest.terms.problems import Problem
 
+SECRET = ("key", "secret", "token", "sas", "password", "credential")  # in names of options that are told to nobody
 LOOK = "`truerun check` says what is damaged and what to type"
 
 
@@ -71,3 +75,21 @@ def reading_of(folder: Path, what: str) -> Iterator[None]:
 def is_panic(fault: BaseException) -> bool:
     """Has a library given up on bytes that make no sense? Polars then raises what is no Exception."""
     return type(fault).__name__ == "PanicException"
+
+
+def bare(said: str, options: Mapping[str, str]) -> str:
+    """What was said without what opens a store: some put a signature or a token into the address they complain of."""
+    for name, value in options.items():
+        if any(word in name.lower() for word in SECRET):
+            for part in (value, quote(value, safe=""), *(each.partition("=")[2] for each in value.split("&"))):
+                said = said.replace(part, "...") if len(part) > 7 else said
+    return said
+
+
+def reason(fault: BaseException) -> str:
+    """The last thing that a chain of the library's errors says, without its drawing, or the first."""
+    lines = [line.replace("\x1b[31m", "").replace("\x1b[0m", "").strip(" ↳") for line in str(fault).splitlines()]
+    said = [line for line in lines if line]
+    if len(said) < 2:
+        return first_line(fault)
+    return f"{said[0]}: {said[-1]}"

@@ -20,7 +20,7 @@ from deltalake import DeltaTable, PostCommitHookProperties, QueryBuilder, Writer
 from deltalake.exceptions import CommitFailedError, DeltaError, SchemaMismatchError, TableNotFoundError
 
 from ingest.store.delta import BATCH, ROW_GROUP, plain, text
-from ingest.store.problems import StoreProblem, first_line, is_panic
+from ingest.store.problems import StoreProblem, bare, first_line, is_panic, reason
 from ingest.terms.tables import TIME
 
 FORMAT = 1  # of what stands at a target; a shop of another one is not read
@@ -60,11 +60,18 @@ class Piece:
     digest: str  # of what it says
 
 
+class Options(dict[str, str]):
+    """What opens a store: whoever shows or logs a task that was given them shows how many they are."""
+
+    def __repr__(self) -> str:
+        return f"<{len(self)} options of a store>"
+
+
 class Target:
     """A folder or an address, with the options of the tables' library to reach it."""
 
     def __init__(self, address: str, options: Mapping[str, str] | None = None) -> None:
-        self.address, self.options = address.rstrip("/") or address, dict(options or {})
+        self.address, self.options = address.rstrip("/") or address, Options(options or {})
         self.folder = None if is_address(address) else Path(address)
 
     def _uri(self, table: str) -> str:
@@ -298,11 +305,13 @@ class Target:
             told = isinstance(fault, DeltaError | OSError | ValueError | RuntimeError) or is_panic(fault)
             if not told and type(fault) is not Exception:  # as the library's own queries raise
                 raise
-            raise TargetProblem(f"{self.address} cannot be used ({reason(fault)}); {self._hint()}") from None
+            why = bare(reason(fault), self.options)
+            raise TargetProblem(f"{self.address} cannot be used ({why}); {self._hint()}") from None
 
     def _other(self, fault: BaseException) -> TargetProblem:
         return TargetProblem(
-            f"{self.address}: the tables there are not those of this version of the program ({reason(fault)}); "
+            f"{self.address}: the tables there are not those of this version of the program "
+            f"({bare(reason(fault), self.options)}); "
             "publish to another place, or bring all shops to one version"
         )
 
@@ -333,15 +342,6 @@ def pieces_text(pieces: list[Piece]) -> str:
 def is_address(target: str) -> bool:
     """Is it the address of an object store and no folder?"""
     return len(urlsplit(target).scheme) > 1 and "://" in target
-
-
-def reason(fault: BaseException) -> str:
-    """The last thing that a chain of the library's errors says, without its drawing, or the first."""
-    lines = [line.replace("\x1b[31m", "").replace("\x1b[0m", "").strip(" ↳") for line in str(fault).splitlines()]
-    said = [line for line in lines if line]
-    if len(said) < 2:
-        return first_line(fault)
-    return f"{said[0]}: {said[-1]}"
 
 
 def _all(held: DeltaTable, query: str) -> pl.DataFrame:
