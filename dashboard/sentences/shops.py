@@ -167,7 +167,9 @@ def change(mine: pl.DataFrame, words: Words) -> str:
     told = []
     for one in mine.filter("moved").sort("said_on").head(MOST).iter_rows(named=True):
         size = f"{words.amount(key, one['size'], sign=True)} ({words.span(key, one['size_low'], one['size_high'])})"
-        said, read = numbers.day(one["said_on"]), numbers.days(one["read_from"], one["read_to"])
+        said, read = numbers.day(one["said_on"]), numbers.day(one["read_from"])
+        if one["read_from"] != one["read_to"]:
+            read = numbers.days(one["read_from"], one["read_to"])
         when = f"on {said}" if one["on_its_day"] else f"said to be of {said}, by its readings of {read}"
         told.append(f"{one['shop']} by {size} {when}")
     still = mine.filter(~pl.col("moved"))["shop"].to_list()

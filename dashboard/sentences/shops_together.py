@@ -118,9 +118,10 @@ def matters(rows: pl.DataFrame, words: Words, clocks: Mapping[str, str]) -> Iter
     if rows.is_empty():
         yield "No matter of two shops names one cause, and none fell near another of its kind."
         return
+    count = numbers.in_words(many, capital=True) if many else "No"
     yield (
-        f"{numbers.in_words(many, capital=True)} {'matter moves' if many == 1 else 'matters move'} several shops at "
-        "once, beyond what chance brings together among all of theirs."
+        f"{count} {'matter moves' if many < 2 else 'matters move'} several shops at once, beyond what chance brings "
+        "together among all of theirs."
     )
     for number in one["number"].unique().sort().to_list()[:MOST]:
         yield "  " + matter(one.filter(number=number), words, clocks)

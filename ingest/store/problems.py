@@ -81,7 +81,8 @@ def bare(said: str, options: Mapping[str, str]) -> str:
     """What was said without what opens a store: some put a signature or a token into the address they complain of."""
     for name, value in options.items():
         if any(word in name.lower() for word in SECRET):
-            for part in (value, quote(value, safe=""), *(each.partition("=")[2] for each in value.split("&"))):
+            parts = [value, *(each.partition("=")[2] for each in value.split("&"))]
+            for part in (*parts, *map(quote, parts), *(quote(each, safe="") for each in parts)):
                 said = said.replace(part, "...") if len(part) > 7 else said
     return said
 

@@ -211,7 +211,7 @@ def own_words(tables: Mapping[str, pl.DataFrame]) -> list[str]:
             .group_by("shop", maintain_order=True).agg(kind)
         )  # fmt: skip
         for shop, words in alone.iter_rows():
-            said.setdefault(shop, []).append(f"{kind} {', '.join(words)}")
+            said.setdefault(shop, []).append(f"{kind}{'s' if len(words) > 1 else ''} {', '.join(words)}")
     return [
         f"{shop}: no other shop has its {' and its '.join(words)}; where others call it otherwise, names.toml says so"
         for shop, words in said.items()

@@ -40,12 +40,25 @@ def test_a_shop_that_publishes_no_codes_or_figures_only_is_told_by_its_own(targe
     assert told(target, pieces=pieces.replace('"specs"', '"spex"')).why.startswith("specs was not published")
 
 
+def given_up(snapshot):
+    raise type("PanicException", (BaseException,), {})("bytes that make no sense")
+
+
+def ended(snapshot):
+    raise KeyboardInterrupt
+
+
 def test_a_fault_in_a_study_and_rows_that_are_gone_are_one_line_and_no_error(target, monkeypatch):
     def broken(snapshot):
         raise ZeroDivisionError("by nothing\nat all")
 
     monkeypatch.setitem(work.FIGURES, "mix", broken)
     assert told(target).why == "its figures could not be worked out here (ZeroDivisionError: by nothing)"
+    monkeypatch.setitem(work.FIGURES, "mix", given_up)
+    assert told(target).why == "its figures could not be worked out here (PanicException: bytes that make no sense)"
+    monkeypatch.setitem(work.FIGURES, "mix", ended)
+    with pytest.raises(KeyboardInterrupt):
+        told(target)
     monkeypatch.undo()
     next(Path(target.address).glob("visits/shop=*/*/*.parquet")).write_bytes(b"no table")
     why = told(target).why

@@ -1,6 +1,7 @@
 """`shops` at the command line: what several shops tell, in sentences and files, with nobody named."""
 
 import json
+from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -84,6 +85,7 @@ def test_shops_that_are_alike_are_said_to_show_no_difference_and_how_much_is_lef
     assert (
         "One model in several shops: 9 comparisons of level, spread and room, in none of which shops differ" in out[2]
     )
+    assert any(line.startswith("No matter moves several shops at once, beyond what chance brings") for line in out)
     assert any(line.startswith("No difference is shown on the same lots between 6 pairs of shops.") for line in out)
     assert any("Neck bow: what is left may be up to 0.0" in line for line in out)
     assert out[-1].startswith("Of shops that are alike in everything, one such report in fifty at most says otherwise.")
@@ -161,6 +163,16 @@ def test_a_part_that_changed_is_said_with_each_shops_own_day():
     assert "on 4 Apr" in line
     assert line.endswith("; not shown in shop-03.")
     assert line.count(" mm (") == 4  # three shops and all, each with its interval
+
+
+def test_a_change_that_readings_put_on_one_other_day_names_that_day_once():
+    told = several(np.random.default_rng(SEED), 2, Planted(blanks={0: 0.2, 1: 0.2}))
+    other = pl.lit(date(2026, 4, 20))
+    told["dated"] = told["dated"].with_columns(read_on=other, read_from=other, read_to=other)
+    found = {name: work(told) for name, work in FIGURES.items()}
+    heads = pl.DataFrame({"shop": ["shop-01", "shop-02"]})
+    lines = [line.replace("\u00a0", " ") for line in telling.lines(heads, told["meanings"], found)]
+    assert any("said to be of 1 Apr, by its readings of 20 Apr, shop-02" in line for line in lines)
 
 
 def test_a_shop_that_shares_no_word_with_another_is_said_to_stand_alone(capsys, tmp_path):

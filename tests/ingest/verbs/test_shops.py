@@ -260,6 +260,10 @@ def test_a_word_that_no_other_shop_has_is_said_with_where_to_say_what_it_is(put,
     assert read_all(target).said == (
         "west: no other shop has its model L25; where others call it otherwise, names.toml says so",
     )
+    told = tables(2.4, model="L25")
+    told["levels"][""] = pl.concat([told["levels"][""], told["levels"][""].with_columns(model=pl.lit("L26"))])
+    put("west", told)
+    assert read_all(target).said[0].startswith("west: no other shop has its models L25, L26; where")
 
 
 def test_words_of_the_map_are_put_into_matters_too(put, target, tmp_path):
