@@ -100,6 +100,7 @@ class Explainer:
         self.streams, self.days = int(self.stream.max()) + 1, int(self.day.max()) + 1
         settled = self.day < max(self.since, self.calm)
         self.effects = RandomEffects.of(self._blocks(), self.values, settled, before)
+        self.sums = self.effects.sums(self.values)
         self._expect(before)
 
     def _blocks(self) -> list[Block]:
@@ -215,7 +216,7 @@ class Explainer:
         )
         w, (square, with_values), with_extra = self._since(found, extra)
         known = np.array([self.values, *extra])
-        sums = np.stack([self.effects.sums(column) for column in known], axis=1)
+        sums = np.stack([self.sums, *(self.effects.sums(column) for column in extra)], axis=1)
         inner = known @ known.T
         log_prior = np.concatenate([one.log_prior for one in found])
         keep = 1 / SIZE_PRIOR
@@ -322,7 +323,7 @@ def _told(found: list[Candidate], odds: tuple[Floats, Floats, Floats], total: fl
         inside = one.days[order[: int(np.searchsorted(np.cumsum(held[order]), 0.95) + 1)]]
         likeliest = one.days[held * AS_LIKELY >= held.max()] if one.late else one.days[order[:1]]
         start = int(likeliest.max())
-        touched = int(np.count_nonzero(one.base[day >= start]))
+        touched = int(np.count_nonzero(one.base[np.searchsorted(day, start) :]))
         told.append(
             Hypothesis(one.factor, one.level, one.kin, one.streams, float(chance[k]), float(effect[k]), float(error[k]),
                        start, int(inside.min()), int(inside.max()), touched)

@@ -7,6 +7,7 @@ Held by tests against dense algebra and statsmodels' mixed model (tests/analysis
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 from scipy.linalg import cholesky
@@ -67,21 +68,23 @@ class RandomEffects:
         place[place < 0] = at
         made = cls(place, firsts, np.concatenate(precision), np.concatenate(days), between_days)
         made.each = np.ascontiguousarray(place.T)
-        made.before, after = made._products(before), made._products(~before)
+        made.before, after = made._products(before)
         made.gram = made.before + after
         return made
 
-    def _products(self, rows: Flags) -> Floats:
-        """Products of all effects over some readings (p, p): how often each two meet."""
-        place, p = self.place[:, rows], len(self.precision)
-        found = np.zeros((p, p))
-        for block, first in enumerate(self.firsts):
-            end = self.firsts[block + 1] if block + 1 < len(self.firsts) else p
-            own = np.minimum(place[block] - first, end - first)  # the last for those not known
-            cell = own * (p + 1) + place[block:]
-            met = np.bincount(cell.ravel(), minlength=(end - first + 1) * (p + 1)).reshape(end - first + 1, p + 1)
-            found[first:end, first:] = met[:-1, first:-1]
-            found[first:, first:end] = met[:-1, first:-1].T
+    def _products(self, before: Flags) -> Floats:
+        """Products of all effects over the readings before a day, and over the others (2, p, p): how often each two
+        meet.
+        """
+        p = len(self.precision)
+        found = np.zeros((2, p, p))
+        other = self.place + np.where(before, 0, p + 1)  # the second effect of a pair, of the others behind the first
+        for block, (first, end) in enumerate(pairwise((*self.firsts, p))):
+            own = (np.minimum(self.place[block], end) - first) * (2 * p + 2)  # the last for those not known
+            met = np.bincount((other[block:] + own).ravel(), minlength=(end - first + 1) * (2 * p + 2))
+            met = met.reshape(end - first + 1, 2, p + 1)[:-1, :, first:-1].swapaxes(0, 1)
+            found[:, first:end, first:] = met
+            found[:, first:, first:end] = met.swapaxes(1, 2)
         return found
 
     def sums(self, values: Floats) -> Floats:

@@ -79,14 +79,14 @@ def airs(raws: dict[str, tuple[tuple[int, ...], Floats]]) -> dict[str, Air]:
         usable = []
         for lag, raw in zip(lags, every.T, strict=True):
             known = ~np.isnan(raw)
-            if known.mean() < KNOWN or np.nanstd(raw) < 1e-6:
-                continue
-            usable.append((lag, raw, known))
-        for lag, raw, known in usable:
+            spread = float(raw[known].std()) if known.mean() >= KNOWN else 0.0
+            if spread >= 1e-6:
+                usable.append((lag, raw, known, spread))
+        for lag, raw, known, spread in usable:
             half = known & (np.arange(len(raw)) < len(raw) / 2)
             if not half.any():
                 continue
-            mean, spread = float(raw[half].mean()), float(np.nanstd(raw))
+            mean = float(raw[half].mean())
             value = np.where(known, (raw - mean) / spread, 0.0)
             off, usual = np.where(known, raw - mean, 0.0), float(raw[half].std())
             shapes = {"": value}
