@@ -3,8 +3,13 @@
 The demo with all weeks but its last: Friday's matters are worked out, then the last week's logs are loaded and the
 matters are asked for again, as every week; and the same with nothing kept from before (a shop opened for the first
 time). Processor seconds of this process for the matters alone (the signals they start from are there), the middle of
-five. At most one second a week (what is kept may be deleted: then the first week costs the other figure once).
+five. At most one second a week (what is kept may be deleted: then the first week costs the other figure once). The
+linear algebra has one thread, as in `truerun`.
 """
+
+import os
+
+os.environ |= {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}  # before numpy, as the command has it
 
 import tempfile
 import time
