@@ -10,6 +10,7 @@ from ingest.beginning.first_shop import Draft, Entry, LogDraft
 from ingest.beginning.steps_seen import Step, measured_by_name, step_of, unit_of_column
 from ingest.reading.headings import plain
 from ingest.reading.notation import no_reading
+from ingest.terms.units import DECIMALS
 
 LEAST = 5  # readings that name a gauge: what fewer name may be a slip, and is asked once
 SHARE = 0.1  # of the readings that name a gauge, for a measurement to be its own
@@ -64,9 +65,10 @@ def _of_words(draft: Draft, steps: dict[str, Step], declared: list[Entry]) -> It
         word, *others = (each for each, _ in one.spelled.most_common())
         measures = [key for key in draft.measures if one.shares()[key] >= SHARE * count]
         entry: Entry = {"key": word, "measures": measures}
-        seen = {step.resolution for key in measures if (step := _own_step(one, key, draft) or steps.get(key))}
-        if len(seen) == 1 and all(key in steps for key in measures):
-            entry["resolution"] = seen.pop()
+        seen = [step for key in measures if (step := _own_step(one, key, draft) or steps.get(key))]
+        alike = len({(step.quantity, round(step.canonical, DECIMALS)) for step in seen}) == 1  # 1 thou is 0.001 in
+        if alike and all(key in steps for key in measures):
+            entry["resolution"] = seen[0].resolution
         draft.guesses[f"gauge {word}"] = f"named beside {count:,} readings, its step the steps of these"
         yield entry | ({"words": others} if others else {})
 

@@ -10,6 +10,7 @@ from ingest.beginning.first_shop import Draft, Entry, with_said
 from ingest.beginning.new_text import starting_stage
 from ingest.beginning.stage_words import guess_stage
 from ingest.beginning.starting_values import MEASURES, STAGES
+from ingest.beginning.steps_seen import columns_measured, usual_unit
 from ingest.beginning.where_set import stage_named, where_set
 from ingest.reading.encodings import MARK
 from ingest.reading.headings import plain
@@ -20,7 +21,6 @@ from ingest.terms.units import quantity_of
 MEASURE = {item.key: item for item in MEASURES}
 USUAL = {stage.key: place for place, stage in enumerate(STAGES)}
 ROLES = {stage.key: stage.role for stage in STAGES}
-_PART_OF_INCH = re.compile(r"(?:\d+[\s-]+)?\d+(?:[.,]\d+)?\s*/\s*(?:8|16|32|64)")
 
 
 def begin(draft: Draft, said: Said, shop: Shop | None) -> None:
@@ -194,22 +194,16 @@ def _without_zeros(counts: Mapping[str, int]) -> dict[str, str]:
 
 
 def shown_in(draft: Draft) -> None:
-    """Lengths are shown as most columns of them are written: by their headings, their sheets' units or their cells."""
+    """Lengths are shown as most things are written that sheets measure: by their headings, units of their own or of
+    the sheet, or their cells.
+    """
     units = []
     for log in draft.logs:
-        for column in log.survey.measures():
-            unit = column.guess.unit or log.units.get(
-                draft.key_of(column.guess.measure, said=bool(column.guess.said)), ""
-            )
-            units.append(unit or ("64ths" if _fractions(column.cells) else ""))
+        for key, unit, cells in columns_measured(log, draft):
+            if draft.measures.get(key, {}).get("quantity", "length") == "length":
+                units.append(usual_unit(cells, unit, "length") or unit)
     inches = sum(unit in ("in", "thou", "64ths") for unit in units)
     if draft.about["length"] == "":
         draft.about["length"] = "in" if inches > sum(unit in ("mm", "cm", "um") for unit in units) else "mm"
     if draft.about["length"] == "mm":  # as it is unless somebody says so
         del draft.about["length"]
-
-
-def _fractions(cells: Sequence[str]) -> bool:
-    """Are most cells parts of an inch, as `5/64` or `4.5/64`?"""
-    filled = [cell.strip() for cell in cells if cell.strip()]
-    return 2 * sum(bool(_PART_OF_INCH.fullmatch(cell)) for cell in filled) > len(filled)

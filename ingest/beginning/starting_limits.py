@@ -17,20 +17,21 @@ def specs_text(draft: Draft, steps: Mapping[str, Step] | None = None) -> str:
     steps : the steps seen of measurements, by key: their limits stand on these marks, in the unit that is typed.
     """
     inches = draft.about.get("length") == "in"
-    lines = [HEADER]
-    for family in draft.families():
-        if family in FAMILIES:
-            for measure, position, limits, unit in _limits(FAMILIES[family], draft):
-                key = draft.measure_key(measure)
-                step = (steps or {}).get(key)
-                on = _on_marks(limits, step) if step and unit == "mm" and step.quantity == "length" else None
-                lines.append(_row(key, position, family, *(on or (limits, unit)), inches=inches))
+    wanted = [
+        (family, *one) for family in draft.families() if family in FAMILIES for one in _of(FAMILIES[family], draft)
+    ]
     if draft.measure_key("neck_bow") in draft.measures:
-        lines.append(_row(draft.measure_key("neck_bow"), "", "", BOW, "mm", inches=inches))
+        wanted.append(("", "neck_bow", "", BOW, "mm"))
+    lines = [HEADER]
+    for family, measure, position, limits, unit in wanted:
+        key = draft.measure_key(measure)
+        step = (steps or {}).get(key)
+        on = _on_marks(limits, step) if step and unit == "mm" and step.quantity == "length" else None
+        lines.append(_row(key, position, family, *(on or (limits, unit)), inches=inches))
     return "\n".join(lines) + "\n"
 
 
-def _limits(family: Family, draft: Draft) -> Iterator[tuple[str, str, Limits, str]]:
+def _of(family: Family, draft: Draft) -> Iterator[tuple[str, str, Limits, str]]:
     held = {draft.trade_measure(key): list(entry.get("positions", [])) for key, entry in draft.measures.items()}
     if "relief" in held and family.relief:
         yield "relief", "", family.relief, "mm"
@@ -71,7 +72,7 @@ def _on_marks(limits: Limits, step: Step) -> tuple[Limits, str]:
     unit, size = step.unit, float(step.size)
     if unit == "in" and step.size.denominator in POWERS:
         unit, size = "64ths", 64 * size
-    elif unit not in ("in", "thou"):  # hundredths of a mm, a cm
+    elif unit not in ("in", "thou", "64ths"):  # hundredths of a mm, a cm
         unit, size = "mm", step.canonical
     marks = target, min(low, target - 1) if limits[1] else low, max(high, target + 1)
     on_target, on_low, on_high = (round(mark * size, 6) for mark in marks)

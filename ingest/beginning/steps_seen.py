@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import gcd, lcm
 
-from ingest.beginning.answers import measure_of
+from ingest.beginning.answers import meaning_of, measure_of
 from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.survey import ColumnSeen
-from ingest.reading.amounts import tidy
+from ingest.reading.amounts import COUNTED, tidy
 from ingest.reading.measurements import LARGER, TENTH
 from ingest.reading.notation import NO_READING
 from ingest.terms.units import CANONICAL, factors, unit_of
@@ -23,7 +23,8 @@ LEAST_CELLS, LEAST_VALUES = 25, 4  # fewer tell no step
 READ = 0.95  # so many of the filled cells must be one plain number each
 STEPPED = ("length", "pitch", "angle", "plain")
 POWERS = (32, 64, 128, 256)
-_NUMBER = re.compile(r"[+-]?\s*(?:(\d+)\s+)?(?:(\d+(?:[.,]\d+)?)\s*/\s*(\d+)|(\d*[.,]?\d+))\s*([a-z°\"'¢]*)\.?")
+_FRACTION, _UNIT = r"(?:(\d+)\s+)?(\d+(?:[.,]\d+)?)\s*/\s*(\d+)", r"(\d{1,3}(?:ths?|nds?)|[a-z°\"'¢]*)"
+_NUMBER = re.compile(rf"[+-]?\s*(?:{_FRACTION}|(\d*[.,]?\d+))\s*{_UNIT}\.?")
 
 
 @dataclass(frozen=True)
@@ -57,7 +58,7 @@ def steps_seen(draft: Draft) -> dict[str, Step]:
     """The step of each measurement of the draft, by its key, where its cells tell one: all of one unit, on one grid."""
     found: dict[str, list[Step | None]] = {}
     for log in draft.logs:
-        for key, unit, cells in _columns(log, draft):
+        for key, unit, cells in columns_measured(log, draft):
             quantity = str(draft.measures.get(key, {}).get("quantity", ""))
             if quantity in STEPPED:
                 found.setdefault(key, []).append(step_of(cells, unit, quantity))
@@ -73,13 +74,7 @@ def step_of(cells: Iterable[str], unit: str, quantity: str) -> Step | None:
     filled = Counter(text for text in map(tidy, cells) if text and text not in NO_READING)
     sizes: Counter[tuple[Fraction, str]] = Counter()
     for text, count in filled.items():
-        one = _NUMBER.fullmatch(text)
-        if one is None or (one[3] and int(one[3]) == 0):
-            continue
-        size = Fraction((one[2] or one[4]).replace(",", ".")) / int(one[3] or 1) + int(one[1] or 0)
-        own = unit_of(one[5], quantity) if one[5] else unit
-        own = "in" if one[3] and not one[5] and quantity == "length" else own
-        own = LARGER.get(str(own), own) if 0 < size < TENTH and not one[5] else own
+        size, own = _amount(text, unit, quantity)
         if own is not None:
             sizes[(size, own)] += count
     total, read = sum(filled.values()), sum(sizes.values())
@@ -96,7 +91,29 @@ def step_of(cells: Iterable[str], unit: str, quantity: str) -> Step | None:
     return Step(_common(different), one_unit, quantity, read)
 
 
-def _columns(log: LogDraft, draft: Draft) -> Iterator[tuple[str, str, Iterable[str]]]:
+def _amount(text: str, unit: str, quantity: str) -> tuple[Fraction, str | None]:
+    """(number, unit) of one cell, unit None where it is no plain number; `unit` is that of a bare one."""
+    one = _NUMBER.fullmatch(text)
+    if one is None or (one[3] and int(one[3]) == 0):
+        return Fraction(0), None
+    size = Fraction((one[2] or one[4]).replace(",", ".")) / int(one[3] or 1) + int(one[1] or 0)
+    own = unit_of(one[5], quantity) if one[5] else unit
+    if one[3] and not one[5] and quantity == "length" and not (one[1] and unit in COUNTED):
+        own = "in"  # but 5½ on a rule of 64ths counts its marks
+    return size, LARGER.get(str(own), own) if 0 < size < TENTH and not one[5] else own
+
+
+def usual_unit(cells: Iterable[str], unit: str, quantity: str) -> str:
+    """The unit in which most cells stand; '' where they tell none.  unit : of a bare number."""
+    unit = unit_of(unit, quantity) or unit
+    found: Counter[str] = Counter()
+    for text, count in Counter(map(tidy, cells)).items():
+        if own := _amount(text, unit, quantity)[1]:
+            found[own] += count
+    return found.most_common(1)[0][0] if found else ""
+
+
+def columns_measured(log: LogDraft, draft: Draft) -> Iterator[tuple[str, str, Iterable[str]]]:
     """The cells of each measurement of a sheet with its key and the unit of a bare number."""
     for column in log.survey.measures():
         yield *unit_of_column(column, log, draft), column.cells
@@ -124,7 +141,7 @@ def measured_by_name(log: LogDraft, draft: Draft) -> Iterator[tuple[int, str, st
     keys: dict[str, str] = {}
     for name in {cell.strip() for cell in what.cells}:
         meaning = log.words.get("what", {}).get(name, name)
-        trade = measure_of(meaning)
+        trade = measure_of(meaning) or measure_of(meaning_of(meaning).measure)  # 'action bass' is action
         keys[name] = draft.declared(meaning) or (draft.measure_key(trade) if trade else "")
     for value in seen.values():
         for place, name in enumerate(what.cells):

@@ -386,3 +386,46 @@ def test_a_sheet_in_sixty_fourths_and_thousandths_makes_a_shop_of_inches():
         lines.append(f"10{k:04d},OM-90,03/{1 + k % 28:02d}/2026,Lou,.0{8 + k % 3:02d},{5 + k % 3}/64,4.5/64,OK")
     made = propose([("Setup log.csv", "\n".join(lines).encode())])
     assert shop_of(made.shop_toml).shop.length == "in"
+
+
+IN_ROWS = (  # what, its readings, their unit, the tool
+    ("neck bow", [f"0.0{k:02d}" for k in range(4, 11)], "in", "straightedge"),
+    ("relief", [f"0.0{k:02d}" for k in range(3, 10)], "in", "feelers"),
+    ("nut height", [str(k) for k in range(13, 21)], "thou", "feelers"),
+    ("action bass", ["6½", "7", "7½", "8"], "64ths", "rule"),
+    ("action treble", ["6", "6½", "7", "7½"], "64ths", "rule"),
+)
+
+
+def long_sheet(rows=IN_ROWS):
+    lines = ["Serial,Instrument,When,Station,Who,What,Reading,Units,Tool"]
+    for k in range(40):
+        for what, readings, unit, tool in rows:
+            one = readings[k % len(readings)]
+            stage = "receiving" if what == "neck bow" else "final inspection"
+            lines.append(f"HC-{k:04d},Mandolin,{1 + k % 28}/3/2026,{stage},Dot,{what},{one},{unit},{tool}")
+    return propose([("final.csv", "\n".join(lines).encode())])
+
+
+def test_a_sheet_of_a_row_a_measurement_in_inches_makes_a_shop_of_inches_with_its_limits_and_tools():
+    made = long_sheet()
+    assert shop_of(made.shop_toml).shop.length == "in"
+    rows = {tuple(row.split(",")[:2]): row.split(",")[6:10] for row in made.specs_csv.splitlines()[1:]}
+    assert {key: row[3] for key, row in rows.items()} == {
+        ("relief", ""): "in",
+        ("action", "bass"): "64ths",
+        ("action", "treble"): "64ths",
+        ("nut", ""): "thou",
+        ("neck_bow", ""): "in",
+    }
+    assert all(float(number) * 2 == int(float(number) * 2) for number in rows["action", "bass"][:3])
+    steps = {gauge.key: gauge.resolution for gauge in shop_of(made.shop_toml).gauges}
+    assert steps.keys() == {"straightedge", "feelers", "rule"}
+    assert steps["feelers"] == "0.001 in"  # 0.001 in and 1 thou are one step
+    assert steps["rule"] == "1/128 in"
+
+
+def test_a_sheet_of_a_row_a_measurement_in_millimetres_stays_in_millimetres():
+    made = long_sheet([("relief", [f"0.{k}" for k in range(10, 25)], "mm", "feelers")])
+    assert shop_of(made.shop_toml).shop.length == "mm"
+    assert ",mm," in made.specs_csv

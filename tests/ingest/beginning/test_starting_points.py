@@ -139,6 +139,8 @@ def test_limits_stand_on_the_nearest_marks_and_a_mark_from_the_target():
     half = Step(Fraction(1, 128), "in", "length", 40)  # of a 64th: 0.198 mm
     assert _on_marks((2.4, 2.1, 2.7), half) == ((6.0, 5.5, 7.0), "64ths")
     assert _on_marks((2.4, 2.35, 2.45), half) == ((6.0, 5.5, 6.5), "64ths")
+    counted = Step(Fraction(1, 2), "64ths", "length", 40)
+    assert _on_marks((2.4, 2.1, 2.7), counted) == ((6.0, 5.5, 7.0), "64ths")
     assert _on_marks((0.2, 0.0, 0.4), half) == ((0.5, 0.0, 1.0), "64ths")
     assert _on_marks((0.02, 0.0, 0.04), half) == ((0.0, 0.0, 0.5), "64ths")  # nothing lies below nought
     assert _on_marks((0.0, -0.1, 0.25), half) == ((0.0, -0.5, 0.5), "64ths")
@@ -185,7 +187,9 @@ def test_a_step_is_told_by_so_many_cells_values_and_plain_numbers():
     assert [step_of(cells(95) + ["?"] * n, "mm", "length") is not None for n in (5, 6)] == [True, False]
     both = step_of([*cells(40), "1 1/4", "1/4"], "in", "length")
     assert (both.size, both.unit, both.cells) == (Fraction(1, 20), "in", 42)
-    assert step_of([*cells(40), "5 1/4"], "64ths", "length") is None  # a fraction is of an inch
+    assert step_of([*cells(40), "1/4"], "64ths", "length") is None  # a fraction alone is of an inch
+    marks = step_of([*cells(40), "5 1/4"], "64ths", "length")  # as it is read: five marks and a quarter
+    assert (marks.size, marks.unit) == (Fraction(1, 20), "64ths")
     assert step_of(cells(40), "", "plain").resolution == "0.05"
 
 

@@ -22,6 +22,18 @@ CASES = {
     "cents with their sign": ([f"{k / 2:+.1f}" for k in range(-6, 7)], "cents", "pitch", "0.5 cents"),
     "a dial without a unit": ([f"{88 + k / 2:g}" for k in range(9)], "", "plain", "0.5"),
     "a unit in each cell": ([f"{k / 20:.2f} mm" for k in range(40, 60)], "", "length", "0.05 mm"),
+    "marks of a 64th that say so": (
+        [f"{k}{half} 64ths" for k in range(5, 9) for half in ("", "½")],
+        "",
+        "length",
+        "1/128 in",
+    ),
+    "whole and half marks under 64ths": (
+        [f"{k}{half}" for k in range(5, 9) for half in ("", "½")],
+        "64ths",
+        "length",
+        "1/128 in",
+    ),
     "whole and broken inches": ([f"1 {k}/32" for k in range(1, 31, 2)], "", "length", "1/32 in"),
 }
 
