@@ -268,7 +268,7 @@ def counted(found: Learning) -> str:
 
 
 def offset(shop: Shop, row: Row) -> str:
-    """Spread and offset of what somebody sets, against the others on the same models and positions."""
+    """Spread and offset of what somebody sets, against the others on the same models and positions at the same time."""
     key = row["characteristic"]
 
     def amount(value: float, sign: bool = True) -> str:

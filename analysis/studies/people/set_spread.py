@@ -1,8 +1,9 @@
-"""Spread and offset of what each tech sets, against the others on the same models and positions.
+"""Spread and offset of what each tech sets, against the others on the same models and positions at the same time.
 
 Readings as set (first final inspection), by who set them, less the target of their spec. They are compared within a
-cell: one position of one model. Every cell counts by what it can tell, so an uneven share of hard models counts for or
-against nobody.
+cell, one position of one model, and within a day or some days of it: what moved for everybody (a target lowered, new
+parts) is nobody's offset, and whoever began late is not held against a time before. Every cell and time counts by what
+it can tell, so an uneven share of hard models counts for or against nobody.
 """
 
 import numpy as np
@@ -16,6 +17,8 @@ from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
 CELL = ["characteristic", "setup", "position"]
+TIME = "days together"
+IN_ONE = 8  # readings of a cell that hold one time together
 LEAST_OTHERS = 10  # readings of the others in a cell; below it their own spread is too ill known to divide by
 
 SPREADS: dict[str, pl.DataType] = {
@@ -35,36 +38,52 @@ SPREADS: dict[str, pl.DataType] = {
 def spreads(snapshot: Snapshot) -> pl.DataFrame:
     """A row a characteristic and tech who set it, in the shop's order; the widest by `ratio` is the widest by set by.
 
-    n readings of instruments in cells shared with others; offset: mean less the others' mean, canonical unit; sd,
-    sd_others: within cells; ratio of the standard deviations with F bounds of normal readings. All 95 %; the readings
-    of one instrument (its strings, its edges) go together, so the intervals take an instrument as one reading.
+    n readings of instruments set while others set some of the cell; offset: mean less the others' mean, canonical unit;
+    sd, sd_others: within cells and times; ratio of the standard deviations with F bounds of normal readings. All 95 %;
+    the readings of one instrument (its strings, its edges) go together, so the intervals take an instrument as one
+    reading.
     """
     readings = snapshot.once(as_set).filter(
         (pl.col("set_by") != "") & ~pl.col("set_by").cast(pl.String).str.contains(SEVERAL) & (pl.col("setup") != "")
     )
     off = (pl.col("value") - pl.col("target").fill_null(0.0)).alias("off")
     mine = tables.plain(
-        readings.group_by(*CELL, "set_by").agg(
+        _in_time(readings)
+        .group_by(*CELL, TIME, "set_by")
+        .agg(
             pl.len().alias("n"),
             off.mean().alias("mean"),
-            off.var().fill_null(0.0).alias("var"),
+            (off.var().fill_null(0.0) * (pl.len() - 1)).alias("sum2"),
             pl.col("serial").unique().alias("serials"),
             pl.col("set_stage").first(),
         )
     )
+    at = [*CELL, TIME]
     total, mean = (
-        pl.col("n").sum().over(CELL),
-        (pl.col("n") * pl.col("mean")).sum().over(CELL) / pl.col("n").sum().over(CELL),
+        pl.col("n").sum().over(at),
+        (pl.col("n") * pl.col("mean")).sum().over(at) / pl.col("n").sum().over(at),
     )
-    squares = (pl.col("n") - 1) * pl.col("var") + pl.col("n") * pl.col("mean") ** 2
+    squares = pl.col("sum2") + pl.col("n") * pl.col("mean") ** 2
     pairs = mine.with_columns(
         (total - pl.col("n")).alias("n_others"),
-        (squares.sum().over(CELL) - squares).alias("_sum2"),
+        (squares.sum().over(at) - squares).alias("_squares"),
         ((total * mean - pl.col("n") * pl.col("mean")) / (total - pl.col("n"))).alias("mean_others"),
-    ).with_columns(
-        var_others=((pl.col("_sum2") - pl.col("n_others") * pl.col("mean_others") ** 2) / (pl.col("n_others") - 1))
+    ).filter(pl.col("n_others") > 0)
+    pairs = pairs.with_columns(
+        sum2_others=(pl.col("_squares") - pl.col("n_others") * pl.col("mean_others") ** 2).clip(lower_bound=0.0)
     )
-    shared = pairs.filter((pl.col("n") >= 2) & (pl.col("n_others") >= LEAST_OTHERS) & (pl.col("var_others") > 1e-18))
+    cells = pairs.group_by(*CELL, "set_stage", "set_by", maintain_order=True).agg(
+        pl.col("n", "mean", "n_others", "mean_others", "serials"),
+        *(pl.col(name).sum() for name in ("sum2", "sum2_others")),
+        (pl.col("n") - 1).sum().alias("nu"),
+        (pl.col("n_others") - 1).sum().alias("nu_others"),
+    )
+    shared = cells.filter(
+        (pl.col("nu") >= 1)
+        & (pl.col("n_others").list.sum() >= LEAST_OTHERS)
+        & (pl.col("nu_others") >= LEAST_OTHERS // 2)
+        & (pl.col("sum2_others") > 1e-18 * pl.col("nu_others"))
+    )
     if shared.is_empty():
         return pl.DataFrame(schema=SPREADS)
     rows = shared.group_by("characteristic", "set_stage", "set_by", maintain_order=True).agg(pl.all())
@@ -78,27 +97,45 @@ def spreads(snapshot: Snapshot) -> pl.DataFrame:
     )
 
 
-def _told(row: dict[str, object]) -> dict[str, object]:
-    """One tech's offset and spread from his cells."""
-    names = ("n", "mean", "var", "n_others", "mean_others", "var_others")
-    n, mean, var, n_o, mean_o, var_o = (np.asarray(row[name], dtype=np.float64) for name in names)
-    serials = {serial for cell in row["serials"] for serial in cell}  # type: ignore[attr-defined]
+def _in_time(readings: pl.DataFrame) -> pl.DataFrame:
+    """Adds TIME: which days of its cell a reading stands in: one, or as many one after the other (two, four ...) as
+    hold some eight readings.
+    """
+    day = (
+        pl.col("set_on").rank("dense").over(CELL).cast(pl.Int64) - 1
+    )  # days on which none of the cell was set are none
+    each = pl.len().over(CELL) / (day.max().over(CELL) + 1)
+    long = pl.lit(2.0).pow((IN_ONE / each).log(2).ceil().clip(lower_bound=0)).cast(pl.Int64)
+    return readings.with_columns((day // long).alias(TIME))
+
+
+def _told(row: dict[str, list[object]]) -> dict[str, object]:
+    """One tech's offset and spread from his cells, each with its times."""
+    nu, nu_o, sum2, sum2_o = (
+        np.asarray(row[name], dtype=np.float64) for name in ("nu", "nu_others", "sum2", "sum2_others")
+    )
+    var, var_o = sum2 / nu, sum2_o / nu_o
+    n, mean, n_o, mean_o = (
+        np.concatenate([np.asarray(each, dtype=np.float64) for each in row[name]])
+        for name in ("n", "mean", "n_others", "mean_others")
+    )
+    cell = np.repeat(np.arange(len(nu)), [len(each) for each in row["n"]])  # type: ignore[arg-type]
+    serials = {serial for times in row["serials"] for each in times for serial in each}  # type: ignore[attr-defined]
     own = len(serials) / n.sum()  # strings of one instrument go together, so an instrument counts once
-    error2 = var / n + var_o / n_o
+    error2 = var[cell] / n + var_o[cell] / n_o
     offset, half = _pooled(mean - mean_o, np.where(error2 > 0, error2, 1e-18))
-    nu, nu_o = float((n - 1).sum()), float((n_o - 1).sum())
     # each cell in units of the others' spread there; the last factor takes out that 1 / s^2 is too large on average
-    ratio2 = float(((n - 1) * var / var_o * (n_o - 3) / (n_o - 1)).sum() / nu)
-    low, high = (np.sqrt(ratio2 / stats.f.ppf(p, nu * own, nu_o * own)) for p in (0.975, 0.025))
+    ratio2 = float((nu * var / var_o * (nu_o - 2) / nu_o).sum() / nu.sum())
+    low, high = (np.sqrt(ratio2 / stats.f.ppf(p, nu.sum() * own, nu_o.sum() * own)) for p in (0.975, 0.025))
     half /= np.sqrt(own)
-    sd, sd_others = (float(np.sqrt(((n - 1) * each).sum() / nu)) for each in (var, var_o))
+    sd, sd_others = (float(np.sqrt((nu * each).sum() / nu.sum())) for each in (var, var_o))
     return {
         "characteristic": row["characteristic"],
         "stage": row["set_stage"],
         "tech": row["set_by"],
         "n": int(n.sum()),
         "instruments": len(serials),
-        "cells": len(n),
+        "cells": len(nu),
         "offset": offset,
         "offset_low": offset - half,
         "offset_high": offset + half,

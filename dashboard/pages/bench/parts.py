@@ -310,7 +310,8 @@ def spread_sheet(stage: str, tech: str, shop: Shop, found: Learning | None) -> h
     if not told:
         told = [
             html.P(
-                "Nothing set here can be held against the others: too few readings on the same models and positions."
+                "Nothing set here can be held against the others: too few readings on the same models and positions "
+                "at the same time."
             )
         ]
     for key, practice in (found.spreads if found else {}).items():
@@ -320,7 +321,7 @@ def spread_sheet(stage: str, tech: str, shop: Shop, found: Learning | None) -> h
             told.append(parts.graph(parts.both(learning, view), say, f"bench-practice-{key}"))
         told.append(html.P(say, className="small"))
     return parts.sheet(
-        "What is set here", "offset and spread against the others, same models and positions, 95 %", told
+        "What is set here", "offset and spread against the others, same models, positions and days, 95 %", told
     )
 
 
