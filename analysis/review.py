@@ -95,8 +95,9 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
     seen = weekly.filter(pl.col("week") <= found).tail(SEEN_WEEKS)
     none: list[MatterSeen] = []
     matters = part.of("matters", lambda: _matters(snapshot, found), none)
-    known = [one for one in matters if one.matter.known_until is not None and one.matter.known_until > last]
-    unshown = [one for one in matters if one not in known and one.matter.state == OPEN and not one.matter.shown]
+    parted: dict[str, list[MatterSeen]] = {place: [] for place in ("matters", "known", "unshown")}
+    for one in matters:
+        parted[_place(one.matter, last)].append(one)
     judged = part.table("streams", lambda: snapshot.once(states.stream_rows))
     streams = judged.filter(pl.col("tech") == "")
     apart = pl.DataFrame() if "streams" in part.gaps else states.unjudged_streams(snapshot)
@@ -112,8 +113,8 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         questions=_waiting(snapshot),
         weeks=seen,
         usual=_usual(weekly, found),
-        matters=[one for one in matters if one not in known and one not in unshown],
-        known=known,
+        matters=parted["matters"],
+        known=parted["known"],
         streams=len(streams),
         steady=int((streams["state"] == states.STEADY).sum()),
         moved=int((streams["state"] == states.MOVED).sum()),
@@ -141,10 +142,17 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         },
         gaps=part.gaps,
         unread=part.of("unread", lambda: snapshot.once(unread), pl.DataFrame(schema=UNREAD)),
-        unshown=unshown,
+        unshown=parted["unshown"],
         back=part.of("matters", lambda: _back(snapshot, found), list[Matter]()),
         slips=part.table("slips", lambda: slips(snapshot, week=found)),
     )
+
+
+def _place(matter: Matter, last: date) -> str:
+    """In which list of the review a matter stands."""
+    if matter.known_until is not None and matter.known_until > last:
+        return "known"
+    return "unshown" if matter.state == OPEN and not matter.shown else "matters"
 
 
 def _packing_unread(snapshot: Snapshot) -> bool:

@@ -26,7 +26,7 @@ NAME, MOST = "What moved", 7
 KEY = ("characteristic", "position", "model", "stage")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Thing:
     """What one cause moved of the series in sight; matter: None where a series moved by itself, or what one person set
     is looked at; cost: instruments a week that it puts outside if it is left.
@@ -64,16 +64,19 @@ def in_view(found: InSight, here: pl.DataFrame, *, of_one: bool = False) -> Sigh
         things += [Thing(matter, own, cost_if_left(own)) for own in ([part] if matter else part.iter_slices(1))]
     told = {one.matter.key for one in things if one.matter}
     left = [one for key, one in found.matters.items() if key not in told and one.characteristics and not of_one]
-    for one in list(left):  # seen by all its readings together, though no series opened by itself
+    elsewhere = []
+    for one in left:  # seen by all its readings together, though no series opened by itself
         own = rows.filter(_touched(one), pl.col("moved_share").is_not_null())
         if one.shown and len(own):
             things.append(Thing(one, own, cost_if_left(own)))
-            left.remove(one)
+        else:
+            elsewhere.append(one)
     things.sort(
         key=lambda one: (_to_target(one), -round(max(one.cost or 0.0, 0.0), 1), -abs(one.farthest["moved_share"]))
     )
-    shown = [one for one in things if one.matter is None or one.matter.shown]
-    return Sight(rows, shown, [one for one in things if one not in shown], left)
+    drawn = [one.matter is None or one.matter.shown for one in things]
+    shown = [one for one, is_drawn in zip(things, drawn, strict=True) if is_drawn]
+    return Sight(rows, shown, [one for one, is_drawn in zip(things, drawn, strict=True) if not is_drawn], elsewhere)
 
 
 def _touched(one: Matter) -> pl.Expr:

@@ -411,6 +411,18 @@ def test_what_shows_no_move_is_watched_and_not_drawn():
     assert seen.elsewhere == []
 
 
+def test_several_series_that_moved_by_themselves_stand_beside_matters_of_which_one_is_watched():
+    rows = [
+        ("action", "treble", "LARK-25", "final_inspection", states.MOVED, "a", 0.4, 1.0),
+        ("action", "bass", "LARK-25", "final_inspection", states.MOVED, "b", 0.1, None),
+        *(("relief", "", model, "final_inspection", states.MOVED, None, 0.2, None) for model in ("LARK-25", "WREN-S")),
+    ]
+    seen = sight_of([matter_of("a"), matter_of("b", shown=False), matter_of("c", stage="bridge_fitting")], rows)
+    assert [one.matter and one.matter.key for one in seen.things] == ["a", None, None]
+    assert [one.matter.key for one in seen.watched] == ["b"]
+    assert [one.key for one in seen.elsewhere] == ["c"]
+
+
 def test_what_came_nearer_to_its_target_stands_behind_what_moved_away():
     rows = [
         ("action", "treble", "LARK-25", "final_inspection", states.MOVED, "a", 0.3, 5.0),
