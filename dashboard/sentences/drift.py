@@ -51,7 +51,7 @@ def not_the_cause(*, named: bool) -> str:
 
 
 def small(text: str) -> str:
-    """A name inside a sentence; a name in capitals keeps them."""
+    """A name inside a sentence; a name in capitals keeps them. Not for one that a model leads, which is as it is."""
     return text if text[1:2].isupper() else text[:1].lower() + text[1:]
 
 
@@ -68,7 +68,12 @@ def under(shop: Shop, stages: list[str], weeks: int, last: date, tech: str = "")
 
 
 def moved_line(row: dict[str, Any], shop: Shop, now: date) -> str:
-    """One moved stream in a list: `up 0.17 mm, 28 % of the tolerance, since 12 Nov`."""
+    """One moved stream in a list: `up 0.17 mm, 28 % of the tolerance, since 12 Nov`; of one whose matter has ended
+    while its chart is open: `back since 16 Nov, its chart is open still`.
+    """
+    if row.get("back_since") is not None:
+        back = numbers.day(sentences.local(shop, row["back_since"]), now)
+        return f"back since {back}, its chart is open still"
     since = f", since {numbers.day(sentences.local(shop, row['began_at']), now)}" if row["began_at"] else ""
     return moved_by(row, shop) + (since if row["shift"] is not None else "")
 
@@ -132,6 +137,13 @@ def finding(
             f"{what} left its limits about {began}. Its readings since then lie "
             f"{sentences.amount(shop, key, abs(found.size))} {side} those before ({span(shop, key, found)}): taken "
             f"with all others of its matter they show no move.{few}"
+        )
+    if matter is not None and matter.back_since is not None:
+        back = numbers.day(sentences.local(shop, matter.back_since), now)
+        return (
+            f"{what} had moved {way} {sentences.amount(shop, key, abs(found.size))} ({span(shop, key, found)}){share}, "
+            f"since about {began}. All readings of its matter together say that it is back since {back}; this chart "
+            "closes when its own average has come back."
         )
     text = (
         f"{what} moved {way} {sentences.amount(shop, key, abs(found.size))} ({span(shop, key, found)}){share}, "

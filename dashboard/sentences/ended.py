@@ -1,5 +1,6 @@
 """What had moved and has ended: said once, and no headline any more."""
 
+from collections.abc import Sequence
 from datetime import date
 
 from analysis.review import Review
@@ -21,8 +22,19 @@ def back(found: Review, shop: Shop) -> Sentence | None:
 
 def ended(matter: Matter, shop: Shop, now: date) -> str:
     """`Action on HERON-OM: back since 11 Sep. It had moved up 0.12 mm (0.11 to 0.13), since about 24 Aug.`"""
-    began, end = (
-        numbers.day(shared.local(shop, when or matter.opened_at), now) for when in (matter.began_at, matter.back_since)
-    )
+    began = numbers.day(shared.local(shop, matter.began_at or matter.opened_at), now)
     had = f" It had moved {by(matter, shop)}, since about {began}." if matter.characteristics else ""
-    return f"{name(matter, shop)}: back since {end}.{had}"
+    return f"{name(matter, shop)}: {since(matter, shop, now)}.{had}"
+
+
+def since(matter: Matter, shop: Shop, now: date) -> str:
+    """`back since 11 Sep`."""
+    return f"back since {numbers.day(shared.local(shop, matter.back_since or matter.opened_at), now)}"
+
+
+def on_drift(several: Sequence[Matter], shop: Shop, now: date) -> str:
+    """What has ended while a chart of it is open still, under the headline of Drift; '' for nothing."""
+    if not several:
+        return ""
+    more = f" {numbers.in_words(len(several) - 1, capital=True)} more came back too." if len(several) > 1 else ""
+    return f"{ended(several[0], shop, now)} A chart of it is open still.{more}"

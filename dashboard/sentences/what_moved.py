@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from dashboard import numbers
-from dashboard.sentences import drift, matters
+from dashboard.sentences import matters
 
 
 def headline(
@@ -17,9 +17,9 @@ def headline(
     nearer: int = 0,
 ) -> str:
     """`Three things moved at final inspection, first action treble on HERON-OM: up 0.18 mm (0.15 to 0.21).` moved: each
-    thing with its size, the first one first; elsewhere: what moved out of sight; judged: series that are not thin;
-    watched: names of what left its limits while all readings since then do not show a move; nearer: how many of moved,
-    the last of them, came nearer to their target.
+    thing with its size as it stands inside a sentence, the first one first; elsewhere: what moved out of sight; judged:
+    series that are not thin; watched: names of what left its limits while all readings since then do not show a move;
+    nearer: how many of moved, the last of them, came nearer to their target.
     """
     left = matters.left_limits(watched) if watched else ""
     told = _headline(moved, elsewhere, judged, thin, where, nearer)
@@ -40,14 +40,14 @@ def _headline(moved: list[str], elsewhere: list[str], judged: int, thin: int, wh
     if elsewhere:
         many, things = numbers.in_words(len(elsewhere)), "thing" if len(elsewhere) == 1 else "things"
         more, first = " more" if moved else "", ", first" if len(elsewhere) > 1 else ":"
-        out = f" Out of this view {many}{more} {things} moved{first} {drift.small(elsewhere[0])}."
+        out = f" Out of this view {many}{more} {things} moved{first} {elsewhere[0]}."
     if moved:
         away = len(moved) - nearer
         n = away or nearer
         things = f"{numbers.in_words(n, capital=True)} {'thing' if n == 1 else 'things'}"
         things += f" moved{where}" if away else f" came nearer to target{where}"
         near = f" {numbers.in_words(nearer, capital=True)} came nearer to target." if away and nearer else ""
-        return f"{things}{', first' if n > 1 else ':'} {drift.small(moved[0])}.{near}{out}"
+        return f"{things}{', first' if n > 1 else ':'} {moved[0]}.{near}{out}"
     if not judged:
         return f"Too few readings to say yet.{out}"
     ran = (

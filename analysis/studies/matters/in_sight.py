@@ -2,7 +2,7 @@
 a shift costs if it is left.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import timedelta
 
 import numpy as np
@@ -11,9 +11,11 @@ import polars as pl
 from analysis.methods.capability import normal_ppm
 from analysis.studies.drift.rack import SHARE_OF_TOLERANCE, SIGMAS, rack
 from analysis.studies.drift.signals import Signals, signals
-from analysis.studies.matters.matters import open_matters
+from analysis.studies.drift.states import MOVED
+from analysis.studies.matters.matters import ended_matters, open_matters
 from analysis.studies.matters.records import Matter
 from ingest.store.snapshot import Snapshot
+from ingest.terms.tables import TIME
 
 KEY = ["characteristic", "position", "model", "stage"]
 WITHOUT_LIMITS = 6.0  # sigma that stand for a tolerance where nothing is asked
@@ -26,11 +28,14 @@ class InSight:
     open signal its shift, else where its average stands; null: no average) and `matter` (key of the open matter that
     moved it, null where none did) and `more_outside` (readings a week that its shift puts outside the limits beyond
     those that its centre line would, by a normal curve of its usual spread; negative where it puts fewer; null without
-    limits or without a shift). matters: the open ones by their keys.
+    limits or without a shift) and `ended`, `back_since` (of a stream whose chart is open while all readings of its
+    matter say that it has ended: the key of that matter, and since when; else null). matters: the open ones by their
+    keys; ended: those that have ended.
     """
 
     streams: pl.DataFrame
     matters: dict[str, Matter]
+    ended: dict[str, Matter] = field(default_factory=dict)
 
 
 def in_sight(snapshot: Snapshot, *, weeks: int = 13, tech: str = "") -> InSight:
@@ -40,7 +45,8 @@ def in_sight(snapshot: Snapshot, *, weeks: int = 13, tech: str = "") -> InSight:
     judged = snapshot.once(signals)
     if judged is None or rows.is_empty():
         number, word = pl.lit(None, pl.Float64), pl.lit(None, pl.String)
-        return InSight(rows.with_columns(moved_share=number, more_outside=number, matter=word), {})
+        none = {"moved_share": number, "more_outside": number, "matter": word, "ended": word}
+        return InSight(rows.with_columns(**none, back_since=pl.lit(None, TIME)), {})
     limited = pl.col("tolerance").is_not_null() & (pl.col("tolerance") > 0)
     whole = pl.when(limited).then("tolerance").otherwise(WITHOUT_LIMITS * pl.col("sigma"))
     step = pl.when(limited).then(SHARE_OF_TOLERANCE).otherwise(SIGMAS / WITHOUT_LIMITS)
@@ -49,15 +55,29 @@ def in_sight(snapshot: Snapshot, *, weeks: int = 13, tech: str = "") -> InSight:
         moved_share=pl.when(pl.col("shift").is_not_null() & (whole > 0)).then(pl.col("shift") / whole).otherwise(now)
     )
     rows = rows.with_columns(more_outside=_more_outside(snapshot, judged, rows))
+    ended = snapshot.once(ended_matters)
+    of = _touched(judged, matters, "matter")
+    rows = rows.join(of.unique(KEY, keep="first", maintain_order=True).drop("tech", "back_since"), on=KEY, how="left",
+                     maintain_order="left")  # fmt: skip
+    over = _touched(judged, ended, "ended").join(of, on=[*KEY, "tech"], how="anti", maintain_order="left")
+    over = over.unique([*KEY, "tech"], keep="last", maintain_order=True)
+    rows = rows.join(over, on=[*KEY, "tech"], how="left", maintain_order="left")
+    open_still = (pl.col("state") == MOVED) & pl.col("ended").is_not_null()
+    rows = rows.with_columns(pl.when(open_still).then(name).alias(name) for name in ("ended", "back_since"))
+    rows = rows.with_columns(matter=pl.when(pl.col("ended").is_null()).then("matter"))
+    return InSight(rows, {one.key: one for one in matters}, {one.key: one for one in ended})
+
+
+def _touched(judged: Signals, matters: list[Matter], name: str) -> pl.DataFrame:
+    """The streams whose signals belong to matters: KEY, tech, the key of the matter (`name`), back_since; by matter."""
     told = [
-        {**{name: judged.found[name][member.row] for name in KEY}, "matter": one.key}
+        {**{each: judged.found[each][member.row] for each in (*KEY, "tech")}, name: one.key,
+         "back_since": one.back_since}
         for one in matters
         for member in one.signals
         if member.table == "found"
-    ]
-    schema = {**dict.fromkeys(KEY, pl.String), "matter": pl.String}
-    of = pl.DataFrame(told, schema=schema).unique(KEY, keep="first", maintain_order=True)
-    return InSight(rows.join(of, on=KEY, how="left", maintain_order="left"), {one.key: one for one in matters})
+    ]  # fmt: skip
+    return pl.DataFrame(told, schema={**dict.fromkeys([*KEY, "tech", name], pl.String), "back_since": TIME})
 
 
 def _more_outside(snapshot: Snapshot, judged: Signals, rows: pl.DataFrame) -> pl.Series:

@@ -4,7 +4,7 @@ import polars as pl
 
 from analysis.studies.drift.signals import FOUND, signals
 from analysis.studies.drift.streams import STREAM
-from analysis.studies.matters.matters import matters, open_matters
+from analysis.studies.matters.matters import ended_matters, matters, open_matters
 from analysis.studies.matters.records import Candidate, Matter
 from analysis.studies.matters.register import register
 from ingest.store.snapshot import Snapshot
@@ -112,5 +112,8 @@ def moves_of(snapshot: Snapshot) -> dict[tuple[str, int], Matter]:
 
 
 def open_matter_of(snapshot: Snapshot) -> dict[tuple[str, int], Matter]:
-    """The same of open matters only, which a page is not kept waiting for."""
-    return {(member.table, member.row): one for one in snapshot.once(open_matters) for member in one.signals}
+    """The same of matters with an open signal only (of those that have ended too), which a page is not kept waiting
+    for.
+    """
+    still = [*snapshot.once(ended_matters), *snapshot.once(open_matters)]
+    return {(member.table, member.row): one for one in still for member in one.signals}

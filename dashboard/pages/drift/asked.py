@@ -83,10 +83,12 @@ def _opening(shop: Shop) -> str:
 
 
 def _shown_to_have_moved() -> pl.DataFrame:
-    """Series of all techs that moved, what moved most first, without those of matters that no reading shows."""
+    """Series of all techs that moved, what moved most first, without those of matters that no reading shows or that
+    have ended.
+    """
     found = desk.ask(in_sight, weeks=13, tech="")
     unshown = [key for key, one in found.matters.items() if not one.shown]
-    moved = found.streams.filter(pl.col("state") == states.MOVED)
+    moved = found.streams.filter((pl.col("state") == states.MOVED) & pl.col("back_since").is_null())
     return moved.filter(~pl.col("matter").fill_null("").is_in(unshown)) if unshown else moved
 
 

@@ -77,13 +77,15 @@ def _counts_in_words(rows: pl.DataFrame) -> str:
     )
 
 
-def counts(counted: dict[str, int], shop: Shop, watched: int = 0) -> html.Div:
+def counts(counted: dict[str, int], shop: Shop, watched: int = 0, back: int = 0) -> html.Div:
     """How many moved, ran true and are thin, each with its mark. watched : of those that left their limits so many that
-    show no move.
+    show no move; back : so many whose matter has ended.
     """
-    told = []
-    if counted[states.MOVED] > watched:
-        told.append(parts.mark("moved-up", f"{numbers.count(counted[states.MOVED] - watched)} moved"))
+    told: list[Any] = []
+    if moved := max(counted[states.MOVED] - watched - back, 0):
+        told.append(parts.mark("moved-up", f"{numbers.count(moved)} moved"))
+    if back:
+        told.append(html.Span(f"{numbers.count(back)} back, the chart open still", className="small"))
     if watched:
         told.append(html.Span(f"{numbers.count(watched)} beyond their limits, no move shown", className="small"))
     told.append(parts.mark("steady", f"{numbers.count(counted[states.STEADY])} steady"))
@@ -99,6 +101,7 @@ def _moved_list(rows: pl.DataFrame, asked: Asked, shop: Shop, now: date) -> list
     lines = []
     for row in moved.iter_rows(named=True):
         state = "moved-down" if (row["shift"] or 0) < 0 else "moved-up"
+        state = "steady" if row.get("back_since") is not None else state
         link = dcc.Link(
             sentences_drift.stream_name(shop, row, stage=asked.stage == ALL_STAGES),
             href=PATH + to_stream(asked, row).search,

@@ -45,19 +45,24 @@ class Thing:
 @dataclass(frozen=True)
 class Sight:
     """rows: the series in sight; things: what moved of them, dearest first; watched: the same of matters whose readings
-    do not show a move; elsewhere: open matters of readings that touch none of them.
+    do not show a move; elsewhere: open matters of readings that touch none of them; back: matters that have ended,
+    though a chart of the series is open still.
     """
 
     rows: pl.DataFrame
     things: list[Thing]
     watched: list[Thing]
     elsewhere: list[Matter]
+    back: list[Matter]
 
 
 def in_view(found: InSight, here: pl.DataFrame, *, of_one: bool = False) -> Sight:
     """What moved of some series of the rack; of_one: they are what one person set, whose shifts are their own."""
     rows = found.streams.join(here.select(KEY), on=list(KEY), how="semi", maintain_order="left")
-    out = rows.filter((pl.col("state") == states.MOVED) & pl.col("moved_share").is_not_null())
+    over = rows.filter(pl.col("state") == states.MOVED)["ended"].drop_nulls().unique(maintain_order=True).to_list()
+    out = rows.filter(
+        (pl.col("state") == states.MOVED) & pl.col("moved_share").is_not_null() & pl.col("ended").is_null()
+    )
     things = []
     for (key,), part in out.group_by(pl.col("matter").fill_null(""), maintain_order=True):
         matter = None if of_one else found.matters.get(str(key))
@@ -76,7 +81,8 @@ def in_view(found: InSight, here: pl.DataFrame, *, of_one: bool = False) -> Sigh
     )
     drawn = [one.matter is None or one.matter.shown for one in things]
     shown = [one for one, is_drawn in zip(things, drawn, strict=True) if is_drawn]
-    return Sight(rows, shown, [one for one, is_drawn in zip(things, drawn, strict=True) if not is_drawn], elsewhere)
+    return Sight(rows, shown, [one for one, is_drawn in zip(things, drawn, strict=True) if not is_drawn], elsewhere,
+                 [found.ended[key] for key in over])  # fmt: skip
 
 
 def _touched(one: Matter) -> pl.Expr:
@@ -87,16 +93,17 @@ def _touched(one: Matter) -> pl.Expr:
 
 
 def names(seen: Sight, shop: Shop) -> tuple[list[str], list[str], list[str], int]:
-    """For the headline: each thing with its size, what moved elsewhere with its own, the names of what is watched: its
-    readings together do not show a move; and how many of the things, the last, came nearer to their target.
+    """For the headline: each thing with its size, what moved elsewhere with its own, both as they stand inside a
+    sentence; the names of what is watched: its readings together do not show a move; and how many of the things, the
+    last, came nearer to their target.
     """
     moved = sorted(seen.things, key=_to_target)
     elsewhere = [one for one in seen.elsewhere if one.shown]
     watched = [one.matter for one in seen.watched if one.matter]
     watched += [one for one in seen.elsewhere if not one.shown]
     return (
-        [_name(one, shop) + ", " + _by(one, shop) for one in moved],
-        [f"{sentences.name(one, shop)}, {sentences.by(one, shop)}" for one in elsewhere],
+        [f"{_name(one, shop, inside=True)}, {_by(one, shop)}" for one in moved],
+        [f"{sentences_drift.small(sentences.name(one, shop))}, {sentences.by(one, shop)}" for one in elsewhere],
         [sentences.name(one, shop) for one in watched],
         sum(_to_target(one) for one in moved),
     )
@@ -127,6 +134,7 @@ def _elsewhere(seen: Sight, shop: Shop) -> list[Any]:
         ("Left its limits, and no move is shown", here),
         ("Moved, but in no series of this view", [one for one in seen.elsewhere if one.shown]),
         ("Left its limits in no series of this view, and no move is shown", [e for e in seen.elsewhere if not e.shown]),
+        ("Had moved and came back, a chart of it open still", seen.back),
     ]
     return [
         html.P([f"{words}: ", *_links(several, shop), "."], className="small") for words, several in told if several
@@ -170,8 +178,12 @@ def moved_view(seen: Sight, chosen: str, *, shop: Shop, now: date) -> tuple[Move
     return MovedView(told, steady, words, few), len(seen.things) - len(told)
 
 
-def _name(one: Thing, shop: Shop) -> str:
-    return sentences.name(one.matter, shop) if one.matter else sentences_drift.stream_name(shop, one.farthest)
+def _name(one: Thing, shop: Shop, *, inside: bool = False) -> str:
+    """inside : a sentence; a series is led by its model, which is written as it is everywhere."""
+    if one.matter is None:
+        return sentences_drift.stream_name(shop, one.farthest)
+    name = sentences.name(one.matter, shop)
+    return sentences_drift.small(name) if inside else name
 
 
 def _by(one: Thing, shop: Shop) -> str:

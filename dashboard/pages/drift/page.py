@@ -16,7 +16,6 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from analysis.methods.problems import UnusableData
 from analysis.studies.drift import states
-from analysis.studies.drift.rack import rack
 from analysis.studies.matters.in_sight import in_sight
 from analysis.studies.story.calendar import last_moment
 from dashboard import numbers, parts
@@ -38,7 +37,7 @@ from dashboard.pages.drift.odd import SHOWN_ODD, odd_instruments
 from dashboard.pages.folds import Fold, folded
 from dashboard.pages.held import held
 from dashboard.sentences import drift as sentences_drift
-from dashboard.sentences import judging, what_moved
+from dashboard.sentences import ended, judging, what_moved
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
@@ -87,7 +86,8 @@ def body(asked: Asked) -> html.Div:
 def _body(asked: Asked) -> html.Div:
     snapshot = desk.here().snapshot()
     shop, now = snapshot.shop, sentences.local(snapshot.shop, snapshot.as_of)
-    rows = desk.ask(rack, weeks=asked.weeks, tech=asked.tech).streams
+    found = desk.ask(in_sight, weeks=asked.weeks, tech=asked.tech)
+    rows = found.streams  # those of the rack, with their matters
     if rows.is_empty() and not asked.tech:
         nothing = (
             "No reading on file belongs to a series yet. A series holds the first-pass readings of one "
@@ -99,7 +99,6 @@ def _body(asked: Asked) -> html.Div:
         )
     here = of_models(rows, asked.models, shop)
     here = here.filter(pl.col("stage") == asked.stage) if asked.stage != ALL_STAGES else here
-    found = desk.ask(in_sight, weeks=asked.weeks, tech=asked.tech)
     of_one = bool(asked.tech)
     sight = drift_moved.in_view(found, here, of_one=of_one)
     stream = _stream(rows, here, asked, sight)
@@ -115,7 +114,7 @@ def _body(asked: Asked) -> html.Div:
     head = parts.page_head(
         what_moved.headline(told, elsewhere, judged, counted[states.THIN], where, watched=watched, nearer=nearer),
         f"{sentences_drift.under(shop, stages, asked.weeks, now.date(), asked.tech)} "
-        f"{what_moved.beside(told, elsewhere, watched)}".strip(),
+        f"{what_moved.beside(told, elsewhere, watched) or ended.on_drift(sight.back, shop, now.date())}".strip(),
     )
     shown = here.filter(pl.col("state") == asked.state) if asked.state else here
     picked = cell_key(stream) if stream else ""
@@ -159,7 +158,12 @@ def _body(asked: Asked) -> html.Div:
             {**{name: values[-1] for name, values in kept.items()}, "open": asked.open},
             above=lambda: [
                 held(drift_moved.NAME, what, seen, picked, partial(leads, asked)),
-                counts(counted, shop, watched=sum(len(one.rows) for one in sight.watched)),
+                counts(
+                    counted,
+                    shop,
+                    watched=sum(len(one.rows) for one in sight.watched),
+                    back=int(here["ended"].is_not_null().sum()),
+                ),
                 *looked.sheets(),
                 *unjudged(shop),
             ],

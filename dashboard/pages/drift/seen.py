@@ -27,7 +27,7 @@ class Seen:
     view: StreamSeen
     signal: dict[str, Any] | None  # its open signal, the newest
     found: Shift | None
-    matter: Matter | None  # the open one of its signal
+    matter: Matter | None  # the one of its signal, open or ended
     entries: (
         pl.DataFrame
     )  # lines of the bench book about it, oldest first, with `gone` where the signal is no longer there
@@ -71,7 +71,7 @@ def look(row: dict[str, Any], tech: str, weeks: int | None, now: datetime) -> Se
 
 
 def _matter(signal: dict[str, Any]) -> Matter | None:
-    """The open matter of a signal."""
+    """The matter of an open signal; it may have ended before its charts have closed."""
     judged = desk.ask(signals)
     if judged is None:
         return None

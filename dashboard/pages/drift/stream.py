@@ -34,6 +34,7 @@ from dashboard.pages.drift.on_chart import (
 from dashboard.pages.drift.seen import Seen
 from dashboard.pages.logs import correct
 from dashboard.sentences import drift as sentences_drift
+from dashboard.sentences import ended as sentences_ended
 from dashboard.sentences import gauges as sentences_gauges
 from dashboard.sentences import matters
 from dashboard.sentences import shared as sentences
@@ -55,6 +56,8 @@ def sheet(seen: Seen, by: str, by_field: Any, shop: Shop, *, below: Sequence[Any
     state, words = sentences_drift.state_words(row, shop, seen.found.size if seen.found else None)
     if seen.matter is not None and not seen.matter.shown:
         state, words = "steady", "no move shown"
+    if seen.matter is not None and seen.matter.back_since is not None:
+        state, words = "steady", sentences_ended.since(seen.matter, shop, seen.now.date())
     gauge = str(view.row["gauge"])
     marks = [parts.mark(state, words), parts.mark(gauge, sentences_drift.gauge(gauge), light=True)]
     telling = sentences_drift.finding(view, seen.found, seen.signal, seen.matter, shop, seen.now.date())

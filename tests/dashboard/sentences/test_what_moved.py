@@ -4,7 +4,7 @@ import pytest
 
 from dashboard.sentences import what_moved
 
-MOVED, ELSEWHERE = ["Action on LARK, up 0.2 mm"], ["Neck relief on LARK, down 0.1 mm"]
+MOVED, ELSEWHERE = ["action on LARK, up 0.2 mm"], ["neck relief on LARK, down 0.1 mm"]
 LEFT = "One chart has left its limits, and all readings since then do not show a move: Head gauge on LARK."
 
 

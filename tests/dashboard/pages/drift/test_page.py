@@ -11,6 +11,7 @@ from dash import no_update
 
 from analysis.review import review
 from analysis.studies.drift import states
+from analysis.studies.drift.rack import rack
 from analysis.studies.drift.signals import signals
 from analysis.studies.drift.stream_view import stream_view
 from analysis.studies.matters import in_sight
@@ -22,6 +23,7 @@ from dashboard.pages.drift import book as drift_book
 from dashboard.pages.drift import closer, glance, moved
 from dashboard.pages.drift import limits as drift_limits
 from dashboard.pages.drift import page as drift
+from dashboard.sentences import ended as sentences_ended
 from dashboard.sentences import findings
 from dashboard.sentences import matters as sentences_matters
 from tests.dashboard.pages import moving_shop
@@ -81,7 +83,7 @@ def test_the_headline_is_the_finding(looked_at):
 def test_the_stream_that_moved_most_is_shown_with_its_size_date_and_share_outside(looked_at):
     text = page()
     asked = drift_asked.read(looked_at.snapshot().shop, {})
-    found = looked_at.ask(drift.rack, weeks=13, tech="").streams.row(0, named=True)
+    found = looked_at.ask(rack, weeks=13, tech="").streams.row(0, named=True)
     assert {name: found[name] for name in MOVED} == MOVED
     assert found["shift"] == pytest.approx(moving_shop.MOVED_BY, abs=0.05)
     assert abs((found["began_at"].date() - moving_shop.day(moving_shop.STEP).date()).days) <= 1
@@ -396,7 +398,12 @@ def sight_of(matters, rows):
         orient="row",
         infer_schema_length=None,
     )
-    return moved.in_view(in_sight.InSight(streams, {one.key: one for one in matters}), streams)
+    streams = streams.with_columns(pl.col("matter").cast(pl.String))
+    streams = streams.with_columns(ended=pl.when(pl.col("matter") == "over").then("matter"))
+    streams = streams.with_columns(matter=pl.when(pl.col("ended").is_null()).then("matter"))
+    found = {one.key: one for one in matters}
+    over = {key: found.pop(key) for key in ("over",) if key in found}
+    return moved.in_view(in_sight.InSight(streams, found, over), streams)
 
 
 def test_what_shows_no_move_is_watched_and_not_drawn():
@@ -421,6 +428,54 @@ def test_several_series_that_moved_by_themselves_stand_beside_matters_of_which_o
     assert [one.matter and one.matter.key for one in seen.things] == ["a", None, None]
     assert [one.matter.key for one in seen.watched] == ["b"]
     assert [one.key for one in seen.elsewhere] == ["c"]
+
+
+def test_a_series_whose_matter_has_ended_is_back_and_not_said_to_have_moved():
+    rows = [
+        ("action", "treble", "LARK-25", "final_inspection", states.MOVED, "over", 0.4, 1.0),
+        ("relief", "", "LARK-25", "final_inspection", states.STEADY, None, 0.01, None),
+    ]
+    seen = sight_of([matter_of("over")], rows)
+    assert (seen.things, seen.watched, seen.elsewhere) == ([], [], [])
+    assert [one.key for one in seen.back] == ["over"]
+
+
+def test_drift_says_of_a_matter_that_has_ended_what_week_says(looked_at, monkeypatch):
+    snapshot, shop = looked_at.snapshot(), looked_at.snapshot().shop
+    (one,) = snapshot.once(open_matters)
+    over = replace(one, back_since=snapshot.as_of, closed_at=snapshot.as_of)
+    seen = in_sight.in_sight(snapshot)
+    mine = pl.col("matter") == one.key
+    streams = seen.streams.with_columns(
+        matter=pl.lit(None, pl.String),
+        ended=pl.when(mine).then("matter"),
+        back_since=pl.when(mine).then(pl.lit(snapshot.as_of)),
+    )
+    for module in (drift, drift_asked):
+        monkeypatch.setattr(
+            module, "in_sight", lambda snapshot, **asked: in_sight.InSight(streams, {}, {over.key: over})
+        )
+    monkeypatch.setattr("dashboard.pages.drift.seen._matter", lambda signal: over)
+    text = page(**MOVED)
+    assert "series that can be judged ran true." in text
+    assert "One thing moved" not in text
+    assert "1 moved" not in text
+    assert "1 back, the chart open still" in text
+    told = sentences_ended.ended(over, shop, snapshot.as_of.date()).replace("\u00a0", " ")
+    assert told in text
+    assert "All readings of its matter together say that it is back since" in text
+
+
+def test_drift_opens_with_several_series_that_moved_by_themselves(looked_at, monkeypatch):
+    seen = in_sight.in_sight(looked_at.snapshot())
+    by_itself = seen.streams.with_columns(
+        state=pl.lit(states.MOVED), moved_share=pl.col("moved_share").fill_null(0.1), matter=pl.lit(None, pl.String)
+    )
+    for module in (drift, drift_asked):
+        monkeypatch.setattr(module, "in_sight", lambda snapshot, **asked: in_sight.InSight(by_itself, seen.matters))
+    text = page()
+    assert "things moved" in text
+    assert "first LARK" in text or "first WREN" in text or "first HERON" in text
 
 
 def test_what_came_nearer_to_its_target_stands_behind_what_moved_away():
