@@ -7,8 +7,9 @@ halves of a lot were not alike. With a single lot in common nobody can tell the 
 
 A lot against the others of its supplier: lots and shops are fitted together (each reading of a lot is the lot's level
 and the shop's offset), so that a shop whose gauge reads high makes no lot stand out; then each lot is held against the
-spread of all the others, and one of fewer necks than they have is given what it errs by beyond them. Lots that no chain
-of shops and common lots joins are never held against each other.
+spread of all the others, and one of fewer necks than they have is given what it errs by beyond them: by the spread
+within all lots, for of few necks their own is small by luck. Lots that no chain of shops and common lots joins are
+never held against each other.
 
 Source: Student's t on paired differences: NIST/SEMATECH e-Handbook, section 1.3.5.3; a value against all the others:
 Cook & Weisberg 1982, Residuals and Influence in Regression, section 2.2.2 (the externally studentized residual; from
@@ -135,11 +136,15 @@ def standing(lots: pl.DataFrame) -> pl.DataFrame:
     left = np.maximum(squares - level**2 - others * mean**2, 0.0) / np.maximum(others - 1, 1)
     off = level - mean
     judged = (size >= LOTS_LEAST) & (left > 0)
-    own = np.sqrt(np.bincount(lot, (told["sd"] ** 2 / told["n"]).to_numpy())) / of_lot
+    free, within = told["n"].to_numpy() - 1.0, told["sd"].to_numpy() ** 2
+    of_all = (np.bincount(family[lot], free * within) / np.bincount(family[lot], free))[family[lot]]
+    # a few necks that lie close by luck make no lot sure: each errs by the spread within all lots, or its own if larger
+    own = np.sqrt(np.bincount(lot, np.maximum(within, of_all) / (free + 1))) / of_lot
     usual = (np.bincount(family, own**2)[family] - own**2) / others  # what the others err by is in their spread
-    fewer = np.maximum(own**2 - usual, 0.0)
+    between = np.maximum(left - usual, 0.0)
     with np.errstate(divide="ignore", invalid="ignore"):
-        chance = 2 * stats.t.sf(np.abs(off) / np.sqrt(left * (1 + 1 / others) + fewer), np.maximum(size - 2, 1))
+        error = np.sqrt(np.maximum(left, own**2 + between) + left / others)
+        chance = 2 * stats.t.sf(np.abs(off) / error, np.maximum(size - 2, 1))
     reach = stats.t.ppf(0.975, np.maximum(size - 2, 1)) * np.sqrt(own**2 + left / others)
     rows = (
         told.with_columns(_lot=pl.Series(lot))

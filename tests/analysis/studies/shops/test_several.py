@@ -221,3 +221,22 @@ def test_a_lot_of_few_necks_among_lots_that_are_all_alike_stands_out_no_oftener_
         lots = pl.DataFrame(rows | {"mean": [x.mean() for x in seen], "sd": [x.std(ddof=1) for x in seen]})
         told += standing(lots.with_columns(characteristic=pl.lit("neck_bow")))["apart"].any()
     assert told <= 3  # promised: 1 in 140; of 60 without minding how few they are: over half
+
+
+def test_few_necks_that_lie_close_by_luck_make_no_lot_stand_out_oftener_than_promised():
+    # 200 shops of 40 lots that are alike, eight of them of 5 to 8 necks: by their own spread alone the eight had a
+    # chance under .001 ten times and more as often as promised.
+    rng, few = np.random.default_rng(SEED), 8
+    chances = []
+    for _ in range(200):
+        n = np.array([*rng.integers(5, 9, few), *[60] * 32])
+        seen = [rng.normal(0.09, 0.06, k) for k in n]
+        rows = {"shop": "a", "supplier": "Oxbow Necks", "lot": [f"L{k:02d}" for k in range(len(n))], "n": n}
+        lots = pl.DataFrame(rows | {"mean": [x.mean() for x in seen], "sd": [x.std(ddof=1) for x in seen]})
+        told = standing(lots.with_columns(characteristic=pl.lit("neck_bow")))
+        chances.append(told.filter(pl.col("n") < 9)["chance"].to_numpy())
+    chance = np.concatenate(chances)
+    assert len(chance) == 200 * few
+    for level in (0.05, 0.01, 0.001):
+        assert (chance < level).sum() <= len(chance) * level + 2.6 * np.sqrt(len(chance) * level)
+    assert (chance < 0.05).mean() > 0.02  # and it is not silent
