@@ -9,14 +9,16 @@ from analysis.methods.change_point import Step, step
 from analysis.methods.segments import Flags, Floats, Ints
 from analysis.studies.drift.setters import deviations
 from analysis.studies.drift.streams import Streams
-from analysis.studies.drift.watching import POOLED, Charts
+from analysis.studies.drift.watching import AGAINST_ALL, POOLED, Charts
 
 
 def began(held: Streams, charts: Charts, table: pl.DataFrame) -> pl.DataFrame:
     """A row a signal: began_at, began_low, began_high · before, after, size · began_reading, first_reading.
 
     Looked for over the readings since the baseline began or the chart's last signal closed, to the last that belongs
-    to the signal. A pooled chart holds no baseline: its points count from its centre, which is the mean before.
+    to the signal. A chart that holds no baseline of its own counts from its centre, which is the mean before: a pooled
+    one from 0, one that is held against all techs from theirs (the first readings of who is new say nothing of where
+    the others set it).
 
     table : signals chart after chart, oldest first: chart_row, stream, reading, point, last_reading, last_point,
     end_point, closed_at.
@@ -74,6 +76,8 @@ def _steps(
     low, opened, high = span
     chart, stream = table["chart_row"].to_numpy(), table["stream"].to_numpy()
     ours = (charts.rows["chart"] == POOLED).to_numpy()[chart]
+    of_all = (charts.adjusted == AGAINST_ALL).to_numpy()[chart]
+    known = ours | of_all
     young = (charts.rows["stream"].to_numpy()[chart] < 0) & ~ours
     size = high - low + 1
     begins = np.cumsum(size) - size
@@ -81,16 +85,17 @@ def _steps(
     sigma = np.where(young, held.own.sigma[stream], charts.sigma[chart])
     last_start = begins + (opened - low)
     found = step(line[at], begins, sigma=sigma, end=np.maximum(last_start, np.minimum(begins + 1, begins + size - 1)))
-    if ours.any():
-        known = step(line[at], begins, sigma=sigma, before=np.where(ours, 0.0, line[low]), end=last_start)
+    if known.any():
+        before = np.where(ours, 0.0, np.where(of_all, charts.centre[chart], line[low]))
+        from_it = step(line[at], begins, sigma=sigma, before=before, end=last_start)
         found = replace(
             found,
             **{
-                name: np.where(ours, getattr(known, name), getattr(found, name))
+                name: np.where(known, getattr(from_it, name), getattr(found, name))
                 for name in ("at", "low", "high", "mean_before", "mean_after", "size")
             },
         )
-    alone = (last_start == begins) & ~ours
+    alone = (last_start == begins) & ~known
     return _from_the_first(found, alone, begins, line[at], np.where(young, np.nan, charts.centre[chart])), at
 
 

@@ -24,6 +24,7 @@ from ingest.terms import tables
 
 AVERAGE, INDIVIDUALS, SHORT_RUN, POOLED, SHARE = "average", "individuals", "short run", "pooled", "share"
 AIR_OUT = "the air taken out"  # of what is plotted
+AGAINST_ALL = "held against all techs"
 TOLD = pl.DataFrame(
     schema={name: pl.String() for name in ("chart", *STREAM)}
     | {"stream": pl.Int64(), "gauge": pl.String(), "over": pl.String()}
@@ -46,8 +47,8 @@ class Charts:
     begin: Ints  # (c,) place of the first judged reading
     adjusted: (
         pl.Series
-    )  # (c,) '' or why this chart's limits differ: 'setters differ', 'coarse', 'not independent', AIR_OUT, joined
-    # by ';'
+    )  # (c,) '' or why this chart's limits differ: 'setters differ', 'coarse', 'not independent', AIR_OUT, AGAINST_ALL,
+    # joined by ';'
     ends_at: pl.Series  # (c,) when other limits took over; null: they still hold
     window: Ints  # (c,) row of Streams.readings where the readings since the baseline began start
     on_file: Flags  # (c,) limits on file
@@ -181,7 +182,7 @@ def before_own(held: Streams, shop: Shop, own: Charts) -> Charts | None:
         sigma=own.sigma[chart],
         baseline=own.baseline[chart],
         begin=np.zeros(len(some), dtype=np.int64),
-        adjusted=pl.Series(["held against all techs"] * len(some)),
+        adjusted=pl.Series([AGAINST_ALL] * len(some)),
         ends_at=grown,
         window=first[some],
         on_file=own.on_file[chart],

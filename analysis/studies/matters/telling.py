@@ -81,6 +81,7 @@ def told(
     size = record.size
     return replace(
         record,
+        to_target=record.to_target and _one_way(main, size),
         share_of_tolerance=abs(size) / share if size is not None and share else None,
         planned=parts[0].planned if parts else None,
     )
@@ -128,6 +129,12 @@ def _main(
         main["position"] = str(rows["position"][0]) if len(rows) else ""
         main["tech"] = ""
     return main
+
+
+def _one_way(main: dict[str, object], size: float | None) -> bool:
+    """Did the signal that stands for a matter move the way that all its readings did?"""
+    own = main.get("size")
+    return size is None or not isinstance(own, float) or own * size >= 0
 
 
 def _base_moved(snapshot: Snapshot, main: dict[str, object]) -> bool:

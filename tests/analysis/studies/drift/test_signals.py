@@ -8,6 +8,7 @@ from analysis.studies.drift.signals import signals
 from analysis.studies.drift.states import odd
 from analysis.studies.drift.states import stream_rows as states
 from analysis.studies.drift.watching import AVERAGE, INDIVIDUALS, SHORT_RUN
+from analysis.studies.matters.matters import matters
 from analysis.studies.matters.rows import signal_rows
 from ingest.terms import tables
 from tests.analysis.studies.drift.test_streams import RELIEF, filed
@@ -268,6 +269,23 @@ def test_a_tech_who_moves_alone_is_seen_in_their_own_chart_before_the_mixed_one(
     )  # the rate of a shop of 150 streams
     since = judged.found.filter((pl.col("opened_at") >= at(900)) & (pl.col("chart") == AVERAGE)).sort("opened_at")
     assert since["tech"][0] == "T0"
+
+
+def test_one_who_comes_high_and_comes_down_is_told_against_the_others_and_not_against_their_own_first_readings():
+    setter = np.where(np.arange(400) % 4 == 0, "T2", "T1")
+    setter[:200] = "T1"
+    new = (np.arange(400) >= 200) & (setter == "T2")
+    values = QUIET.copy()
+    values[new] = 0.8 + 0.1 * QUIET[new]
+    values[np.flatnonzero(new)[:2]] = 1.5  # nearer to the others after two, and still above them
+    made = snapshot(shop(false_signals_per_week=1.0), {RELIEF: values}, setter=setter)
+    found = made.once(signals).found.filter((pl.col("tech") == "T2") & (pl.col("adjusted") == "held against all techs"))
+    first = found.row(0, named=True)
+    assert first["side"] == 1
+    assert first["size"] == pytest.approx(0.85, abs=0.1)
+    assert first["before"] == pytest.approx(0.0, abs=0.1)
+    assert first["began_reading"] == first["first_reading"]  # with their first one
+    assert not any(one.to_target for one in made.once(matters))
 
 
 def test_the_figures_hold_every_signal_once_with_what_it_moves_with():
