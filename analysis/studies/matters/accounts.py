@@ -13,7 +13,7 @@ from analysis.studies.matters.hangs_on import key_of
 from analysis.studies.matters.instruments import Instruments, instruments
 from analysis.studies.matters.parts import Part, part_of
 from analysis.studies.matters.spans import Bench, Span
-from analysis.studies.matters.units import Signal
+from analysis.studies.matters.units import Signal, side_of
 from analysis.studies.matters.written import read, written
 from ingest.store.snapshot import Snapshot
 
@@ -201,8 +201,7 @@ def _seen(found: Evidence, one: Signal, snapshot: Snapshot, still: bool) -> Sign
     if not touched.any():
         return None
     began, low, high = (row[name] or row["opened_at"] for name in ("began_at", "began_low", "began_high"))
-    size = row["size"] if row["size"] is not None else float(row.get("side") or 0.0)
-    side = int(np.sign(size)) or 1
+    side = side_of(row)
     since, first, last, opened = (
         day_at(found, when, snapshot) for when in (began, low, max(high, began), row["opened_at"])
     )

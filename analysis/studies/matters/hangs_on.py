@@ -23,7 +23,7 @@ from analysis.studies.matters.air import LAGS, STALE, rooms
 from analysis.studies.matters.set_with import set_with
 from analysis.studies.matters.sheets_kept import sheets
 from analysis.studies.matters.spans import Bench, Span, number
-from analysis.studies.matters.units import Signal
+from analysis.studies.matters.units import Signal, side_of
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot, code_of
 from ingest.terms import tables
@@ -52,9 +52,8 @@ def key_of(snapshot: Snapshot, judged: Signals, here: Bench, span: Span, asked: 
         row, place = one.row, numbers.index(one.number)
         times = [day(row[name]) for name in ("opened_at", "opened_last", "began_at", "began_low", "began_high")]
         times += [day(row[name]) for name in ("closed_at", "back_at")]
-        side = float(np.sign(row["size"])) if row["size"] is not None else row.get("side")
         names = [row.get(name) or "" for name in ("model", "tech", "gauge", "position")]
-        told.update(repr((place, one.table, counts, times, side, names)).encode())
+        told.update(repr((place, one.table, counts, times, side_of(row), names)).encode())
     told.update(_changes(snapshot, span))
     for part in _air(snapshot, span):
         told.update(part)

@@ -55,3 +55,11 @@ def began(one: Signal) -> datetime:
     """The first moment at which it may have begun."""
     when: datetime = one.row["began_low"] or one.row["began_at"] or one.row["opened_at"]
     return when
+
+
+def side_of(row: dict[str, Any]) -> int:
+    """Which way a signal went: the side of its baseline on which its chart ran out. Not the sign of its size, which is
+    against the readings just before: those of a chart that another signal had moved lie to the other side.
+    """
+    side = int(row["side"] or 0)
+    return side or int(np.sign(row["size"] or 0.0)) or 1
