@@ -43,6 +43,13 @@ class Signalled:
     back: int  # working day of its likeliest return; past the last one where there is none
     again: int = -1  # of the last opening of one that was back and opened again under its first start
 
+    @property
+    def lately(self) -> int:
+        """The working day of its likeliest start; of one that is open again that of its last opening: before it came
+        back its readings were those of another time.
+        """
+        return self.again if self.open and self.again > self.opened else self.since
+
     def first(self, day: Ints) -> int:
         """The working day from which on its start is looked for."""
         before = day[self.touched & (day <= self.opened)]
@@ -204,15 +211,17 @@ def _round(work: _Work, *, hidden: bool = False) -> bool:
     if named or best.factor == UNEXPLAINED:
         best = work.explainer.ended(named[0] if named else best)
         named = [best, *named[1:]] if named else []
-    before = {k: work.explainer.standing_out(one.touched[work.keep], one.since) for k, one in work.left.items()}
+    since = {k: _since(work, one, best) for k, one in work.left.items()}
+    before = {k: work.explainer.standing_out(one.touched[work.keep], since[k]) for k, one in work.left.items()}
     work.explainer.take(best)
-    after = {k: work.explainer.standing_out(one.touched[work.keep], one.since) for k, one in work.left.items()}
+    after = {k: work.explainer.standing_out(one.touched[work.keep], since[k]) for k, one in work.left.items()}
     column = work.explainer.column(best)
     covered = [
         one
         for k, one in work.left.items()
         if (column[one.touched[work.keep]] != 0).any()
-        and _accounts(one, max(best.start_low, work.explainer.since), before[k], after[k])
+        and _accounts(one, max(best.start_low, work.explainer.since), before[k], after[k], since[k])
+        and not (one.open and 0 <= best.end <= one.again)  # it opened again behind the end: that is told by another
     ]
     if not work.closed and not any(one.open for one in covered):
         covered = []
@@ -220,6 +229,17 @@ def _round(work: _Work, *, hidden: bool = False) -> bool:
     for one in covered:
         del work.left[one.number]
     return True
+
+
+def _since(work: _Work, one: Signalled, best: Hypothesis) -> int:
+    """The working day from which on it is asked whether an explanation accounts for a signal: of one that lasts, and
+    before which the readings were back, that of its start.
+    """
+    if one.open and best.end < 0 and best.start > one.lately:
+        between = one.touched[work.keep] & (work.explainer.day < best.start)
+        if work.explainer.standing_out(between, one.lately) * one.side < QUIET:
+            return best.start
+    return one.lately
 
 
 def _apart(work: _Work) -> None:
@@ -266,7 +286,7 @@ def _pull(work: _Work, step: _Step, signal: Signalled) -> float:
     """By how much an explanation moves a chart to the side of its signal, times how much denser its readings lie there
     than elsewhere.
     """
-    since = work.explainer.day >= signal.since
+    since = work.explainer.day >= signal.lately
     held = signal.touched[work.keep] & since
     hit = step.column != 0
     everywhere = float(hit[since].mean())
@@ -285,11 +305,12 @@ def _explained(work: _Work, step: _Step) -> Explained:
     return Explained(work.found, numbers, step.named, step.best, step.look, whole, since, side)
 
 
-def _accounts(one: Signalled, first: int, before: float, after: float) -> bool:
-    """Does an explanation, begun on its first likely day, account for a signal that opened since then: its readings lie
-    half as far out once it is known, or no further than chance lets expect, some of it taken away.
+def _accounts(one: Signalled, first: int, before: float, after: float, since: int) -> bool:
+    """Does an explanation, begun on its first likely day, account for a signal that opened since then, or is looked at
+    since then: its readings lie half as far out once it is known, or no further than chance lets expect, some of it
+    taken away.
     """
-    if max(one.opened, one.again) < first or before * one.side <= 0:
+    if max(one.opened, one.again, since) < first or before * one.side <= 0:
         return False
     left, out = after * one.side, abs(before)  # what would be left the other way round is no part of this signal
     return left <= HALF * out or (left < QUIET and left <= SOME * out)

@@ -238,6 +238,29 @@ def test_a_chart_that_was_back_and_opens_again_is_told_with_what_moved_it_now():
     assert abs(found.began_at.date() - at(340).date()) <= timedelta(days=2)
 
 
+def test_what_moves_all_takes_up_charts_that_something_else_had_moved_the_other_way_just_before():
+    rng, models, n = np.random.default_rng(20301130), ["LARK", "WREN", "FINCH", "ROOK", "DOVE", "HERON"], 900
+    model, place = np.array(models)[np.arange(n) % 6], np.arange(n)
+    lifted = 2.5 * ((place >= 500) & (place < 620)) - 3.0 * (place >= 620)
+    found = only(snapshot(shop(tuple(models), **FEW), {RELIEF: rng.normal(size=n) + lifted}, model=model))
+    assert found.size_low < 0
+    assert len(found.models) == 6
+    assert abs(found.began_at.date() - at(620).date()) <= timedelta(days=2)
+
+
+@pytest.mark.parametrize("through", [True, False])
+def test_what_comes_again_is_told_since_it_came_again_and_is_not_over_with_its_first_time(through):
+    model, place = np.array(["LARK", "WREN", "FINCH"])[np.arange(600) % 3], np.arange(600)
+    damp = (place >= 250) & (place < 340) | (place >= 490) & (place < (550 if through else 600))
+    values = np.random.default_rng(20301129).normal(size=600) + 3.5 * (damp & (model != "FINCH"))
+    made = snapshot(shop(("LARK", "WREN", "FINCH"), **FEW), {RELIEF: values}, model=model)
+    found = [one for one in made.once(open_matters) if one.shown]
+    assert len(found) == (not through)
+    for one in found:
+        assert abs(one.began_at.date() - at(490).date()) <= timedelta(days=2)
+        assert one.models == ["LARK", "WREN"]
+
+
 def test_a_cause_stays_open_where_its_chart_closed_on_the_readings_of_others():
     gauge = np.random.default_rng([5020, 0]).choice(["g1", "g2"], N)
     made = snapshot(shop(**FEW), {RELIEF: NOISE + 2.5 * (SINCE & (gauge == "g1"))}, gauge=gauge)
