@@ -223,7 +223,8 @@ def _matters(snapshot: Snapshot, week: date) -> list[MatterSeen]:
     lines = {tuple(row[:4]): row[4] for row in everyone.streams.select(*KEY, "line").iter_rows()}
     seen = []
     for one in found:
-        line = lines.get(tuple(str(one.main[name]) for name in KEY))
+        gone = one.main["closed_at"] is not None  # that series is back, and says nothing of what lasts
+        line = None if gone else lines.get(tuple(str(one.main[name]) for name in KEY))
         light_from = place_of(snapshot, one.began_at or one.opened_at)  # as its sentence says
         new = one.opened_at.astimezone(snapshot.shop.zone).date() >= week
         if one.planned is None or not one.planned.followed or new:

@@ -55,6 +55,7 @@ def moved(seen: MatterSeen, shop: Shop, now: date) -> Sentence:
         to_target(matter),
         between(matter, shop, now),
         _planned(matter.planned, shop, key, now) if matter.planned else together(matter.moves_with, shop),
+        over_all(matter, shop),
         "" if matter.planned else apart(matter.tell_apart, shop),
         check(matter),
         off_base(matter),
@@ -103,9 +104,30 @@ def whole(matter: Matter, shop: Shop, now: date) -> str:
     began = numbers.day(shared.local(shop, matter.began_at or matter.opened_at), now)
     places = " and ".join(shop.stage_name(stage).lower() for stage in matter.stages[:2])
     at = f" at {places}" if len(matter.stages) in (1, 2) else f" at {numbers.in_words(len(matter.stages))} stages"
-    return (
+    told = (
         f"All readings of the matter together, on {models(matter, shop)}{at}: {by(matter, shop)}, since about {began}."
     )
+    return f"{told} {over_all(matter, shop)}".strip()
+
+
+def over_all(matter: Matter, shop: Shop) -> str:
+    """`At one of four who set it 0.14 mm; over all of them 0.04 mm.`: the size is that of the readings that what is
+    named has, while a series and its chart hold those of all; '' where the two are one.
+    """
+    if matter.over_all is None or not matter.characteristics or not matter.moves_with.named:
+        return ""
+    key = matter.characteristics[0]
+    mine, every = (shared.amount(shop, key, abs(value)) for value in (matter.size or 0.0, matter.over_all))
+    if mine == every:
+        return ""
+    every = (
+        every if _is_some(every) else f"less than {numbers.least(shared.quantity(shop, key), shown=shop.shop.length)}"
+    )
+    if not all(one.of_people for one in matter.moves_with.named) or matter.levels < 2:
+        return f"With it {mine}; over all readings {every}."
+    set_it = matter.moves_with.named[0].factor == records.SET_BY
+    did = "set it" if set_it else f"worked at {shop.stage_name(matter.moves_with.named[0].stage).lower()}"
+    return f"At one of {numbers.in_words(matter.levels)} who {did} {mine}; over all of them {every}."
 
 
 def unshown(found: Review, shop: Shop) -> Sentence | None:

@@ -1,5 +1,7 @@
 """What is asked of the streams of a matter: their tolerances and targets, and whether one moved to its target."""
 
+from collections.abc import Iterable
+
 import polars as pl
 
 from analysis.studies.drift.streams import KEY, streams
@@ -34,10 +36,32 @@ def _asked(snapshot: Snapshot) -> pl.DataFrame:
     return with_specs(snapshot, last.filter(pl.Series((held.rows["tech"] == "").to_numpy())))
 
 
-def to_target(main: dict[str, object], asked: dict[tuple[str, ...], float]) -> bool:
-    """Does the stream that stands for it lie at most half as far off its target as before?"""
-    target = asked.get(tuple(str(main[name]) for name in KEY))
-    before, after = main.get("before"), main.get("after")
-    if target is None or not isinstance(before, float) or not isinstance(after, float) or main.get("over"):
+def to_target(
+    main: dict[str, object],
+    asked: dict[tuple[str, ...], float],
+    others: Iterable[dict[str, object]] = (),
+    *,
+    of_some: float | None = None,
+) -> bool:
+    """Does the stream that stands for a matter lie at most half as far off its target as before, and none of the others
+    that it moved further off?
+
+    of_some : its size where it touches only some of a stream's readings (one who sets, a lot): these, and not the mean
+    of all, must lie nearer.
+    """
+    told = _off(main, asked)
+    if told is None or main.get("over"):
         return False
-    return abs(after - target) <= CLOSER * abs(before - target)
+    before, after = told
+    if abs(after) > CLOSER * abs(before) or (of_some is not None and abs(before + of_some) > CLOSER * abs(before)):
+        return False
+    return all(abs(now) <= abs(then) for then, now in (_off(one, asked) or (0.0, 0.0) for one in others))
+
+
+def _off(signal: dict[str, object], asked: dict[tuple[str, ...], float]) -> tuple[float, float] | None:
+    """How far off its target the stream of a signal lay before and after; None where nobody can say."""
+    target = asked.get(tuple(str(signal[name]) for name in KEY))
+    before, after = signal.get("before"), signal.get("after")
+    if target is None or not isinstance(before, float) or not isinstance(after, float):
+        return None
+    return before - target, after - target

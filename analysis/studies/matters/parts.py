@@ -15,6 +15,7 @@ from analysis.studies.matters.records import CHANGE, TECH_AT, Candidate, MovesWi
 from ingest.store.snapshot import Snapshot
 
 Z95 = 1.96
+HARDLY = 0.1  # of an even share: a level (a slip in a name, who stood in for a day) with fewer is not counted
 APART = 1.3  # sizes of single models are told where the largest is so many times the smallest
 
 
@@ -31,6 +32,11 @@ class Measured:
     began_at: datetime
     began_low: datetime
     began_high: datetime
+    over_all: float | None = None
+    """What it comes to over all readings of the same models in that time; None where it touches all of them, or nothing
+    with levels is named.
+    """
+    levels: int = 0  # of what is named (people, lots, gauges ...) in that time, without those of hardly any reading
 
 
 @dataclass(frozen=True)
@@ -190,6 +196,7 @@ def _measured(part: Explained) -> Measured:
         size, half = best.effect * unit, Z95 * best.error * unit
         low, high = size - half, size + half
         days = (best.start, best.start_low, best.start_high)
+    over_all, levels = _among(part, size, touched) if part.named else (None, 0)
     taken = found.rows["taken_at"]
     at = [_first(taken, found, touched, day) for day in days]
     return Measured(
@@ -202,7 +209,23 @@ def _measured(part: Explained) -> Measured:
         began_at=at[0],
         began_low=at[1],
         began_high=max(at[1], at[2]),
+        over_all=over_all,
+        levels=levels,
     )
+
+
+def _among(part: Explained, size: float, touched: Flags) -> tuple[float | None, int]:
+    """`Measured.over_all` and `levels`: one level of what is named moved, and the series holds readings of all."""
+    found, best = part.sized.evidence, part.sized.best
+    code = next((one.code for one in found.factors if one.name == best.factor), None)
+    if code is None:
+        return None, 0
+    within = np.isin(found.stream, np.unique(found.stream[touched])) & (found.day >= best.start)
+    within &= (found.day < best.end) | (best.end < 0)
+    share = float((touched & within).sum()) / max(int(within.sum()), 1)
+    many = np.bincount(code[within & (code >= 0)])
+    counted = many[many > 0]
+    return (size * share if 0 < share < 1 else None), int((counted >= HARDLY * counted.mean()).sum())
 
 
 def _first(taken: pl.Series, found: Evidence, touched: Flags, day: int) -> datetime:

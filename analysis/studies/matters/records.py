@@ -138,6 +138,9 @@ class Matter:
     to_target: bool = False  # it moved to its target: at most half as far off it as before
     base_moved: bool = False  # the baseline that its main signal is held against holds a shift of its own
     back_since: datetime | None = None  # the first reading without its cause, where a chart of it is open still
+    over_all: float | None = None
+    """What the size comes to over all readings of its models since then, where what is named has only some of them."""
+    levels: int = 0  # of what is named: so many people, lots, gauges ... since then
 
     @property
     def open(self) -> bool:

@@ -74,14 +74,16 @@ def told(
         share_of_tolerance=None,
         tell_apart=parts[0].tell_apart if parts else [],
         planned=None,
-        to_target=to_target(main, snapshot.once(targets)),
         base_moved=_base_moved(snapshot, main),
         back_since=max(ends, default=None),
     )
     size = record.size
+    beside = [one.row for one in signals if one.table == "found" and one.row["tech"] == main["tech"]]
+    beside = [row for row in beside if row["closed_at"] is None and _one_way(row, size)]
+    of_some = size if record.over_all is not None else None
     return replace(
         record,
-        to_target=record.to_target and _one_way(main, size),
+        to_target=_one_way(main, size) and to_target(main, snapshot.once(targets), beside, of_some=of_some),
         share_of_tolerance=abs(size) / share if size is not None and share else None,
         planned=parts[0].planned if parts else None,
     )
@@ -110,14 +112,17 @@ def _models(signals: list[Signal], parts: list[Part]) -> list[str]:
 def _main(
     judged: Signals, signals: list[Signal], parts: list[Part], tolerance: dict[tuple[str, ...], float]
 ) -> dict[str, object]:
-    """The signal that stands for it: of all techs where there is one, the largest share of tolerance; a pooled one
-    wears a stream that it touches.
+    """The signal that stands for it: of all techs where there is one, open still and moved the way of all its readings
+    where one is, the largest share of tolerance; a pooled one wears a stream that it touches.
     """
 
-    def rank(one: Signal) -> tuple[bool, bool, float, datetime]:
+    size = parts[0].measured.size if parts else None
+
+    def rank(one: Signal) -> tuple[bool, bool, bool, bool, float, datetime]:
         room = tolerance.get(tuple(str(one.row[name]) for name in KEY), 0.0)
         share = abs(one.row["size"] or 0.0) / room if room else 0.0
-        return one.table != "found", bool(one.row["tech"]), -share, one.row["opened_at"]
+        gone, other_way = one.row["closed_at"] is not None, not _one_way(one.row, size)
+        return one.table != "found", bool(one.row["tech"]), gone, other_way, -share, one.row["opened_at"]
 
     best = min(signals, key=rank)
     main = dict(best.row)
@@ -131,9 +136,9 @@ def _main(
     return main
 
 
-def _one_way(main: dict[str, object], size: float | None) -> bool:
-    """Did the signal that stands for a matter move the way that all its readings did?"""
-    own = main.get("size")
+def _one_way(signal: dict[str, Any], size: float | None) -> bool:
+    """Did a signal of a matter move the way that all its readings did?"""
+    own = signal.get("size")
     return size is None or not isinstance(own, float) or own * size >= 0
 
 

@@ -272,11 +272,14 @@ def _total(week: date) -> dict[str, Any]:
 
 
 def _drawn(found: Review, shop: Shop) -> list[Drawn]:
-    """The largest open matters as stream charts; what moved only for some who set it is looked at on Bench."""
+    """The largest open matters as stream charts; what moved only for some who set it is looked at on Bench, and a
+    series that is back where it was while its matter lasts is not drawn.
+    """
     drawn: list[Drawn] = []
     now = sentences.local(shop, desk.here().snapshot().as_of)
     away_first = sorted(found.matters, key=lambda one: one.matter.to_target)
-    for one in [one for one in away_first if not one.matter.only_some][:CHARTS]:
+    lasting = [one for one in away_first if not one.matter.only_some and one.matter.main.get("closed_at") is None]
+    for one in lasting[:CHARTS]:
         row = dict(one.matter.main)
         try:
             seen = drift_seen.look(row, "", WEEKS, now)

@@ -1,5 +1,6 @@
 """Week as plain functions: what the page says, where it begins, the weeks beside it, and what it does with little."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import polars as pl
@@ -44,6 +45,14 @@ def test_sentence_and_drawing_say_one_start(looked_at):
     assert [each.date() for each in (began.at, began.low, began.high)] == [
         matter.began_at.date(), matter.began_low.date(), matter.began_high.date()
     ]  # fmt: skip
+
+
+def test_a_series_that_is_back_while_its_matter_lasts_is_not_drawn(looked_at):
+    made = looked_at.ask(review, week=MOVED)
+    over = [replace(one.matter, main={**one.matter.main, "closed_at": made.last_day}) for one in made.matters]
+    gone = [replace(one, matter=matter) for one, matter in zip(made.matters, over, strict=True)]
+    assert shown._drawn(made, looked_at.snapshot().shop)
+    assert shown._drawn(replace(made, matters=gone), looked_at.snapshot().shop) == []
 
 
 def test_a_reading_that_lost_its_point_is_told_with_what_the_others_say_and_where_to_correct_it(tmp_path):

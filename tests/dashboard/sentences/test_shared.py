@@ -183,6 +183,24 @@ FULL = {
 }
 
 
+@pytest.mark.parametrize(
+    ("named", "over_all", "levels", "said"),
+    [
+        (candidate(records.SET_BY, "T2"), 0.03, 4, "At one of four who set it 0.11 mm; over all of them 0.03 mm."),
+        (candidate(records.GAUGE, "DG-2"), 0.06, 2, "With it 0.11 mm; over all readings 0.06 mm."),
+        (candidate(records.LOT, "MP-1"), 0.108, 9, ""),  # the same as it is written
+        (candidate(records.SET_BY, "T2"), None, 1, ""),
+    ],
+)
+def test_the_size_of_some_readings_stands_beside_that_of_all(named, over_all, levels, said):
+    seen = matter(MovesWith([named], 3), over_all=over_all, levels=levels)
+    told = matters.over_all(seen.matter, SHOP).replace("\u00a0", " ")
+    assert told == said
+    why = matters.moved(seen, SHOP, WEEK).why.replace("\u00a0", " ")
+    assert (said in why) is bool(said) or not said
+    assert "T2" not in why
+
+
 def test_what_moved_says_how_much_since_when_and_between_which_days():
     assert told(found(matters=[matter()]))[0] == (
         "Action treble on LARK-25 moved up 0.11 mm (0.08 to 0.14), 14 % of its tolerance, since about 25 Mar. New this "

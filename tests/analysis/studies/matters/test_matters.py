@@ -3,6 +3,7 @@ is named for nothing.
 """
 
 from datetime import date, timedelta
+from types import SimpleNamespace
 
 import numpy as np
 import polars as pl
@@ -14,6 +15,8 @@ from analysis.studies.matters.matters import closed_matters, ended_matters, matt
 from analysis.studies.matters.not_yet import not_yet
 from analysis.studies.matters.records import CHANGE, GAUGE, HUMIDITY, LOT, SET_BY, SUPPLIER, TECH_AT, Matter
 from analysis.studies.matters.rows import MATTERS, matter_rows, signal_rows
+from analysis.studies.matters.telling import _main
+from analysis.studies.matters.units import Signal
 from ingest.store.snapshot import Snapshot
 from tests.analysis.studies.drifting import at, shop, snapshot
 
@@ -148,6 +151,48 @@ def test_a_stream_that_comes_half_way_to_its_target_is_said_to_move_to_it():
     said = [to_target({**key, "before": before, "after": 1.2}, asked) for before in (1.5, 0.5, 1.3, None)]
     assert said == [True, True, False, False]
     assert not to_target({**key, "before": 1.5, "after": 1.2}, {})
+
+
+def test_what_only_some_readings_did_is_nearer_by_theirs_and_only_where_no_other_series_lies_further_off():
+    key = dict.fromkeys((*KEY, "position"), "LARK")
+    other = {**key, "model": "WREN"}
+    asked = {tuple(one[name] for name in KEY): 1.0 for one in (key, other)}
+    main = {**key, "before": 0.9, "after": 0.96}  # the mean of all is nearer
+    assert to_target(main, asked, of_some=0.1)
+    assert not to_target(main, asked, of_some=0.2)  # those that moved lie as far off as before, on the other side
+    assert to_target(main, asked, [{**other, "before": 0.9, "after": 0.95}])
+    assert not to_target(main, asked, [{**other, "before": 1.0, "after": 1.06}])
+
+
+def test_the_size_of_one_is_told_beside_what_it_comes_to_over_all():
+    setter = np.random.default_rng(20270103).choice(["T1", "T2", "T3", "T4"], N)
+    setter[np.flatnonzero(SINCE)[5]] = "T5"  # a slip in a name
+    found = only(snapshot(shop(**FEW), {RELIEF: NOISE + 3.0 * (SINCE & (setter == "T2"))}, setter=setter))
+    assert names(found) == [(SET_BY, "T2")]
+    since = SINCE if found.began_at >= at(STEP) else np.arange(N) >= STEP - 5
+    assert found.over_all == pytest.approx(found.size * np.mean(setter[since] == "T2"), rel=0.1)
+    assert found.levels == 4
+
+
+def test_what_touches_every_reading_of_its_series_is_one_size():
+    found = only(snapshot(shop(**FEW), {RELIEF: NOISE + 3.0 * SINCE}, changes=changed(FROM)))
+    assert (found.over_all, found.levels) == (None, 0)
+
+
+def signal(number, size, *, tech="", closed=None):
+    row = {**dict.fromkeys((*KEY, "position"), ""), "model": f"M{number}", "tech": tech, "size": size,
+           "closed_at": closed, "opened_at": at(number)}  # fmt: skip
+    return Signal(number, "found", number, row, None)
+
+
+def test_a_series_that_is_open_and_moved_the_way_of_all_stands_for_a_matter():
+    part = SimpleNamespace(measured=SimpleNamespace(size=0.14))
+    far, against = signal(1, 0.2, closed=at(9)), signal(2, -0.1)
+    low, high, own = signal(3, 0.04), signal(4, 0.05), signal(5, 0.15, tech="T1")
+    rooms = {tuple(one.row[name] for name in KEY): 1.0 for one in (far, against, low, high, own)}
+    assert _main(None, [far, against, low, high, own], [part], rooms)["model"] == "M4"
+    assert _main(None, [far, against, own], [part], rooms)["model"] == "M2"
+    assert _main(None, [far, own], [part], rooms)["model"] == "M1"
 
 
 def test_a_gauge_changed_for_all_the_same_day_is_named_with_the_change():
