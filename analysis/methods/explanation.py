@@ -25,7 +25,7 @@ from scipy.special import logsumexp
 
 from analysis.methods.hypotheses import Candidate, Column, Factor, Readings, Sieve
 from analysis.methods.problems import UnusableData
-from analysis.methods.random_effects import Block, RandomEffects
+from analysis.methods.random_effects import Block, RandomEffects, old_levels
 from analysis.methods.scopes import SIZE_PRIOR
 from analysis.methods.segments import Flags, Floats, Ints
 
@@ -107,10 +107,11 @@ class Explainer:
         """Streams, days, and all levels of factors, nested ones within each stream too."""
         found = [Block(self.stream, STREAM_VARIANCE), Block(self.day, days=True)]
         for factor in self.factors:
-            found.append(Block(factor.code))
+            old = None if factor.own_start else old_levels(factor.code, self.day, self.since)
+            found.append(Block(factor.code, told_by=old))
             if factor.nested:
                 levels = int(factor.code.max(initial=0)) + 1
-                found.append(Block(np.where(factor.code >= 0, self.stream * levels + factor.code, -1)))
+                found.append(Block(np.where(factor.code >= 0, self.stream * levels + factor.code, -1), told_by=old))
         return found
 
     def _expect(self, before: Flags) -> None:

@@ -25,6 +25,7 @@ class Block:
     code: Ints
     variance: float | None = None  # None: by moments
     days: bool = False
+    told_by: Flags | None = None  # (n,) readings that say how far levels differ; None: all that are settled
 
 
 @dataclass
@@ -45,17 +46,15 @@ class RandomEffects:
     def of(cls, blocks: Sequence[Block], values: Floats, settled: Flags, before: Flags) -> "RandomEffects":
         """Variances from the readings that are settled (n,), each less its stream's mean."""
         stream = blocks[0].code
-        size = np.bincount(stream[settled], minlength=int(stream.max()) + 1)
-        mean = np.bincount(stream[settled], values[settled], minlength=len(size)) / np.maximum(size, 1)
-        rows = np.flatnonzero(settled)
-        off = (values - mean[stream])[rows]
+        rows, off = _off(stream, values, settled)
         places, firsts, precision, days, at, between_days = [], [], [], [], 0, FLOOR
         for number, block in enumerate(blocks):
             seen = np.flatnonzero(np.bincount(block.code + 1)[1:])
             levels = len(seen)
             if levels < 2 and number > 0:
                 continue
-            variance = block.variance or moment(block.code[rows], off)
+            told = (rows, off) if block.told_by is None else _off(stream, values, settled & block.told_by)
+            variance = block.variance or moment(block.code[told[0]], told[1])
             which = np.full(int(block.code.max()) + 2, -1)  # the last for those not known
             which[seen] = at + np.arange(levels)
             places.append(which[block.code])
@@ -108,6 +107,25 @@ class RandomEffects:
             self.roots[key] = cholesky(self.gram + np.diag(precision), lower=True, check_finite=False)
         root = self.roots[key]
         return root, 0.5 * float(np.log(precision).sum()) - float(np.log(np.diag(root)).sum())
+
+
+def old_levels(code: Ints, day: Ints, since: int) -> Flags | None:
+    """Readings of levels that were there before a day (n,); None where all were. What came new may be what moved: it is
+    not to say how far such levels differ anyhow, or the more there is of it the less sure its size would be.
+    """
+    known = code >= 0
+    first = np.full(int(code.max(initial=-1)) + 2, np.iinfo(np.int64).max)
+    np.minimum.at(first, code[known], day[known])
+    new = known & (first[code] >= since)
+    return ~new if new.any() else None
+
+
+def _off(stream: Ints, values: Floats, some: Flags) -> tuple[Ints, Floats]:
+    """Which readings these are, and how far each lies off their mean in its stream."""
+    rows = np.flatnonzero(some)
+    size = np.bincount(stream[rows], minlength=int(stream.max()) + 1)
+    mean = np.bincount(stream[rows], values[rows], minlength=len(size)) / np.maximum(size, 1)
+    return rows, (values - mean[stream])[rows]
 
 
 def moment(code: Ints, off: Floats) -> float:

@@ -72,6 +72,34 @@ def test_the_tech_that_is_off_is_found_and_after_it_nothing_is_left():
     assert after.nothing > 0.7  # a third before any reading
 
 
+def new_strings(rng, last, *, effect=2.0):
+    """Six streams of five instruments a day; from day 20 on half of them are strung with a new set. What may have moved
+    is looked for from day 10 on; variances come from the readings up to day 40.
+    """
+    day = np.repeat(np.arange(last), 30)
+    stream = np.tile(np.arange(6), len(day) // 6)
+    new = (stream < 3) & (day >= 20)
+    values = rng.normal(size=len(day)) + effect * new
+    return Explainer(values, day, stream, [Factor("strings", np.where(new, 3, stream // 3))], [], 10, calm=40)
+
+
+def test_a_level_that_came_new_is_sized_the_surer_the_more_of_it_there_is():
+    rng, errors = np.random.default_rng(10), []
+    for last in (25, 35, 60):
+        one = new_strings(rng, last)
+        (named,) = together(one.look(), sure=0.9)
+        assert (named.factor, named.level) == ("strings", 3)
+        assert abs(named.effect - 2.0) < 3 * named.error
+        errors.append(named.error)
+    assert errors[0] > errors[1] > errors[2]
+    assert errors[2] < 0.15
+
+
+def test_a_level_that_came_new_and_moved_nothing_is_not_named():
+    named = [together(new_strings(np.random.default_rng([11, k]), 60, effect=0.0).look(), sure=0.9) for k in range(40)]
+    assert sum(map(bool, named)) <= 1
+
+
 def test_days_that_differ_since_then_are_no_weekday_that_moved():
     rng = np.random.default_rng(9)
     day = np.repeat(np.arange(DAYS), 50)
