@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 Files = Sequence[tuple[str, "Data"]]
 GO_ON = "go on"
+MOST_NAMED = 6  # files in the line to type next
 
 
 def new(
@@ -58,15 +59,16 @@ def new(
     _show(proposal)
     alone = yes or not sys.stdin.isatty()
     if not alone:
-        proposal = _talked_over(sheets, known, said, proposal)
+        proposal = _talked_over(sheets, known, said)
     elif proposal.asks:
         say("Taken as guesses, each marked in the file:")
         for ask in proposal.asks:
             say(f"  {ask.text} {ask.default}")
-    for line in proposal.unread:
-        say(line)
-    _count(sheets, proposal, known)
-    names = " ".join(_typed(path) for path in files)
+    if alone:
+        for line in proposal.unread:
+            say(line)
+    refused = alone and _count(sheets, proposal, known)
+    names = _names(files)
     if proposal.additions and not proposal.shop_toml:
         say(f"shop.toml lacks nothing for it. Next: `truerun load {names} --shop {_typed(shop)}`")
         return
@@ -75,31 +77,46 @@ def new(
     if proposal.additions:
         say(f"Next: put what is right into shop.toml, then `truerun load {names} --shop {_typed(shop)}`")
         return
+    if refused:
+        say(
+            f"As it stands nothing would be read, for the reason above: mend [log.headings] in {shop / 'shop.toml'}, "
+            "or move shop.toml and specs.csv away and say `truerun new` again, with what the columns mean as --answers"
+        )
     then = f"`truerun load {names} --shop {_typed(shop)}` and `truerun serve --shop {_typed(shop)}`"
     say(f"Next: read {shop / 'shop.toml'}, then {then}")
     say("To map them anew: move shop.toml and specs.csv away, say `truerun new` again, then `truerun again --all`")
 
 
-def _talked_over(sheets: Files, known: "Shop | None", said: "Said", proposal: "Proposal") -> "Proposal":
-    """The proposal after a person has answered what is asked and changed what they would have otherwise."""
+def _talked_over(sheets: Files, known: "Shop | None", said: "Said") -> "Proposal":
+    """The proposal after a person has answered what is asked and changed what they would have otherwise. UserProblem
+    where no sheet would be read and they do not want it written all the same.
+    """
     from ingest.beginning.new import propose, said_columns
 
     answers: dict[str, str] = {}
     picks: dict[tuple[str, str, str], str] = {}
+    picked: dict[tuple[str, str, str], str] | None = None
     while True:
-        told = said_columns(picks, said)
-        proposal = propose(sheets, shop=known, answers=answers, said=told)
+        proposal = propose(sheets, shop=known, answers=answers, said=said_columns(picks, said))
         open_ = next((ask for ask in proposal.asks if ask.key not in answers), None)
         if open_ is not None:
             answers[open_.key] = _asked(open_)
+            say("Looking at the sheets with this answer ...")
             continue
+        if picked:
+            _show(proposal)
+        for line in proposal.unread:
+            say(line)
+        refused = _count(sheets, proposal, known)
+        if refused:
+            say("As it stands no sheet would be read, for the reason above: change it, as HEADING = relief @ STAGE")
         picked = _picked(proposal)
-        if picked is None:
+        if picked is not None:
+            picks |= picked
+        elif not refused or typer.confirm("No sheet would be read. Write it all the same?", default=False, err=True):
             return proposal
-        picks |= picked
-        proposal = propose(sheets, shop=known, answers=answers, said=said_columns(picks, said))
-        _show(proposal)
-        _count(sheets, proposal, known)
+        else:
+            raise UserProblem("nothing is written; say `truerun new` again, or give --answers what the columns mean")
 
 
 def _picked(proposal: "Proposal") -> dict[tuple[str, str, str], str] | None:
@@ -166,12 +183,24 @@ def _show(proposal: "Proposal") -> None:
         say(line)
 
 
-def _count(sheets: Files, proposal: "Proposal", known: "Shop | None") -> None:
-    """What would be read."""
+def _count(sheets: Files, proposal: "Proposal", known: "Shop | None") -> bool:
+    """What would be read, a line each; would no sheet be?"""
     from ingest.beginning.counted import counted, together
 
-    for each in together(counted(sheets, proposal, known)):
+    found = together(counted(sheets, proposal, known))
+    for each in found:
         say(each.told())
+    return all(each.problem for each in found)
+
+
+def _names(files: Sequence[Path]) -> str:
+    """The files as they are typed at a prompt; many of one kind by the pattern that finds them and no others."""
+    from ingest.beginning.file_names import pattern_of
+
+    patterns = sorted({path.parent / pattern_of(path.name) for path in files})
+    found = {path for pattern in patterns for path in pattern.parent.glob(pattern.name)}
+    short = len(files) > MOST_NAMED and found == set(files) and not any(" " in str(pattern) for pattern in patterns)
+    return " ".join(_typed(path) for path in (patterns if short else files))
 
 
 def _asked(ask: "Ask") -> str:

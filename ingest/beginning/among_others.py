@@ -10,7 +10,7 @@ from ingest.beginning.guesses import Guess, Level
 from ingest.beginning.heading_sense import sense_of
 from ingest.beginning.measured_names import named_measures
 from ingest.beginning.profiles import Profile
-from ingest.beginning.strings_by_note import by_notes, lone_letters
+from ingest.beginning.strings_by_note import beside_said, by_notes, lone_letters
 from ingest.beginning.two_values import two_values
 from ingest.reading.headings import plain
 from ingest.terms.clock import Order
@@ -35,6 +35,9 @@ class Seen(Protocol):
         """What stands in it."""
 
 
+AT_LEFT = "its place, right of"  # begins why a measurement is of a stage
+
+
 def among_others(columns: Sequence[Seen], order: Order) -> list[Guess]:
     """The guesses of all columns, mended by what stands beside each."""
     guesses = [column.guess for column in columns]
@@ -42,7 +45,7 @@ def among_others(columns: Sequence[Seen], order: Order) -> list[Guess]:
     guesses = _in_and_out(guesses)
     guesses = _days(guesses, looks, columns, order)
     guesses = _serial(guesses, looks)
-    guesses = outer_strings(by_notes(guesses))
+    guesses = outer_strings(beside_said(by_notes(guesses)))
     guesses = lone_letters(_two_edges(guesses), [column.cells for column in columns])
     guesses = two_values(columns, guesses, looks)
     guesses = by_rows(columns, named_measures(columns, guesses), looks, order)
@@ -226,7 +229,8 @@ def _stage_at_left(guesses: list[Guess]) -> list[Guess]:
         if guess.stage and guess.taken:
             held, by = guess.stage, guess.heading
         elif guess.field == "reading" and _free(guess) and held and not guess.stage:
-            out[place] = replace(guess, stage=held, level="likely", why=f"its place, right of {by!r}")
+            told = guess if guess.level == "unsure" else replace(guess, level="likely", why=f"{AT_LEFT} {by!r}")
+            out[place] = replace(told, stage=held)  # what is asked about stays so: a string is lost in silence else
     return out
 
 

@@ -58,7 +58,8 @@ class Guess:
     def target(self, stage: str = "") -> str:
         """The meaning as a heading of shop.toml writes it; `stage` where the sheet has a row an instrument."""
         if self.said:
-            return self.said
+            stays = not stage or self.field != "reading" or "@" in self.said
+            return self.said if stays else f"{self.said} @ {stage}"
         words = [self.measure, self.position, self.moment] if self.field == "reading" else [self.field, self.moment]
         unit = f"({self.unit})" if self.unit else ""
         at = f"@ {stage}" if stage else ""
@@ -107,7 +108,7 @@ def _by_words(sense: Sense, cells: Profile | None) -> Guess:
     ]
     if sense.measures and not fields:
         measure = max(sense.measures, key=lambda key: key != "nut" and key != "head")
-        stage = next((stage for stage in sense.stages if stage != _own_stage(measure)), "")
+        stage = next((stage for stage in sense.stages if stage != own_stage(measure)), "")
         moment = sense.moments[-1] if sense.moments else ""
         fret = (
             f" fret {sense.fret}" if measure == "intonation" and sense.fret not in (None, 12) and sense.ordinal else ""
@@ -167,7 +168,7 @@ def _stage(sense: Sense) -> str:
     return sense.stages[-1] if sense.stages and not whole else ""
 
 
-def _own_stage(measure: str) -> str:
+def own_stage(measure: str) -> str:
     """The stage whose word is the measurement's too, which therefore names no stage."""
     return {"nut": "nut_slotting", "head": "head_tension", "intonation": "intonation", "neck_angle": "neck_angle"}.get(
         measure, ""

@@ -21,6 +21,7 @@ from ingest.beginning.file_names import pattern_of
 from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.gauges_seen import gauges
 from ingest.beginning.legend import legend_of
+from ingest.beginning.measured_at_end import measured_at_end
 from ingest.beginning.new_text import shop_text
 from ingest.beginning.of_one_kind import is_kind_of, together, with_more
 from ingest.beginning.parts_of_shop import add_measure, begin, finish_measures, place_stage, shown_in
@@ -34,6 +35,7 @@ from ingest.beginning.starting_limits import specs_text
 from ingest.beginning.steps_seen import steps_seen
 from ingest.beginning.survey import Survey, survey_of
 from ingest.beginning.tunings_seen import columns_of, tunings
+from ingest.beginning.where_set import set_nowhere
 from ingest.reading.headings import plain
 from ingest.reading.on_disk import Data
 from ingest.reading.workbook import first_rows
@@ -85,6 +87,7 @@ def propose(
     begin(draft, told, shop)
     if shop is None:
         _about(draft, told, surveys, asker)
+    surveys = [measured_at_end(draft, seen, asker) for seen in surveys]
     unread: list[str] = []
     for seen in surveys:
         unread += add_log(draft, seen, asker, shop, seen.known)
@@ -96,6 +99,7 @@ def propose(
     unread += [*_without_limits(draft), *tunings(draft, asker, shop)]
     _mark_roles(draft, asker, shop)
     finish_measures(draft, shop)
+    unread += set_nowhere(draft) if shop is None else []
     steps = steps_seen(draft)
     draft.rest["gauge"] = [*draft.rest.get("gauge", []), *gauges(draft, steps)]
     join_sisters(draft)

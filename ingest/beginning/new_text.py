@@ -61,7 +61,7 @@ def table_lines(kind: str, entry: Entry, draft: Draft) -> str:
         elif key in STARTING.get(kind, ()):
             mark = STARTING_VALUE
         elif key in GUESSED.get(kind, {}):
-            mark = f"guess: {GUESSED[kind][key]}"
+            mark = f"guess: {draft.guesses.get(f'{name} {key}', GUESSED[kind][key])}"
         lines.append(_line(key, value, mark))
     return "\n".join(lines)
 

@@ -16,7 +16,8 @@ from ingest.terms.clock import EXCEL_DAY_0, Order, read_stamp
 from ingest.terms.units import spellings
 
 NEARLY = 0.97  # of a column that numbers the rows
-REMEMBERED = 96  # columns whose looks are kept, so that a change of mapping does not look at all of them again
+REMEMBERED = 2048  # columns whose looks are kept, so that an answer does not look at all of them again: 84 sheets of 17
+LONG = 100_000  # cells of a column that is looked at anew: kept columns keep their cells
 LOOKED_AT = 2000  # cells that are looked at one by one, spread over the column
 HOURS = 4  # of a day, at least, in a column of times of day written as 081455
 LAST_LIKELY = 54788  # a spreadsheet's number of 2049-12-31: later ones are numbers of something else
@@ -65,9 +66,17 @@ class Profile:
         return 0 < self.distinct <= max(12, 0.02 * self.filled)
 
 
-@lru_cache(maxsize=REMEMBERED)
 def profile(cells: tuple[str, ...], order: Order = "dmy") -> Profile:
     """Look at the cells of a column; the same column is looked at once while it is being mapped."""
+    return _kept(cells, order) if len(cells) <= LONG else _profile(cells, order)
+
+
+@lru_cache(maxsize=REMEMBERED)
+def _kept(cells: tuple[str, ...], order: Order) -> Profile:
+    return _profile(cells, order)
+
+
+def _profile(cells: tuple[str, ...], order: Order) -> Profile:
     typed = Counter(map(str.strip, cells))
     empty = {text for text in typed if not text or no_reading(text)}
     filled = [text for cell in cells if (text := cell.strip()) not in empty]

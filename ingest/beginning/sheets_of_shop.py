@@ -10,7 +10,8 @@ from ingest.beginning.answers import measure_of
 from ingest.beginning.asking import COLUMN, LEAVE, Asker
 from ingest.beginning.file_names import pattern_of
 from ingest.beginning.first_shop import Draft, LogDraft
-from ingest.beginning.guesses import guess_suspect
+from ingest.beginning.guesses import Guess, guess_suspect
+from ingest.beginning.measured_at_end import one_day
 from ingest.beginning.parts_of_shop import add_measure, add_people, people, place_stage
 from ingest.beginning.results_as_rows import places_behind
 from ingest.beginning.rows_meant import PASS_OVER, ROWS, ask_rows, pass_over
@@ -31,6 +32,7 @@ RANK = {"said": 0, "sure": 1, "likely": 2}  # who keeps a meaning that two colum
 NOT_KNOWN = "ask"  # instruments come again and again, but no column says to which stage
 SEVERAL = 1.5  # rows of an instrument, on the average
 OWN = "one of its own"  # a stage that the trade does not name
+AIR = ("rh", "temperature")  # of one day, those of all its readings
 OF_ROW = ("serial", "model", "supplier", "lot", "date", "job", "string_set", "grade", "hand", "ignore", "other")
 
 
@@ -146,9 +148,7 @@ def _add_headings(draft: Draft, log: LogDraft, here: str, *, read_outcomes: bool
             if guess.taken:
                 log.headings[column.heading] = NOT_SAID
             continue
-        stage = ""
-        if seen.shape == "instrument" and not guess.said:
-            stage = draft.stage_key(guess.stage) if guess.stage else ("" if guess.field in OF_ROW else here)
+        stage = _stage_of_column(draft, seen, guess, here)
         if guess.field == "reading":
             trade = measure_of(guess.measure) or guess.measure
             key = draft.key_of(guess.measure, said=bool(guess.said))
@@ -166,6 +166,18 @@ def _add_headings(draft: Draft, log: LogDraft, here: str, *, read_outcomes: bool
         taken[key] = column.heading
         log.headings[column.heading] = meaning
     return unread
+
+
+def _stage_of_column(draft: Draft, seen: Survey, guess: Guess, here: str) -> str:
+    """Where a row speaks of several stages that of one column: its own, else that of the sheet, none for what holds for
+    the whole row or was said with its stage.
+    """
+    if seen.shape != "instrument" or (guess.said and (guess.field != "reading" or "@" in guess.said)):
+        return ""
+    if guess.stage:
+        return draft.stage_key(guess.stage)
+    of_row = guess.field in OF_ROW or (guess.field in AIR and one_day(seen)) or (guess.said and seen.said.stage)
+    return "" if of_row else here
 
 
 def _read_by_name(heading: str, shape: str) -> bool:

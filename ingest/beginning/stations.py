@@ -13,6 +13,7 @@ from ingest.beginning.profiles import Profile
 from ingest.reading.headings import plain
 
 OF_VISIT = ("date", "started_at", "finished_at", "tech", "reading", "outcome", "fault", "minutes", "gauge", "note")
+UNDER = "its words under"  # begins why a column is of a station
 WHO_AND_WHEN = ("date", "started_at", "tech")
 
 
@@ -45,7 +46,7 @@ def by_stations(columns: Sequence[Seen], words: Mapping[str, str]) -> list[Guess
         if read.field not in OF_VISIT or not read.level:
             read = guess
         if read.field in OF_VISIT and read.level:
-            why = f"its words under {station!r}"
+            why = f"{UNDER} {station!r}"
             found.setdefault(station, {})[place] = replace(read, heading=guess.heading, stage=stage, why=why)
     own = {
         place: guess

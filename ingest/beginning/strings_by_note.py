@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 
-from ingest.beginning.guesses import Guess
+from ingest.beginning.guesses import Guess, guess_heading
 from ingest.beginning.heading_sense import words_of
 from ingest.reading.strings_by_tuning import note_in
 from ingest.terms.units import straight
@@ -27,7 +27,8 @@ BY_STRING = ("action", "nut", "intonation", "tuning", "compensation")  # what th
 ENGLISH = frozenset(("action", "act", "nut", "slot", "height", "ht", "gap", "intonation", "int", "string", "fret"))
 _UNIT = re.compile(r"[(\[{][^()\[\]{}]*[)\]}]|[\s,]+(?:mm|cm|in|inch|thou|cents?|ct|64ths?)\.?$", re.IGNORECASE)
 _NOTE = re.compile(r"(?:^|[\s._-])([A-Ha-h]'?)$")
-OF_TWO = "its words: strings by their notes, but of which instrument?"
+OTHER_SIDE = {"bass": "treble", "treble": "bass"}
+OF_TWO = "its words: strings by their notes, but of which instrument"
 LETTERS = "its words: B and D, the bass and the treble (Diskant) side or a string each"
 Group = tuple[str, str, str]
 
@@ -49,6 +50,32 @@ def by_notes(guesses: Sequence[Guess]) -> list[Guess]:
             told = replace(guesses[place], position=numbers[at]) if numbers else guesses[place]
             why = "its words: a string by its note" if numbers else OF_TWO
             out[place] = replace(told, level="likely" if numbers else "unsure", why=why)
+    return out
+
+
+def beside_said(guesses: Sequence[Guess]) -> list[Guess]:
+    """The guesses with a column that its words tell from another only by a string, where somebody said which string the
+    other is: of two the other side, else asked about.
+    """
+    out = list(guesses)
+    said: dict[Group, list[Guess]] = {}
+    open_: dict[Group, list[int]] = {}
+    for place, guess in enumerate(guesses):
+        by_words = guess_heading(guess.heading)
+        alike = by_words.measure, by_words.moment, by_words.stage
+        if guess.field != "reading" or by_words.field != "reading" or by_words.position:
+            continue
+        if guess.level != "said" and not guess.position:
+            open_.setdefault(alike, []).append(place)
+        elif guess.level == "said" and guess.position:
+            said.setdefault(alike, []).append(guess)
+    for alike, told in said.items():
+        mine = open_.get(alike, [])
+        for place in mine:
+            out[place] = replace(guesses[place], level="unsure", why=OF_TWO)
+        if len(mine) == len(told) == 1 and told[0].position in OTHER_SIDE:
+            why = f"its words: the other string of {told[0].heading!r}"
+            out[mine[0]] = replace(out[mine[0]], position=OTHER_SIDE[told[0].position], level="likely", why=why)
     return out
 
 

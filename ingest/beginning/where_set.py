@@ -4,8 +4,11 @@ from collections.abc import Callable, Iterator, Sequence
 
 from ingest.beginning.answers import meaning_of
 from ingest.beginning.first_shop import Draft, LogDraft
-from ingest.beginning.starting_values import StartingMeasure
+from ingest.beginning.starting_values import MEASURES, StartingMeasure
 from ingest.reading.headings import plain
+from ingest.terms.questions import listed
+
+MEASURE = {item.key: item for item in MEASURES}
 
 
 def where_set(
@@ -23,8 +26,42 @@ def where_set(
     stage = here(item.rather_at) if item.rather_at else ""
     if not stage and not (item.rather_at and read and usual not in read):
         stage = here(usual)
-    told = _by_family(item, stage, families, here)
-    return told or here("setup") or touched_up(draft, key)  # a shop of one bench sets everything there
+    stage = stage or here("setup")  # a shop of one bench sets everything there
+    stage = stage or touched_up(draft, key)
+    if not (stage or here(usual)) and (stage := _on_one_bench(draft, read)):
+        draft.guesses[f"characteristic {key} set_at"] = (
+            "its usual place is no stage here; where it is read on the bench"
+        )
+    return _by_family(item, stage, families, here)
+
+
+def _on_one_bench(draft: Draft, read: set[str]) -> str:
+    """The one bench at which a measurement is read; '' where it is read at none, or at several."""
+    benches = [stage for stage in read if draft.stages[stage].get("role", "bench") == "bench"]
+    return benches[0] if len(benches) == 1 else ""
+
+
+def set_nowhere(draft: Draft) -> list[str]:
+    """One line that asks where what is measured is set, of measurements that a trade sets at a bench and, as far as the
+    sheets tell, nobody sets here; none in a shop without benches.
+    """
+    benches = [key for key, entry in draft.stages.items() if entry.get("role", "bench") == "bench"]
+    families = set(draft.families())
+    lacking = []
+    for key, entry in draft.measures.items():
+        item, at = MEASURE.get(draft.trade_measure(key)), entry.get("set_at", "")
+        told = isinstance(at, str) or "other" in at or families <= at.keys()
+        if item and item.set_at and not (at and told) and read_at(draft, key):
+            but = f" (but for {listed(list(at))})" if at else ""
+            name = str(entry.get("name", key))
+            lacking.append(f"{name.lower() if name == item.name else name}{but}")
+    if not benches or not lacking:
+        return []
+    are, ones = ("is", "its [[characteristic]]") if len(lacking) == 1 else ("are", "their [[characteristic]]s")
+    return [
+        f"At which bench {are} {listed(lacking)} set? The sheets do not tell; until `set_at` of {ones} says so, Bench "
+        "and the causes of a move leave people out of it"
+    ]
 
 
 def read_at(draft: Draft, key: str) -> set[str]:
@@ -86,4 +123,4 @@ def _by_family(
         return stage
     if set(families) == set(apart) and len(set(apart.values())) == 1:
         return next(iter(apart.values()))
-    return apart | ({"other": stage} if stage else {})
+    return stage if {*apart.values()} == {stage} else apart | ({"other": stage} if stage else {})

@@ -1,5 +1,8 @@
 """`truerun new` at the command line: from a foreign sheet to a shop that loads it, and never a traceback."""
 
+import io
+import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -45,3 +48,76 @@ def test_what_is_no_sheet_is_one_line(tmp_path, capsys, data, words):
     assert words in said
     assert said.count("\n") == 1
     assert not (tmp_path / "shop").exists()
+
+
+HEAD = (
+    "No.;Model;Date;Nut by;Nut G (mm);Nut A (mm);Saddle by;Relief (mm);Action G 12th (mm);Action A 12th (mm);"
+    "Checked by;Result"
+)
+ROWS = [
+    f"KU{2001 + k};Kupu tenor ukulele;{1 + k % 28:02d}.10.2026;{('Dewi', 'Putu')[k % 2]};0,4{k % 9};0,5{k % 9};"
+    f"Made;0,0{k % 9};2,4{k % 9};2,5{k % 9};Gede;ok"
+    for k in range(60)
+]
+
+
+class Typed(io.StringIO):
+    """A keyboard at which a person sits."""
+
+    def isatty(self):
+        return True
+
+
+def talked(tmp_path, monkeypatch, head, rows, answers):
+    """What the command returns: each prompt is answered by the first of these whose words it holds, else by Enter."""
+    (tmp_path / "setup.csv").write_text("\n".join([head, *rows]) + "\n", encoding="utf-8")
+    monkeypatch.setattr(sys, "stdin", Typed())
+    asked = []
+
+    def prompt(text, default="", **_):
+        asked.append(text)
+        return next((answer for words, answer in answers if words in text), default)
+
+    monkeypatch.setattr("typer.prompt", prompt)
+    monkeypatch.setattr("typer.confirm", lambda *_, default=False, **__: default)
+    return run(["new", str(tmp_path / "setup.csv"), "--shop", str(tmp_path / "shop")]), asked
+
+
+def test_a_measurement_answered_without_its_stage_is_written_with_one_and_its_sister_with_the_other_string(
+    tmp_path, monkeypatch, capsys
+):
+    answers = [
+        ("column 'Nut G", "nut bass (mm)"),
+        ("column 'Action G", "action bass (mm)"),
+        ("time zone", "Asia/Makassar"),
+    ]
+    assert talked(tmp_path, monkeypatch, HEAD, ROWS, answers)[0] == 0
+    held = tomllib.loads((tmp_path / "shop" / "shop.toml").read_text(encoding="utf-8"))["log"][0]["headings"]
+    assert held["Nut G (mm)"] == "nut bass (mm) @ final_inspection"
+    assert held["Nut A (mm)"] == "nut treble (mm) @ final_inspection"
+    assert held["Action G 12th (mm)"] == "action bass (mm) @ final_inspection"
+    assert held["Action A 12th (mm)"] == "action treble (mm) @ final_inspection"
+    assert "60 of 60 rows and 300 readings would be read" in capsys.readouterr().out
+    assert run(["load", str(tmp_path / "setup.csv"), "--shop", str(tmp_path / "shop")]) == 0
+
+
+def test_a_shop_that_would_refuse_every_sheet_is_not_written_unless_somebody_wants_it(tmp_path, monkeypatch, capsys):
+    rows = [f"A{k},2026-10-{1 + k % 28:02d},0.{k % 9}1" for k in range(40)]
+    monkeypatch.setattr("dashboard.commands.new._count", lambda *_: True)
+    code, asked = talked(tmp_path, monkeypatch, "Serial,Date,Relief (mm)", rows, [])
+    assert code == 2
+    said = capsys.readouterr()
+    assert "As it stands no sheet would be read" in said.out
+    assert "nothing is written" in said.err
+    assert not (tmp_path / "shop").exists()
+    assert any("Change a column?" in one for one in asked)
+
+
+def test_many_files_of_one_kind_are_named_by_their_pattern(tmp_path, capsys):
+    for week in range(8):
+        (tmp_path / f"bench_w{week}.csv").write_text("\n".join([HEAD, *ROWS[7 * week : 7 * week + 7]]) + "\n", "utf-8")
+    files = [str(path) for path in sorted(tmp_path.glob("*.csv"))]
+    assert run(["new", *files, "--shop", str(tmp_path / "shop"), "--yes"]) == 0
+    said = capsys.readouterr().out
+    assert f"load {tmp_path / 'bench_w*.csv'} --shop" in said
+    assert files[0] not in said

@@ -3,7 +3,7 @@
 import pytest
 
 from ingest.beginning.guesses import Guess, guess_heading
-from ingest.beginning.strings_by_note import LETTERS, OF_TWO, by_notes, lone_letters, note_of
+from ingest.beginning.strings_by_note import LETTERS, OF_TWO, beside_said, by_notes, lone_letters, note_of
 
 
 def nut(heading, **more):
@@ -93,3 +93,24 @@ def test_a_lone_letter_is_a_side_only_where_the_sheet_bears_it_out(headings, cel
     assert [guess.position for guess in found] == [guess.position for guess in guesses]
     assert {guess.taken for guess in found} == {sure}
     assert sure or {guess.why for guess in found} == {LETTERS}
+
+
+def test_of_two_strings_the_other_is_taken_from_what_somebody_said_of_one():
+    said = Guess("Nut G (mm)", "reading", "nut", "bass", level="said", said="nut bass")
+    [_, other] = beside_said([said, nut("Nut A (mm)")])
+    assert (other.position, other.level) == ("treble", "likely")
+    assert "Nut G" in other.why
+
+
+@pytest.mark.parametrize("position", ["bass", "4"])
+def test_of_several_strings_the_others_are_asked_about_and_none_loses_its_own_in_silence(position):
+    said = Guess("Nut G", "reading", "nut", position, level="said", said=f"nut {position}")
+    rest = [nut("Nut C"), nut("Nut A")] if position == "bass" else [nut("Nut A")]
+    assert {(one.position, one.level) for one in beside_said([said, *rest])[1:]} == {("", "unsure")}
+
+
+def test_a_string_beside_another_measurement_stays_as_it_is():
+    said = Guess("Action G", "reading", "action", "bass", level="said", said="action bass")
+    whole = nut("Nut height")
+    named = Guess("Action treble", "reading", "action", "treble", level="sure")
+    assert beside_said([said, whole, named])[1:] == [whole, named]
