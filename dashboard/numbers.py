@@ -29,6 +29,7 @@ MONTHS = (
 )
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 SMALL = ("none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+FINER = 3  # digits more than usual, at most, to tell a value from its limit
 NONE = "no figure"  # what stands where a value could not be computed
 
 
@@ -93,6 +94,21 @@ def amount(
         write(in_unit(value, quantity, shown=shown), decimals_of(quantity, shown=shown, mean=mean)),
         unit_of(quantity, shown=shown),
     )
+
+
+def apart(
+    value: float, limit: float, quantity: str = "length", *, shown: str = "mm", mean: bool = False
+) -> tuple[str, str]:
+    """A value beside the limit that it lies beyond, both with as many digits as tell the one from the other:
+    `("5.2 cents", "5.0 cents")`; as `amount` writes them where that does.
+    """
+    digits, unit = decimals_of(quantity, shown=shown, mean=mean), unit_of(quantity, shown=shown)
+    both = [in_unit(one, quantity, shown=shown) for one in (value, limit)]
+    enough = next(
+        (digits + more for more in range(FINER + 1) if len({plain(x, digits + more) for x in both}) > 1), digits
+    )
+    one, other = (with_unit(plain(x, enough), unit) for x in both)
+    return one, other
 
 
 def mm(value: float | None, *, shown: str = "mm", sign: bool = False) -> str:

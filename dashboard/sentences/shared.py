@@ -106,6 +106,14 @@ def amount(shop: Shop, key: str, value: float | None, *, sign: bool = False, mea
     return numbers.amount(value, quantity(shop, key), shown=shop.shop.length, sign=sign, mean=mean)
 
 
+def apart(shop: Shop, key: str, value: float, limit: float) -> tuple[str, str]:
+    """A value of a characteristic and the limit that it lies beyond, as `amount` writes them, with more digits where
+    these would not tell the one from the other.
+    """
+    mean = quantity(shop, key) == "pitch" and (_halves(shop, key, value) or _halves(shop, key, limit))
+    return numbers.apart(value, limit, quantity(shop, key), shown=shop.shop.length, mean=mean)
+
+
 def _halves(shop: Shop, key: str, value: float | None) -> bool:
     """Are cents of this characteristic read in parts of one?"""
     steps = [gauge.step for gauge in shop.gauges if key in gauge.measures and gauge.step]

@@ -43,10 +43,13 @@ def values(shop: Shop, key: str, read: Sequence[float], limit: float | None) -> 
     one that the last lies beyond; None where it lies within.
     """
     *before, last = (shared.amount(shop, key, value) for value in read)
+    beyond = ""
+    if limit is not None:
+        last, asked = shared.apart(shop, key, read[-1], limit)
+        beyond = f", limit {asked.partition(numbers.NBSP)[0]}"
     bare = [one.partition(numbers.NBSP)[0] for one in before]
     first = f"{bare[0]} .. {bare[-1]}" if len(bare) >= VALUES else ", ".join(bare)
     said = f"{first}, then {last}" if first else last
-    beyond = "" if limit is None else f", limit {shared.amount(shop, key, limit).partition(numbers.NBSP)[0]}"
     return f"{said}{beyond}"
 
 

@@ -218,10 +218,10 @@ def _beyond(
 ) -> str:
     limit = upper if upper is not None and value > upper else lower
     what = sentences.characteristic(shop, characteristic, position).lower()
-    return (
-        f"{what}: {sentences.amount(shop, characteristic, value)}, limit "
-        f"{sentences.amount(shop, characteristic, limit)}"
-    )
+    if limit is None:
+        return f"{what}: {sentences.amount(shop, characteristic, value)}, limit {numbers.NONE}"
+    read, asked = sentences.apart(shop, characteristic, value, limit)
+    return f"{what}: {read}, limit {asked}"
 
 
 def action(row: Mapping[str, Any], shop: Shop) -> tuple[str, str]:

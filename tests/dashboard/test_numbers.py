@@ -74,6 +74,15 @@ def test_something_never_becomes_nothing_and_nearly_all_never_all():
     assert numbers.share(1 / 5000, 5000) == f"under 0.1{N}%"
 
 
+def test_a_value_beyond_its_limit_has_as_many_digits_as_tell_it_from_the_limit():
+    assert numbers.apart(5.2, 5.0, "pitch") == (f"5.2{N}cents", f"5.0{N}cents")
+    assert numbers.apart(-5.4, -5.0, "pitch") == (f"\u22125.4{N}cents", f"\u22125.0{N}cents")
+    assert numbers.apart(7.0, 5.0, "pitch") == (f"7{N}cents", f"5{N}cents")
+    assert numbers.apart(2.704, 2.7) == (f"2.704{N}mm", f"2.700{N}mm")
+    assert numbers.apart(25.4 * 0.1254, 25.4 * 0.125, shown="in") == (f"0.1254{N}in", f"0.1250{N}in")
+    assert numbers.apart(2.7, 2.7) == (f"2.70{N}mm", f"2.70{N}mm")
+
+
 def test_ranges_read_to_in_prose_and_a_dash_in_tables_unless_signed():
     assert numbers.span(0.08, 0.15) == "0.08 to 0.15"
     assert numbers.span(0.08, 0.15, unit="mm") == f"0.08 to 0.15{N}mm"

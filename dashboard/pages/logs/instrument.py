@@ -14,7 +14,7 @@ from dashboard import numbers, parts
 from dashboard.desk import desk
 from dashboard.pages.held import held
 from dashboard.pages.logs import confirm, correct, walk
-from dashboard.pages.logs.readings import limits
+from dashboard.pages.logs.readings import limits, value_of
 from dashboard.sentences import cautions
 from dashboard.sentences import play_test as words
 from dashboard.sentences import shared as sentences
@@ -158,9 +158,7 @@ def _readings(found: Life, shop: Shop) -> html.Section | html.Details:
                 "stage": shop.stage_name(stages.get(row["visit"], row["stage"])),
                 "what": sentences.characteristic(shop, row["characteristic"], row["position"]),
                 "moment": "after touch-up" if row["moment"] == "left" else "as found",
-                "value": sentences.amount(shop, row["characteristic"], row["value"])
-                if row["value"] is not None
-                else "no number",
+                "value": value_of(shop, row) if row["value"] is not None else "no number",
                 "raw": row["raw"],
                 "limits": limits(shop, row),
                 "mark": [

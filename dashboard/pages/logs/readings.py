@@ -146,10 +146,7 @@ def line(row: dict[str, Any], shop: Shop, headings: correct.Headings) -> dict[st
     return {
         "serial": [serial, parts.on_a_phone(about)],
         "what": sentences.characteristic(shop, row["characteristic"], row["position"]),
-        "value": [
-            sentences.amount(shop, row["characteristic"], row["value"]),
-            parts.on_a_phone(*marks, " ", typed, " ", correct.way(row, headings)),
-        ],
+        "value": [value_of(shop, row), parts.on_a_phone(*marks, " ", typed, " ", correct.way(row, headings))],
         "raw": row["raw"],
         "limits": asked,
         "mark": marks if flags else mark,
@@ -160,14 +157,25 @@ def line(row: dict[str, Any], shop: Shop, headings: correct.Headings) -> dict[st
     }
 
 
+def value_of(shop: Shop, row: dict[str, Any]) -> str:
+    """The value; of one outside with as many digits as tell it from its limit."""
+    key, value = row["characteristic"], row["value"]
+    beyond = row["upper"] if row["upper"] is not None and value is not None and value > row["upper"] else row["lower"]
+    told = row["outside"] and value is not None and beyond is not None
+    return sentences.apart(shop, key, value, beyond)[0] if told else sentences.amount(shop, key, value)
+
+
 def limits(shop: Shop, row: dict[str, Any]) -> str:
     """`2.10 to 2.70`, one side where only one is asked."""
     low, high = row["lower"], row["upper"]
+    key, value = row["characteristic"], row["value"]
     if low is None and high is None:
         return ""
     low_words, high_words = (
-        sentences.amount(shop, row["characteristic"], value) if value is not None else "" for value in (low, high)
-    )
+        "" if end is None else sentences.apart(shop, key, value, end)[1] if row.get("outside")
+        else sentences.amount(shop, key, end)
+        for end in (low, high)
+    )  # fmt: skip
     return (
         f"{low_words.partition(numbers.NBSP)[0]} to {high_words}"
         if low_words and high_words

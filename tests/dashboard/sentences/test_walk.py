@@ -39,6 +39,7 @@ def test_what_was_shipped_outside_is_said_first(found, said):
         ([2.1], None, "2.10 mm"),
         ([2.1, 2.3], None, "2.10, then 2.30 mm"),
         ([2.1, 2.3, 2.9], 2.7, "2.10, 2.30, then 2.90 mm, limit 2.70"),
+        ([2.1, 2.701], 2.7, "2.10, then 2.701 mm, limit 2.700"),
         ([2.1, 2.2, 2.3, 2.4, 2.5, 2.6], None, "2.10 .. 2.50, then 2.60 mm"),
     ],
 )

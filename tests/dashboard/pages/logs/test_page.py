@@ -151,6 +151,16 @@ def test_taking_out_wants_the_log_and_who(shop):
     assert "wants the log and who" in said(logs.take_out(1, None, "", ""))
 
 
+def test_a_reading_just_outside_is_written_with_the_digits_that_tell_it_from_its_limit(shop):
+    row = {"characteristic": "action", "value": 2.704, "lower": 2.1, "upper": 2.7, "outside": True}
+    made = shop.snapshot().shop
+    assert logs_readings.value_of(made, row) == "2.704\u00a0mm"
+    assert logs_readings.limits(made, row) == "2.10 to 2.700\u00a0mm"
+    within = row | {"value": 2.7, "outside": False}
+    assert logs_readings.value_of(made, within) == "2.70\u00a0mm"
+    assert logs_readings.limits(made, within) == "2.10 to 2.70\u00a0mm"
+
+
 def test_readings_outside_are_marked_with_their_file_and_line(shop):
     bring(shop)
     page = said(logs_readings.layout(characteristic="action", outside="1"))
