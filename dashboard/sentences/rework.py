@@ -264,26 +264,37 @@ def weekly_say(out: pl.DataFrame, shop: Shop, *, held: bool = True) -> str:
     for row in out.iter_rows(named=True):
         name, n = charted(shop, row["stage"]), row["instruments"]
         what = f"{numbers.of(row['came_back'], n)} {_came_back(row)}, {numbers.share(row['share'], n)}"
-        before = (
-            f"; {numbers.share(row['base_share'], row['base_instruments'])} in the twelve weeks before"
-            if row["base_share"] is not None
-            else ""
-        )
+        before = ""
+        if row["base_share"] is not None:
+            mixed = _at_this_mix(row)
+            before = f"; {_share_before(row)} in the twelve weeks before{f', which let {mixed}' if mixed else ''}"
         state = row["state"] if row["state"] in ("above", "below") else row["faults_state"]
         faults = "" if row["state"] in ("above", "below") else ", but its faults an instrument stand out"
         told.append(f"{name}: {what}{before}{faults}: {weekly(state)}.")
     return " ".join(told)
 
 
+def _share_before(row: dict[str, Any]) -> str:
+    """What came back in the twelve weeks before, of all instruments counted then."""
+    return numbers.share(row["base_came_back"] / row["base_instruments"], row["instruments"])
+
+
+def _at_this_mix(row: dict[str, Any]) -> str:
+    """`expect 15 % of this week's models, lots and inspectors`, where that is another figure than what came back then;
+    else ''. Chance is judged round this one.
+    """
+    expected = numbers.share(row["base_share"], row["instruments"])
+    return "" if expected == _share_before(row) else f"expect {expected} of this week's models, lots and inspectors"
+
+
 def weekly_row(row: dict[str, Any]) -> dict[str, str]:
     """A stage's week beside its drawings."""
     n, base = row["instruments"], row["base_share"] is not None
-    before = (
-        f"before {numbers.share(row['base_share'], n)}; "
-        f"chance gives {numbers.share_range(row['lower'], row['upper'], n)}"
-        if base
-        else "no weeks before to judge by"
-    )
+    before = "no weeks before to judge by"
+    if base:
+        mixed = _at_this_mix(row)
+        before = f"before {_share_before(row)}{f', by which to {mixed}' if mixed else ''}; "
+        before += f"chance gives {numbers.share_range(row['lower'], row['upper'], n)}"
     faults_before = (
         f"before {numbers.plain(row['base_faults_each'], 2)}; "
         f"chance gives {numbers.span(row['faults_lower'], row['faults_upper'], 2)}"
@@ -307,7 +318,8 @@ def weekly_figures(row: dict[str, Any]) -> dict[str, str]:
         "came_back": numbers.of(row["came_back"], n),
         "share": numbers.share(row["share"], n),
         "faults": numbers.plain(row["faults_each"], 2),
-        "base": numbers.share(row["base_share"], n) if base else numbers.NONE,
+        "base": _share_before(row) if base else numbers.NONE,
+        "mixed": numbers.share(row["base_share"], n) if base else numbers.NONE,
         "within": numbers.share_range(row["lower"], row["upper"], n) if base else numbers.NONE,
         "state": weekly(row["state"]),
         "faults_base": numbers.plain(row["base_faults_each"], 2) if base else numbers.NONE,

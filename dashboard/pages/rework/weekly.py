@@ -68,8 +68,8 @@ def weekly(shop: Shop, scope: Scope, last: date) -> html.Section:
         [parts.behind(_charts(rest, every, shop, scope, last), sentences_rework.others(len(rest)))] if len(rest) else []
     )
     key = (
-        "13 weeks, this one large; grey: what chance gives by the twelve weeks before each; line: their share now; a "
-        "wedge marks a week outside."
+        "13 weeks, this one large; grey: what chance gives by the twelve weeks before each; line: what they let expect "
+        "of this week's models, lots and inspectors; a wedge marks a week outside."
     )
     body = [
         *([html.P(sentences_rework.lasting(lasts, shop, last))] if lasts else []),
@@ -169,6 +169,7 @@ def _table(rows: pl.DataFrame, shop: Shop) -> html.Div:
         ("came_back", "Came back", "n"),
         ("share", "Share", "n"),
         ("base", "Twelve weeks before", "n"),
+        ("mixed", "Of this week's models, lots, inspectors", "n wide-only"),
         ("within", "Still chance", "n wide-only"),
         ("state", "", "wide-only"),
         ("faults", "Faults an instrument", "n wide-only"),

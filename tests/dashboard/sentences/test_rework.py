@@ -13,6 +13,10 @@ from analysis.studies.rework.stage_weeks import UNKNOWN
 from dashboard.sentences import came_back, rework
 
 
+def spaced(text):
+    return text.replace("\u00a0", " ")
+
+
 def flows(count):
     rows = pl.DataFrame({"caused_at": ["unknown"] * count, "minutes": [0.0] * count})
     return Flows(rows, pl.DataFrame({"count": [count], "minutes": [0.0]}))
@@ -48,6 +52,25 @@ def test_weeks_whose_ends_are_not_read_are_not_said_to_be_clean():
         "What was sent back in 4 weeks is not read: no log says how the visits of 116 judged ended."
     )
     assert "how the one judged ended" in rework.not_read("in 1 week", 1)
+
+
+def test_before_is_what_came_back_then_and_what_this_weeks_work_lets_expect_stands_beside_it():
+    row = {
+        "stage": "nut_slotting", "instruments": 125, "came_back": 14, "share": 14 / 125, "state": "within",
+        "base_instruments": 1500, "base_came_back": 115, "base_share": 0.15, "lower": 0.06, "upper": 0.25,
+        "faults_each": 0.11, "base_faults_each": 0.08, "faults_lower": 0.04, "faults_upper": 0.2,
+        "faults_state": "within",
+    }  # fmt: skip
+    shop = SimpleNamespace(stage_name=lambda key: "Nut slotting")
+    told = spaced(rework.weekly_row(row)["before"])
+    assert told == (
+        "before 8 %, by which to expect 15 % of this week's models, lots and inspectors; chance gives 6 to 25 %"
+    )
+    assert spaced(rework.weekly_figures(row)["base"]) == "8 %"
+    alike = row | {"base_share": 115 / 1500}
+    assert spaced(rework.weekly_row(alike)["before"]) == "before 8 %; chance gives 6 to 25 %"
+    say = spaced(rework.weekly_say(pl.DataFrame([row | {"state": "above"}]), shop))
+    assert "8 % in the twelve weeks before, which let expect 15 % of this week's" in say
 
 
 def test_a_first_week_is_held_against_none():
