@@ -17,7 +17,8 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
-from ingest.reading.words import TWO_NAMES
+from ingest.reading.words import TWO_NAMES, Words
+from ingest.shopfiles.shop_parts import Log
 from ingest.store.snapshot import Reader, Snapshot
 
 if TYPE_CHECKING:
@@ -107,6 +108,14 @@ class Veil:
         ]
         parts = {part for cell in pl.concat(signed).to_list() for part in TWO_NAMES.split(cell)[::2]}
         return {self.code(part): part for part in sorted(parts) if self._is_name(part)}
+
+    @cached_property
+    def meant(self) -> dict[str, str]:
+        """Of each code of somebody on no list the listed person whose name comes nearest to what was typed: a slip of
+        the pen is told without showing what was typed. Those that none comes near are left out.
+        """
+        known = Words(self.bare.shop, Log())
+        return {code: near for code, name in self.unlisted.items() if (near := known.nearest("tech", name))}
 
     @cached_property
     def words(self) -> dict[str, str]:

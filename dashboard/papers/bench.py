@@ -54,7 +54,7 @@ def paper(tech: str, *, stage: str = "", letter: bool = False) -> tuple[str, str
     stands = _stands(shop, tech, stage)
     if not stands:
         raise UnusableData(
-            f"no target for {tech} yet: nothing that is set at a bench has limits in specs.csv or a reading on file; "
+            f"no target for {tech} yet: nothing that is set at a bench has a reading at final inspection and limits; "
             "set one by hand on Bench, or load a log"
         )
     chosen = choose(stands, _new_at(tech))

@@ -17,6 +17,11 @@ WHOLE = {  # of stages of which nothing was read
     unread.STAGE: "No row read of {}.",
     unread.OUTCOMES: "Outcomes are not read at {}.",
     unread.MINUTES: "No minutes are planned, typed or clocked at {}: no cost.",
+    unread.JUDGED: (
+        "Nothing is judged: limits are held at final inspection, and all readings stand at {}. Where a row holds a "
+        "whole instrument, and they were taken at the end, say so in shop.toml, as relief @ final_inspection, then "
+        "`truerun again --all`."
+    ),
 }
 TOUCHES = {  # what each page needs
     "week": (
@@ -24,23 +29,24 @@ TOUCHES = {  # what each page needs
         unread.CAUSES,
         unread.CHARACTERISTIC,
         unread.LIMITS,
+        unread.JUDGED,
         unread.MINUTES,
         unread.STAGE,
         unread.COLUMN,
     ),
     "drift": (unread.CHARACTERISTIC, unread.COLUMN),
-    "capability": (unread.CHARACTERISTIC, unread.LIMITS, unread.COLUMN),
+    "capability": (unread.CHARACTERISTIC, unread.LIMITS, unread.JUDGED, unread.COLUMN),
     "rework": (unread.OUTCOMES, unread.CAUSES, unread.MINUTES, unread.STAGE),
     "necks": (unread.LIMITS, unread.CHARACTERISTIC, unread.OUTCOMES),
-    "bench": (unread.OUTCOMES, unread.CAUSES, unread.MINUTES),
+    "bench": (unread.OUTCOMES, unread.CAUSES, unread.JUDGED, unread.MINUTES),
     "packet": (unread.OUTCOMES, unread.CHARACTERISTIC, unread.LIMITS, unread.MINUTES),
-    "target card": (unread.CHARACTERISTIC, unread.OUTCOMES, unread.MINUTES),
+    "target card": (unread.CHARACTERISTIC, unread.OUTCOMES, unread.JUDGED, unread.MINUTES),
 }
 
 
 def in_logs(rows: pl.DataFrame, page: str) -> bool:
     """Is any of it mended by saying what a column is? Limits stand in specs.csv, planned minutes in shop.toml."""
-    elsewhere = [unread.LIMITS, unread.MINUTES]
+    elsewhere = [unread.LIMITS, unread.JUDGED, unread.MINUTES]
     return bool(rows["what"].is_in([one for one in TOUCHES[page] if one not in elsewhere]).any())
 
 

@@ -121,6 +121,20 @@ def test_who_is_not_listed_is_answered_by_code(named_shop):
     assert not [group for one in work.decisions() for group in one.groups if group.field == "tech"]
 
 
+def test_a_slip_of_a_listed_name_is_guessed_though_it_stands_as_a_code(named_shop):
+    folder = named_shop("codes")
+    toml = (folder / "shop.toml").read_text()
+    (folder / "shop.toml").write_text(toml + '\n[[tech]]\nkey = "Quilon Marsh"\n')
+    make_app(desk.Desk(folder))
+    work = importlib.import_module("dashboard.pages.logs.work")
+    group = next(group for one in work.decisions() for group in one.groups if group.field == "tech")
+    assert group.typed.startswith("unlisted-")
+    assert (group.guess, group.sure, group.choices[0]) == ("Quilon Marsh", False, "Quilon Marsh")
+    shown_there = said(work.laid_out("tech", []))
+    assert "by its letters; look" in shown_there
+    assert "Quillon Marsh" not in shown_there
+
+
 def test_names_are_shown_where_the_shop_says_so(named_shop):
     make_app(desk.Desk(named_shop("names")))
     assert "Zebulon Quince" in said(importlib.import_module("dashboard.pages.bench.page").layout(tech="T03"))

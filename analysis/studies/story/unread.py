@@ -9,11 +9,12 @@ from analysis.studies.story.story import Story, story
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
-CHARACTERISTIC, OUTCOMES, CAUSES, LIMITS, MINUTES, STAGE, COLUMN = (
+CHARACTERISTIC, OUTCOMES, CAUSES, LIMITS, JUDGED, MINUTES, STAGE, COLUMN = (
     "characteristic",
     "outcomes",
     "causes",
     "limits",
+    "judged",
     "minutes",
     "stage",
     "column",
@@ -24,20 +25,23 @@ NUMBERS = 0.5  # of its cells: the column holds measurements
 UNREAD: dict[str, pl.DataType] = {
     "what": pl.String(),  # one of the words above
     "key": pl.String(),  # characteristic, stage or heading; '' for all of them
-    "cells": pl.Int64(),  # cells not read; of causes and outcomes visits; of limits readings; of minutes visits
+    "cells": pl.Int64(),  # cells not read; of causes, outcomes and minutes visits; of limits and judged readings
     "of": pl.Int64(),  # of so many
     "logs": pl.Int64(),  # in so many logs
 }
 
 
 def unread(snapshot: Snapshot) -> pl.DataFrame:
-    """UNREAD: what was not read, outcomes first, then causes, characteristics, limits, minutes, stages, columns."""
+    """UNREAD: what was not read, outcomes first, then causes, characteristics, limits and where none is held against
+    them, minutes, stages, columns.
+    """
     told = snapshot.once(story)
     parts = [
         _outcomes(snapshot, told),
         _causes(snapshot, told),
         _characteristics(snapshot, told),
         _limits(snapshot, told),
+        _judged(snapshot, told),
         _minutes(snapshot, told),
         _stages(snapshot, told),
         _columns(snapshot),
@@ -148,6 +152,20 @@ def _limits(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
     none = [one.key for one in snapshot.shop.characteristics if one.key in n]
     without = [key for key in none if key not in set(limited["characteristic"])]
     return [(LIMITS, key, n[key], n[key], 0) for key in without]
+
+
+def _judged(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
+    """The benches where readings stand, a row each, if none stands at a final inspection or a play test: nothing is
+    judged.
+    """
+    counts = told.readings.select("stage", "role").group_by("stage", "role").len()
+    rows = tables.plain(counts).filter(pl.col("stage") != "")
+    if rows["role"].is_in(["final", "test"]).any():
+        return []
+    rows = rows.filter(pl.col("role") == "bench").sort(
+        pl.col("stage").replace_strict(snapshot.shop.bench_order, default=99, return_dtype=pl.Int64)
+    )
+    return [(JUDGED, stage, n, n, 0) for stage, n in rows.select("stage", "len").iter_rows()]
 
 
 def _minutes(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:

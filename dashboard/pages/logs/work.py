@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -59,7 +60,19 @@ def decisions() -> list[Decision]:
     """The open decisions of the shop, worked out once a version."""
     people = desk.here().snapshot().shop.people.show != "none"
     found: list[Decision] = desk.ask(_worklist, folder=str(desk.here().folder), people=people)
-    return found
+    return [_with_meant(one) if one.key == "tech" else one for one in found]
+
+
+def _with_meant(one: Decision) -> Decision:
+    """Names on no list with who is probably meant, where they stand as codes that resemble nobody."""
+    meant = desk.here().veil().meant
+    groups = [
+        replace(group, guess=near, choices=tuple(dict.fromkeys((near, *group.choices))))
+        if not group.guess and (near := meant.get(group.typed, ""))
+        else group
+        for group in one.groups
+    ]
+    return replace(one, groups=tuple(groups))
 
 
 def _worklist(snapshot: Any, *, folder: str, people: bool) -> list[Decision]:

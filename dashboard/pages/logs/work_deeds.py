@@ -26,6 +26,7 @@ from dashboard.pages.logs.work import (
     laid_out,
     story_of,
 )
+from ingest.verbs.groups import Decision
 
 LOADED = "logs-loaded"
 PATIENCE = 120.0  # seconds that an answer waits for its logs to be read
@@ -130,8 +131,7 @@ def act(head: Any, *given: Any) -> Any:
     if job.state != "done":
         return _only_said(job.problem)
     became = job.answer
-    rows = f"{numbers.count(became.settled)} {'question' if became.settled == 1 else 'questions'}"
-    told = f"{here.title}: {rows} answered, {numbers.count(became.rows_in)} came in."
+    told = told_of(here, became.settled, became.rows_in)
     token = {"first": became.first, "last": became.last, "logs": became.logs, "at": here.key}
     done = [*(done or []), token | {"said": told, "settled": became.settled}]
     now = decisions()
@@ -143,6 +143,15 @@ def act(head: Any, *given: Any) -> Any:
         at = after[0] if after else (keys[0] if keys else "")
     left = sum(one.rows for one in now if not one.asks_once)
     return laid_out(at, done), at, done, f"{told} {numbers.count(left)} left.", head(), months.sheet(waiting())
+
+
+def told_of(one: Decision, settled: int, rows_in: int) -> str:
+    """What answers did: how many questions, and what came in; of words kept as typed the rows were in already."""
+    rows = f"{numbers.count(settled)} {'question' if settled == 1 else 'questions'}"
+    came = f"{numbers.count(rows_in)} came in"
+    if one.asks_once and not rows_in:
+        came = "their rows were in already and stand under what was said"
+    return f"{one.title}: {rows} answered, {came}."
 
 
 def _only_said(words: Any) -> Any:

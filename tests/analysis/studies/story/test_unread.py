@@ -47,9 +47,10 @@ def shop_of(
     renamed: dict[str, str] | None = None,
     more: str = "",
     sent: str = "send back",
+    at: str = "final_inspection",
 ) -> Snapshot:
     """A shop of forty instruments, one in eight sent back at play test, whose sheet lacks some columns. sent : its
-    outcome.
+    outcome.  at : the stage at which it is measured.
     """
     tmp_path.mkdir(exist_ok=True)
     minutes = SHOP.replace('key = "neck_straightening"', 'key = "neck_straightening"\nminutes = 9')
@@ -74,8 +75,8 @@ def shop_of(
                 "serial": f"S{number:03}", "model": "LARK-25", "stage": stage, "tech": "T01" if number % 2 else "T02",
                 "started_at": f"2026-03-{day:02} {8 + hour:02}:{number % 10:02}",
                 "outcome": sent if back else "pass", "sent_back_to": "neck_straightening" if back else "",
-                "relief (mm)": "0.2" if stage == "final_inspection" else "",
-                "action bass (mm)": f"2.{3 + number % 3}" if stage == "final_inspection" else "",
+                "relief (mm)": "0.2" if stage == at else "",
+                "action bass (mm)": f"2.{3 + number % 3}" if stage == at else "",
             }  # fmt: skip
             rows.append(",".join(cell[name] for name in kept))
     header = ",".join((renamed or {}).get(name, name) for name in kept)
@@ -158,6 +159,22 @@ def test_without_limits_nothing_is_called_inside(tmp_path):
     snapshot = shop_of(tmp_path, without=("limits",))
     assert "Relief: no limits in specs.csv; 40 readings are held against none." in said(snapshot, "capability")
     assert review(snapshot).outside.is_empty()
+
+
+def test_where_all_is_read_at_a_bench_it_is_said_that_nothing_is_judged_and_where_to_say_otherwise(tmp_path):
+    snapshot = shop_of(tmp_path, at="neck_straightening")
+    told = snapshot.once(unread).filter(pl.col("what") == study.JUDGED)
+    assert told.select("key", "cells", "of").rows() == [("neck_straightening", 90, 90)]
+    for page in ("week", "capability", "bench"):
+        assert "limits are held at final inspection, and all readings stand at neck straightening" in said(
+            snapshot, page
+        )
+    assert "limits are held at" not in said(snapshot, "drift")
+
+
+def test_where_some_readings_are_of_a_play_test_all_are_judged_there(tmp_path):
+    told = shop_of(tmp_path, at="play_test").once(unread)
+    assert study.JUDGED not in told["what"].to_list()
 
 
 def test_a_characteristic_that_nobody_mapped_is_named_with_its_cells(tmp_path):
