@@ -77,6 +77,7 @@ class Explained:
     column: Floats  # (n,) the readings it touches, since its start
     since: int  # working day of the earliest likely start of its signals
     side: int  # which way its signals moved
+    beside: list[Floats] = field(default_factory=list)  # (n,) each: what moved beside it, by how much
     narrowed: Sized | None = None  # where only some positions moved
 
     @property
@@ -115,7 +116,7 @@ def explained(found: Evidence, signals: list[Signalled], *, until: int | None = 
     """
     keep = np.ones(len(found.values), dtype=bool) if until is None else found.day <= until
     looked = [one.first(found.day) for one in signals if one.open or until is not None]
-    explainer = _explainer(found, keep, min(looked)) if looked else None
+    explainer = explainer_of(found, keep, min(looked)) if looked else None
     if explainer is None:
         return []
     work = _Work(found, keep, explainer, {one.number: one for one in signals}, until is not None)
@@ -124,12 +125,12 @@ def explained(found: Evidence, signals: list[Signalled], *, until: int | None = 
         if (told and not _may_hide(work)) or not _round(work, hidden=told):
             break
     _apart(work)
-    done = [_explained(work, one) for one in work.steps if one.covered]
+    done = [_explained(work, number) for number, one in enumerate(work.steps) if one.covered]
     rest = [one for one in work.left.values() if one.open or work.closed]
     return done + [_unexplained(work, group) for group in _agreeing(rest)]
 
 
-def _explainer(found: Evidence, keep: Flags, start: int) -> Explainer | None:
+def explainer_of(found: Evidence, keep: Flags, start: int) -> Explainer | None:
     """The readings kept, with everything they may move with; None where nothing lies before a likely start."""
     judged_day = int(found.day[found.judged].min()) if found.judged.any() else int(found.day.max()) // 2
     day = found.day[keep]
@@ -145,46 +146,6 @@ def _explainer(found: Evidence, keep: Flags, start: int) -> Explainer | None:
         return Explainer(values, day, stream, factors, columns, since, span=last - judged_day + 1, calm=calm)
     except UnusableData:
         return None
-
-
-def narrowed(part: Explained, narrow: Evidence, *, until: int | None = None) -> Explained:
-    """The same explanation with start and size taken on the positions that moved; `narrow` has those alone."""
-    keep = np.ones(len(narrow.values), dtype=bool) if until is None else narrow.day <= until
-    wide = part.evidence
-    places = narrow.rows.select("serial", "visit").join(
-        wide.rows.select("serial", "visit").with_row_index("wide"),
-        on=["serial", "visit"],
-        how="left",
-        maintain_order="left",
-    )["wide"]
-    at = places.fill_null(len(wide.values)).to_numpy()
-    held = _whole(part)
-    base = np.append(held, 0.0)[at] * keep
-    best = part.best
-    start = int(np.searchsorted(narrow.dates, wide.dates[best.start]))
-    explainer = _explainer(narrow, keep, start)
-    if explainer is None or not base[keep].any():
-        return part
-    low, high = start - (best.start - best.start_low), start + (best.start_high - best.start)
-    found, _ = explainer.measured(base[keep], low, high)
-    column = base * (narrow.day >= found.start)
-    return replace(
-        part, narrowed=Sized(narrow, replace(found, factor=best.factor, level=best.level, kin=best.kin), column)
-    )
-
-
-def _whole(part: Explained) -> Floats:
-    """The column of an explanation before its start is chosen (n,)."""
-    found, best = part.evidence, part.best
-    on = np.isin(found.stream, best.streams)
-    on &= (found.day < best.end) | (best.end < 0)
-    column = next((one.value for one in found.columns if one.name == best.factor), None)
-    if column is not None:
-        return np.asarray(column * on)
-    code = next((one.code for one in found.factors if one.name == best.factor), None)
-    if code is not None:
-        return np.asarray((code == best.level) & on).astype(np.float64)
-    return np.asarray(on if best.level == 0 else part.column != 0).astype(np.float64)
 
 
 def _may_hide(work: _Work) -> bool:
@@ -243,23 +204,25 @@ def _since(work: _Work, one: Signalled, best: Hypothesis) -> int:
 
 
 def _apart(work: _Work) -> None:
-    """Where several causes are named: each is one of its own, not one that cannot be told from another; sizes with all
-    of them known; and each signal belongs to the one that moves its chart most, and other charts least.
+    """Where several things moved, sizes with all of them known. Where several causes are named: each is one of its own,
+    not one that cannot be told from another; and each signal belongs to the one that moves its chart most, and other
+    charts least.
     """
     several = [one for one in work.steps if one.named]
-    if len(several) < 2:
-        return
     kin = {one.best.kin for one in several}
     taken = work.explainer.taken
     for number, step in enumerate(work.steps):
-        if step.named:
+        if len(several) > 1 if step.named else len(taken) > 1:
             work.explainer.taken = taken[:number] + taken[number + 1 :]
             found, _ = work.explainer.measured(step.column, step.best.start, step.best.start)
             error = max(found.error, step.best.error)
             step.best = replace(step.best, effect=found.effect, error=error)
-            step.named = [step.best, *(one for one in step.named[1:] if one.kin not in kin)]
             taken[number] = step.column * found.effect
+            if step.named:
+                step.named = [step.best, *(one for one in step.named[1:] if one.kin not in kin)]
     work.explainer.taken = taken
+    if len(several) < 2:
+        return
     signals = [signal for step in several for signal in step.covered]
     if not signals:
         return
@@ -296,13 +259,19 @@ def _pull(work: _Work, step: _Step, signal: Signalled) -> float:
     return moved * float(hit[held].mean()) / everywhere
 
 
-def _explained(work: _Work, step: _Step) -> Explained:
-    whole = np.zeros(len(work.keep))
-    whole[work.keep] = step.column
+def _explained(work: _Work, number: int) -> Explained:
+    step, taken = work.steps[number], work.explainer.taken
+
+    def whole(column: Floats) -> Floats:
+        found = np.zeros(len(work.keep))
+        found[work.keep] = column
+        return found
+
     since = min(one.since for one in step.covered)
     side = int(np.sign(sum(one.side for one in step.covered))) or 1
     numbers = [one.number for one in step.covered]
-    return Explained(work.found, numbers, step.named, step.best, step.look, whole, since, side)
+    beside = [whole(column) for column in taken[:number] + taken[number + 1 :]]
+    return Explained(work.found, numbers, step.named, step.best, step.look, whole(step.column), since, side, beside)
 
 
 def _accounts(one: Signalled, first: int, before: float, after: float, since: int) -> bool:

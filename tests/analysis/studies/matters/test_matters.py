@@ -304,6 +304,7 @@ def test_what_comes_again_is_told_since_it_came_again_and_is_not_over_with_its_f
     for one in found:
         assert abs(one.began_at.date() - at(490).date()) <= timedelta(days=2)
         assert one.models == ["LARK", "WREN"]
+        assert one.size_low < 3.5 < one.size_high  # though before it lies what came the first time
 
 
 def test_a_cause_stays_open_where_its_chart_closed_on_the_readings_of_others():

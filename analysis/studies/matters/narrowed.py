@@ -1,0 +1,50 @@
+"""An explanation told on the positions that moved alone: its start and its size."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from analysis.methods.segments import Floats
+from analysis.studies.matters.evidence import Evidence
+from analysis.studies.matters.explained import Explained, Sized, explainer_of
+
+
+def narrowed(part: Explained, narrow: Evidence, *, until: int | None = None) -> Explained:
+    """The same explanation with start and size taken on the positions that moved; `narrow` has those alone."""
+    keep = np.ones(len(narrow.values), dtype=bool) if until is None else narrow.day <= until
+    wide = part.evidence
+    places = narrow.rows.select("serial", "visit").join(
+        wide.rows.select("serial", "visit").with_row_index("wide"),
+        on=["serial", "visit"],
+        how="left",
+        maintain_order="left",
+    )["wide"]
+    at = places.fill_null(len(wide.values)).to_numpy()
+    held = _whole(part)
+    base = np.append(held, 0.0)[at] * keep
+    best = part.best
+    start = int(np.searchsorted(narrow.dates, wide.dates[best.start]))
+    explainer = explainer_of(narrow, keep, start)
+    if explainer is None or not base[keep].any():
+        return part
+    low, high = start - (best.start - best.start_low), start + (best.start_high - best.start)
+    explainer.taken = [np.append(column, 0.0)[at][keep] for column in part.beside if column.any()]
+    found, _ = explainer.measured(base[keep], low, high)
+    column = base * (narrow.day >= found.start)
+    return replace(
+        part, narrowed=Sized(narrow, replace(found, factor=best.factor, level=best.level, kin=best.kin), column)
+    )
+
+
+def _whole(part: Explained) -> Floats:
+    """The column of an explanation before its start is chosen (n,)."""
+    found, best = part.evidence, part.best
+    on = np.isin(found.stream, best.streams)
+    on &= (found.day < best.end) | (best.end < 0)
+    column = next((one.value for one in found.columns if one.name == best.factor), None)
+    if column is not None:
+        return np.asarray(column * on)
+    code = next((one.code for one in found.factors if one.name == best.factor), None)
+    if code is not None:
+        return np.asarray((code == best.level) & on).astype(np.float64)
+    return np.asarray(on if best.level == 0 else part.column != 0).astype(np.float64)
