@@ -83,8 +83,8 @@ class Review:
 
 
 def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
-    """The review of one week (its first day); by default the last whose final working day has readings. UnusableData
-    without any reading. A part that cannot be worked out is empty, and its line stands in `gaps`.
+    """The review of one week (its first day); by default the last that is over. UnusableData without any
+    reading. A part that cannot be worked out is empty, and its line stands in `gaps`.
     """
     found = week or review_week(snapshot)
     if found is None:

@@ -21,8 +21,9 @@ MISSING = 0.1  # and at least so much below the usual share: a question
 
 
 def review_week(snapshot: Snapshot) -> date | None:
-    """First day of the week under review: the last whose final working day has readings; else the last with a visit;
-    None without any.
+    """First day of the week under review: the last that is over, by its readings. A week is over once its final working
+    day has some, or a later week has: who measures a few a week has none on many a Friday. Else the only one; None
+    without any.
     """
     told = snapshot.once(story)
     days = told.readings["day"].unique().sort()
@@ -33,11 +34,8 @@ def review_week(snapshot: Snapshot) -> date | None:
     with_readings = set(days.to_list())
     worked = working_weekdays(told.visits.select("week", "day"), shop)
     weeks = sorted({first_day(day, shop) for day in with_readings}, reverse=True)
-    for week in weeks:
-        last = final_working_day(week, worked, shop)
-        if last is not None and last in with_readings:
-            return week
-    return weeks[0]
+    last = final_working_day(weeks[0], worked, shop)
+    return weeks[0] if last in with_readings or len(weeks) == 1 else weeks[1]
 
 
 def working_weekdays(visits: pl.DataFrame, shop: Shop) -> set[int]:
