@@ -295,16 +295,16 @@ def test_what_moves_all_takes_up_charts_that_something_else_had_moved_the_other_
 
 @pytest.mark.parametrize("through", [True, False])
 def test_what_comes_again_is_told_since_it_came_again_and_is_not_over_with_its_first_time(through):
-    model, place = np.array(["LARK", "WREN", "FINCH"])[np.arange(600) % 3], np.arange(600)
-    damp = (place >= 250) & (place < 340) | (place >= 490) & (place < (550 if through else 600))
-    values = np.random.default_rng(20301129).normal(size=600) + 3.5 * (damp & (model != "FINCH"))
+    model, place = np.array(["LARK", "WREN", "FINCH"])[np.arange(900) % 3], np.arange(900)
+    damp = (place >= 420) & (place < 540) | (place >= 750) & (place < (840 if through else 900))
+    values = np.random.default_rng(20301129).normal(size=900) + 2.5 * (damp & (model != "FINCH"))
     made = snapshot(shop(("LARK", "WREN", "FINCH"), **FEW), {RELIEF: values}, model=model)
     found = [one for one in made.once(open_matters) if one.shown]
     assert len(found) == (not through)
     for one in found:
-        assert abs(one.began_at.date() - at(490).date()) <= timedelta(days=2)
+        assert abs(one.began_at.date() - at(750).date()) <= timedelta(days=2)
         assert one.models == ["LARK", "WREN"]
-        assert one.size_low < 3.5 < one.size_high  # though before it lies what came the first time
+        assert one.size_low < 2.5 < one.size_high  # though before it lies what came the first time
 
 
 def test_a_cause_stays_open_where_its_chart_closed_on_the_readings_of_others():
