@@ -10,7 +10,7 @@ from ingest.beginning.guesses import Guess, Level
 from ingest.beginning.heading_sense import sense_of
 from ingest.beginning.measured_names import named_measures
 from ingest.beginning.profiles import Profile
-from ingest.beginning.strings_by_note import beside_said, by_notes, lone_letters
+from ingest.beginning.strings_by_note import OTHER_STRING, beside_said, by_notes, lone_letters
 from ingest.beginning.two_values import two_values
 from ingest.reading.headings import plain
 from ingest.terms.clock import Order
@@ -229,7 +229,8 @@ def _stage_at_left(guesses: list[Guess]) -> list[Guess]:
         if guess.stage and guess.taken:
             held, by = guess.stage, guess.heading
         elif guess.field == "reading" and _free(guess) and held and not guess.stage:
-            told = guess if guess.level == "unsure" else replace(guess, level="likely", why=f"{AT_LEFT} {by!r}")
+            why = f"{AT_LEFT} {by!r}" + (f"; {guess.why}" if guess.why.startswith(OTHER_STRING) else "")
+            told = guess if guess.level == "unsure" else replace(guess, level="likely", why=why)
             out[place] = replace(told, stage=held)  # what is asked about stays so: a string is lost in silence else
     return out
 

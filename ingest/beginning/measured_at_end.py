@@ -16,10 +16,12 @@ from ingest.beginning.first_shop import Draft
 from ingest.beginning.guesses import Guess, guess_heading, own_stage
 from ingest.beginning.starting_values import MEASURES
 from ingest.beginning.stations import UNDER
+from ingest.beginning.strings_by_note import OTHER_STRING
 from ingest.beginning.survey import DATES, Survey
 from ingest.terms.questions import listed
 
 END, LEFT = "at the end", "at the bench left of each"
+AT_END = "its row has one day: measured at the end"
 AT_PITCH = {item.key for item in MEASURES if item.at_pitch}
 
 
@@ -40,7 +42,8 @@ def measured_at_end(draft: Draft, seen: Survey, asker: Asker) -> Survey:
         key = f"measured where in {seen.title}"
         if asker.ask(key, question, (END, LEFT), END) == END:
             for place in places:
-                why = "said" if key in asker.answers else "its row has one day: measured at the end"
+                string = guesses[place].why.partition(OTHER_STRING)
+                why = "; ".join([AT_END, *(["".join(string[1:])] if string[1] else [])])
                 guesses[place] = replace(guesses[place], stage=end, why=why)
     columns = [replace(column, guess=guess) for column, guess in zip(seen.columns, guesses, strict=True)]
     return replace(seen, columns=columns)

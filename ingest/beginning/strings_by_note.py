@@ -27,6 +27,7 @@ BY_STRING = ("action", "nut", "intonation", "tuning", "compensation")  # what th
 ENGLISH = frozenset(("action", "act", "nut", "slot", "height", "ht", "gap", "intonation", "int", "string", "fret"))
 _UNIT = re.compile(r"[(\[{][^()\[\]{}]*[)\]}]|[\s,]+(?:mm|cm|in|inch|thou|cents?|ct|64ths?)\.?$", re.IGNORECASE)
 _NOTE = re.compile(r"(?:^|[\s._-])([A-Ha-h]'?)$")
+OTHER_STRING = "its words: the other string of"  # begins why a column is of a side that nobody said
 OTHER_SIDE = {"bass": "treble", "treble": "bass"}
 OF_TWO = "its words: strings by their notes, but of which instrument"
 LETTERS = "its words: B and D, the bass and the treble (Diskant) side or a string each"
@@ -74,7 +75,7 @@ def beside_said(guesses: Sequence[Guess]) -> list[Guess]:
         for place in mine:
             out[place] = replace(guesses[place], level="unsure", why=OF_TWO)
         if len(mine) == len(told) == 1 and told[0].position in OTHER_SIDE:
-            why = f"its words: the other string of {told[0].heading!r}"
+            why = f"{OTHER_STRING} {told[0].heading!r}"
             out[mine[0]] = replace(out[mine[0]], position=OTHER_SIDE[told[0].position], level="likely", why=why)
     return out
 

@@ -310,8 +310,8 @@ def spread_sheet(stage: str, tech: str, shop: Shop, found: Learning | None) -> h
     if not told:
         told = [
             html.P(
-                "Nothing set here can be held against the others: too few readings on the same models and positions "
-                "at the same time."
+                "Nothing set here can be held against the others: too few readings at final inspection on the same "
+                "models and positions at the same time."
             )
         ]
     for key, practice in (found.spreads if found else {}).items():

@@ -82,6 +82,14 @@ def test_what_somebody_said_without_a_stage_is_written_with_one():
     assert held["Relief (mm)"] == "relief @ bridge_fitting"
 
 
+def test_a_string_that_was_taken_from_its_sister_says_so():
+    log = {"files": "*", "headings": {"Action G": "action bass (mm)"}}
+    made = proposed(HEAD.replace("Relief (mm)", "Action G").replace("Action bass (mm)", "Action A"), log=[log])
+    [line] = [line for line in made.shop_toml.splitlines() if line.startswith('"Action A"')]
+    assert line.startswith('"Action A" = "action treble @ final_inspection"  # guess by its row has one day')
+    assert "the other string of 'Action G'" in line
+
+
 def test_what_is_read_on_the_way_and_at_the_end_stays_two_readings():
     head = (
         HEAD.replace("Nut (mm)", "Relief 1 (mm)").replace("Result", "Final relief (mm)").replace("Humidity %", "Note")
