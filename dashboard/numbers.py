@@ -265,8 +265,9 @@ def weekday(when: date | datetime) -> str:
 
 
 def clock(when: datetime) -> str:
-    """`Fri 13 Nov 2026, 16:40`."""
-    return f"{weekday(when)} {when.year}, {when:%H:%M}"
+    """`Fri 13 Nov 2026, 16:40`; a day of which nobody wrote the time of day stands at its beginning and is a day."""
+    hour = "" if (when.hour, when.minute, when.second, when.microsecond) == (0, 0, 0, 0) else f", {when:%H:%M}"
+    return f"{weekday(when)} {when.year}{hour}"
 
 
 def time_left(share: float, seconds: float) -> str:

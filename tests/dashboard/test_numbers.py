@@ -100,6 +100,7 @@ def test_dates_name_the_year_only_where_it_differs():
     assert numbers.days(date(2026, 10, 30), date(2026, 11, 5)) == f"30{N}Oct to 5{N}Nov"
     assert numbers.long_day(date(2026, 11, 9)) == f"Monday 9{N}November 2026"
     assert numbers.clock(datetime(2026, 11, 13, 16, 40)) == f"Fri 13{N}Nov 2026, 16:40"
+    assert numbers.clock(datetime(2026, 11, 13)) == f"Fri 13{N}Nov 2026"  # nobody wrote the time of day
 
 
 def test_small_numbers_in_sentences_are_words():

@@ -121,7 +121,8 @@ def _right(seen: Seen, shop: Shop) -> str:
 def _facts(seen: Seen, shop: Shop) -> list[tuple[Any, Any]]:
     row, now = seen.row, seen.now.date()
     key = str(row["characteristic"])
-    if seen.found and seen.signal and seen.signal["began_at"]:
+    shows = seen.matter is None or (seen.matter.shown and seen.matter.back_since is None)
+    if shows and seen.found and seen.signal and seen.signal["began_at"]:
         found, signal = seen.found, seen.signal
         share = f"; {numbers.share(found.share, 100)} of the tolerance" if found.share is not None else ""
         began, low, high = (sentences.local(shop, signal[name]) for name in ("began_at", "began_low", "began_high"))

@@ -507,5 +507,7 @@ def test_a_series_beyond_its_limits_whose_matter_shows_no_move_is_not_said_to_ha
     monkeypatch.setattr("dashboard.pages.drift.seen._matter", lambda signal: quiet)
     text = page(**MOVED)
     assert "left its limits about" in text
+    assert "this series alone" not in text  # no size in large type of what shows no move
+    assert "readings in these weeks" in text
     assert "they show no move" in text
     assert "no move shown" in text
