@@ -106,7 +106,7 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
         headline=first,
         whole=whole if whole != first else "",
         under=sentences_week.under(found),
-        nothing_shipped=sentences_week.nothing_shipped(found),
+        nothing_shipped=sentences_week.nothing_shipped(found, shop),
         no_lot=sentences_week.no_lot(found, shop),
         most_shipped=SHIPPED,
         late=sentences_week.LATE if leaving.shipped(found, NO_FINAL) else "",

@@ -173,13 +173,16 @@ def no_lot(found: Review, shop: Shop) -> str:
     )
 
 
-def nothing_shipped(found: Review) -> str:
-    """Why no serial is listed as shipped outside or without a final inspection."""
+def nothing_shipped(found: Review, shop: Shop) -> str:
+    """Why no serial is listed as shipped outside or without a final inspection; in a shop that packs nowhere an
+    instrument is finished.
+    """
+    left = "packed" if any(stage.role == "packing" for stage in shop.stages) else "finished"
     packed = found.finished
     if packed is None or outcomes_missing(found.unread):
         return "Not read: no log says what passed its last stage."
     if not packed:
-        return "Nothing was packed this week."
+        return f"Nothing was {left} this week."
     unheld = found.unread.filter(pl.col("what").is_in([unread.LIMITS, unread.CHARACTERISTIC]))["key"].to_list()
     but = (
         f" Not held against limits, or not read: {', '.join(key.replace('_', ' ') for key in unheld)}."
@@ -187,8 +190,8 @@ def nothing_shipped(found: Review) -> str:
         else ""
     )
     if found.outside.is_empty():
-        return f"All that was packed had a final inspection; no reading of it has limits.{but}"
-    return f"None: all that was packed had a final inspection, and its last readings lie within their limits.{but}"
+        return f"All that was {left} had a final inspection; no reading of it has limits.{but}"
+    return f"None: all that was {left} had a final inspection, and its last readings lie within their limits.{but}"
 
 
 def outside(found: Review) -> str:

@@ -221,9 +221,11 @@ def _among(part: Explained, size: float, touched: Flags) -> tuple[float | None, 
     if code is None:
         return None, 0
     within = np.isin(found.stream, np.unique(found.stream[touched])) & (found.day >= best.start)
-    within &= (found.day < best.end) | (best.end < 0)
-    share = float((touched & within).sum()) / max(int(within.sum()), 1)
-    many = np.bincount(code[within & (code >= 0)])
+    within &= ((found.day < best.end) | (best.end < 0)) & (code >= 0)  # of the others nobody can say
+    if not within.any():
+        return None, 0
+    share = float((touched & within).sum()) / int(within.sum())
+    many = np.bincount(code[within])
     counted = many[many > 0]
     return (size * share if 0 < share < 1 else None), int((counted >= HARDLY * counted.mean()).sum())
 

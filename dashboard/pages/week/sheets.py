@@ -121,7 +121,7 @@ def shipped(found: Review, shop: Shop) -> html.Section:
     ]
     n = len(told)
     if not n:
-        body: Any = html.P(sentences_week.nothing_shipped(found), className="small")
+        body: Any = html.P(sentences_week.nothing_shipped(found, shop), className="small")
     else:
         shown, rest = lines[:SHOWN], lines[SHOWN:]
         more = html.Dl([part for line in rest for part in line], className="serials")

@@ -1,10 +1,13 @@
 """What left the bench outside its limits is told, before what moved where it is many; a calm week is said of none."""
 
+from types import SimpleNamespace
+
 import polars as pl
 import pytest
 
 from dashboard import numbers
 from dashboard.sentences import came_back, findings, leaving
+from dashboard.sentences import week as sentences_week
 from tests.dashboard.sentences.test_shared import SHOP, flows, found, matter, plain
 
 
@@ -99,3 +102,11 @@ def test_the_papers_weeks_before_are_hours_or_where_no_minutes_are_on_file_a_num
     row = week.flows.row(0, named=True)
     assert came_back.way_back(week, SHOP, {"minutes": 318.0}, row)["before"] == numbers.hours_of(1116 / 4)
     assert came_back.way_back(week, SHOP, {"minutes": 0.0}, row)["before"] == "7.5"
+
+
+def test_in_a_shop_that_packs_nowhere_instruments_are_finished():
+    no_packing = SimpleNamespace(stages=[one for one in SHOP.stages if one.role != "packing"])
+    packs = SimpleNamespace(stages=[SimpleNamespace(role="packing")])
+    week = found(finished=40)
+    assert sentences_week.nothing_shipped(week, no_packing).startswith("All that was finished had a final inspection")
+    assert sentences_week.nothing_shipped(week, packs).startswith("All that was packed had a final inspection")

@@ -120,7 +120,7 @@ def test_without_an_outcome_column_no_yield_and_no_send_back_stands(tmp_path):
     assert (finished[1], straight[1]) == ("not read", "not read")
     assert "%" not in straight[2]
     assert ("not read", "finished this week") in week_words.on_the_bench(found)
-    assert week_words.nothing_shipped(found).startswith("Not read")
+    assert week_words.nothing_shipped(found, snapshot.shop).startswith("Not read")
 
 
 def test_where_no_stream_can_be_judged_no_signal_is_counted(tmp_path):
