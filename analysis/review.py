@@ -203,10 +203,9 @@ def _lots_of(snapshot: Snapshot, week: date) -> pl.DataFrame:
         .unique()
     )
     agreed = snapshot.table("lots").select("supplier", "lot", "agreed_limit").unique(["supplier", "lot"], keep="last")
-    rows = (
-        snapshot.once(lots.lot_rows)
-        .join(here, on=["supplier", "lot"], how="semi")
-        .join(agreed, on=["supplier", "lot"], how="left")
+    theirs = measured.join(here, on=["supplier", "lot"], how="semi", maintain_order="left")  # not those of all years
+    rows = lots.judged(theirs, snapshot.shop, lots.quantities(snapshot)).join(
+        agreed, on=["supplier", "lot"], how="left"
     )
     return rows.sort(-pl.col("outside"), *lots.KEY)
 
