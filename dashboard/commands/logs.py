@@ -77,8 +77,8 @@ def _tell_limits(shop: Path) -> None:
 def _tell(became: "Sequence[Loaded]") -> None:
     from dashboard.sentences import logs as telling
 
-    for file in became:
-        typer.echo(telling.account(file), err=file.outcome == "refused")
+    for file, account in telling.accounts(became):
+        typer.echo(account, err=file.outcome == "refused")
         for line in (*telling.unread(file), *telling.editions(file)):
             say(line)
     for line in telling.questions(became):

@@ -1,6 +1,7 @@
 """What a load did, told in lines on a terminal: the account of every file, then the questions by reason."""
 
 import re
+from collections import Counter
 from collections.abc import Iterator, Sequence
 
 import polars as pl
@@ -49,6 +50,23 @@ def account(file: Loaded) -> str:
     if file.passed_over:
         told += f"; {file.passed_over} blank, title, total or not meant lines passed over"
     return told
+
+
+def accounts(files: Sequence[Loaded]) -> Iterator[tuple[Loaded, str]]:
+    """Each file with its line; of files refused for one reason the first, with how many more there are."""
+    refused = Counter(_reason(file) for file in files if file.outcome == "refused")
+    for file in files:
+        line = account(file)
+        if file.outcome == "refused":
+            more = refused.pop(_reason(file), 0) - 1
+            if more < 0:
+                continue
+            line += f" (and {more} more {'file' if more == 1 else 'files'}, for the same reason)" if more else ""
+        yield file, line
+
+
+def _reason(file: Loaded) -> str:
+    return file.problem.replace(file.name, "")
 
 
 def questions(files: Sequence[Loaded]) -> Iterator[str]:

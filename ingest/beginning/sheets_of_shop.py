@@ -17,7 +17,7 @@ from ingest.beginning.results_as_rows import places_behind
 from ingest.beginning.rows_meant import PASS_OVER, ROWS, ask_rows, pass_over
 from ingest.beginning.sisters import sisters
 from ingest.beginning.slips_of_words import slips_of_words
-from ingest.beginning.stage_words import stage_of_word, stage_words
+from ingest.beginning.stage_words import likely_stages, stage_of_word, stage_words
 from ingest.beginning.starting_values import STAGES
 from ingest.beginning.survey import MEASURE, Survey
 from ingest.beginning.words_of_sheets import leave_results, measured, outcomes, sides_of
@@ -204,6 +204,10 @@ def _add_stages(draft: Draft, log: LogDraft, asker: Asker, own: Mapping[str, str
         plain(str(entry["name"])): key for key, entry in draft.stages.items() if entry.get("name")
     }
     made = stage_words(words)
+    unknown = [
+        w for w in own_words if not (stage_of_word(w) or plain(w) in said or plain(w) in own or plain(w) in known)
+    ]
+    likely = likely_stages(unknown, [stage_of_word(word) for word in words])
     meant: dict[str, str] = {}
     for word in words:
         text = plain(word)
@@ -213,14 +217,15 @@ def _add_stages(draft: Draft, log: LogDraft, asker: Asker, own: Mapping[str, str
             question = f"{seen.title}: which stage is {word!r}" + ("?" if here else ", to which instruments went back?")
             options = (OWN, *(stage.key for stage in STAGES), PASS_OVER if here else LEAVE)
             every = f"{seen.title}: which bench is each of these?"
-            answer = asker.ask(f"stage {word}", question, options, OWN if here else LEAVE, of=every, word=word)
+            default = likely.get(word, OWN) if here else LEAVE
+            answer = asker.ask(f"stage {word}", question, options, default, of=every, word=word)
             if answer == LEAVE:
                 continue
             if answer == PASS_OVER:
                 pass_over(log, column.heading if (column := seen.column("stage")) else "", word)
                 continue
             trade = "" if answer == OWN else answer
-            log.said |= {f"stage {word}"} if trade else set()
+            log.said |= {f"stage {word}"} if trade and f"stage {word}" in asker.answers else set()
         meant[word] = said.get(text) or own.get(text) or known.get(text) or draft.stage_key(trade or made[word])
         if text in said:
             log.said.add(f"stage {word}")

@@ -1,6 +1,7 @@
 """Words and codes of a stage column and the stage of the trade that each means."""
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 
 from rapidfuzz import fuzz, process
@@ -50,6 +51,23 @@ def stage_within(text: str) -> str:
             if found := next((meaning for kind, meaning in book().get(phrase, []) if kind == "stage"), ""):
                 return found
     return guess_stage(text)
+
+
+def likely_stages(words: Sequence[str], taken: Iterable[str]) -> dict[str, str]:
+    """The stage that each of some unknown words probably means, to be asked about: the only one whose name stands in it
+    ('nut filing'), where nothing else here means it.
+
+    taken : the stages that other words mean.
+    """
+    named = {word: found.pop() for word in words if len(found := _named_in(word)) == 1}
+    often = Counter([*named.values(), *taken])
+    return {word: stage for word, stage in named.items() if often[stage] == 1}
+
+
+def _named_in(word: str) -> set[str]:
+    """Every stage of the trade that a single word of several names."""
+    marks = [mark for part in words_of(word) for mark in book().get(part, [])]
+    return {meaning for kind, meaning in marks if kind == "stage"}
 
 
 def _abbreviated(word: str) -> str:

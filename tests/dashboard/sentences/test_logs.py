@@ -54,3 +54,16 @@ def test_what_several_files_say_with_a_number_each_is_one_line_with_the_sum():
 )
 def test_the_headline_counts_answers_beside_rows(waiting, answers, said):
     assert telling.headline(54, waiting, answers) == said
+
+
+def test_files_refused_for_one_reason_are_one_line():
+    files = [
+        Loaded("a.csv", outcome="refused", problem="a.csv: 'Nut G' names no stage"),
+        Loaded("b.csv", outcome="refused", problem="b.csv: 'Nut G' names no stage"),
+        Loaded("c.csv", outcome="refused", problem="c.csv: empty"),
+        Loaded("d.csv", outcome="refused", problem="d.csv: 'Nut G' names no stage"),
+    ]
+    assert [line for _, line in telling.accounts(files)] == [
+        "a.csv: 'Nut G' names no stage (and 2 more files, for the same reason)",
+        "c.csv: empty",
+    ]
