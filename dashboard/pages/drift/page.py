@@ -110,9 +110,11 @@ def _body(asked: Asked) -> html.Div:
     )
     told, elsewhere, watched, nearer = drift_moved.names(sight, shop)
     where = f" at {sentences_drift.small(shop.stage_name(stages[0]))}" if len(stages) == 1 else ""
-    judged = counted[states.MOVED] + counted[states.STEADY]
+    judged, back = counted[states.MOVED] + counted[states.STEADY], int(here["ended"].is_not_null().sum())
     head = parts.page_head(
-        what_moved.headline(told, elsewhere, judged, counted[states.THIN], where, watched=watched, nearer=nearer),
+        what_moved.headline(
+            told, elsewhere, judged, counted[states.THIN], where, watched=watched, nearer=nearer, back=back
+        ),
         f"{sentences_drift.under(shop, stages, asked.weeks, now.date(), asked.tech)} "
         f"{what_moved.beside(told, elsewhere, watched) or ended.on_drift(sight.back, shop, now.date())}".strip(),
     )
@@ -158,12 +160,7 @@ def _body(asked: Asked) -> html.Div:
             {**{name: values[-1] for name, values in kept.items()}, "open": asked.open},
             above=lambda: [
                 held(drift_moved.NAME, what, seen, picked, partial(leads, asked)),
-                counts(
-                    counted,
-                    shop,
-                    watched=sum(len(one.rows) for one in sight.watched),
-                    back=int(here["ended"].is_not_null().sum()),
-                ),
+                counts(counted, shop, watched=sum(len(one.rows) for one in sight.watched), back=back),
                 *looked.sheets(),
                 *unjudged(shop),
             ],

@@ -49,3 +49,10 @@ def test_several_that_are_watched_are_counted():
     told = what_moved.headline([], [], 8, 0, "", watched=["Head gauge on LARK", "Action on HERON"])
     assert told.startswith("Nothing is shown to have moved. Two charts have left their limits")
     assert told.endswith("do not show a move: Head gauge on LARK; action on HERON.")
+
+
+def test_what_came_back_is_not_counted_as_having_run_true():
+    assert what_moved.headline([], [], 8, 0, "", back=1) == (
+        "Nothing moved: 7 series ran true, and one came back where it was."
+    )
+    assert what_moved.headline(MOVED, [], 8, 0, "", back=1) == "One thing moved: action on LARK, up 0.2 mm."

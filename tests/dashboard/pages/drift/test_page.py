@@ -457,7 +457,7 @@ def test_drift_says_of_a_matter_that_has_ended_what_week_says(looked_at, monkeyp
         )
     monkeypatch.setattr("dashboard.pages.drift.seen._matter", lambda signal: over)
     text = page(**MOVED)
-    assert "series that can be judged ran true." in text
+    assert "Nothing moved at final inspection: 5 series ran true, and one came back where it was." in text
     assert "One thing moved" not in text
     assert "1 moved" not in text
     assert "1 back, the chart open still" in text
