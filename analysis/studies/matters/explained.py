@@ -172,16 +172,26 @@ def _round(work: _Work, *, hidden: bool = False) -> bool:
     if named or best.factor == UNEXPLAINED:
         best = work.explainer.ended(named[0] if named else best)
         named = [best, *named[1:]] if named else []
-    since = {k: _since(work, one, best) for k, one in work.left.items()}
-    before = {k: work.explainer.standing_out(one.touched[work.keep], since[k]) for k, one in work.left.items()}
+    days = {k: {one.since, _since(work, one, best)} for k, one in work.left.items()}
+
+    def standing() -> dict[tuple[int, int], float]:
+        """How far the readings of each signal lie out, from each of its days on."""
+        return {
+            (k, day): work.explainer.standing_out(one.touched[work.keep], day)
+            for k, one in work.left.items()
+            for day in days[k]
+        }
+
+    before = standing()
     work.explainer.take(best)
-    after = {k: work.explainer.standing_out(one.touched[work.keep], since[k]) for k, one in work.left.items()}
+    after = standing()
     column = work.explainer.column(best)
+    first = max(best.start_low, work.explainer.since)
     covered = [
         one
         for k, one in work.left.items()
         if (column[one.touched[work.keep]] != 0).any()
-        and _accounts(one, max(best.start_low, work.explainer.since), before[k], after[k], since[k])
+        and any(_accounts(one, first, before[k, day], after[k, day], day) for day in days[k])
         and not (one.open and 0 <= best.end <= one.again)  # it opened again behind the end: that is told by another
     ]
     if not work.closed and not any(one.open for one in covered):
