@@ -204,10 +204,11 @@ def _add_stages(draft: Draft, log: LogDraft, asker: Asker, own: Mapping[str, str
         plain(str(entry["name"])): key for key, entry in draft.stages.items() if entry.get("name")
     }
     made = stage_words(words)
-    unknown = [
-        w for w in own_words if not (stage_of_word(w) or plain(w) in said or plain(w) in own or plain(w) in known)
-    ]
+    unknown = [w for w in own_words if not (stage_of_word(w) or plain(w) in {*said, *own, *known})]
     likely = likely_stages(unknown, [stage_of_word(word) for word in words])
+    others = agreed({plain(word): key for word, key in one.words.get("stage", {}).items()} for one in draft.logs)
+    here_too = {plain(word) for word in own_words}  # where work went back to stands in the words of another sheet
+    own = {word: key for word, key in others.items() if word not in here_too} | dict(own)
     meant: dict[str, str] = {}
     for word in words:
         text = plain(word)

@@ -325,6 +325,17 @@ def test_a_thing_is_set_where_somebody_has_rows_and_not_where_work_only_went_bac
     assert {item.key: item.set_at for item in shop.characteristics} == {"relief": "setup", "nut": "setup"}
 
 
+def test_where_work_went_back_to_stands_in_the_words_of_another_sheets_benches():
+    bench = [f"A{n},2026-03-{2 + n % 20:02d},{('nut filing', 'fret dress')[n % 2]},0.{10 + n % 9}" for n in range(60)]
+    last = [f"A{n},2026-03-{3 + n % 20:02d},final,{'send back,nut filing' if n % 9 == 0 else 'ok,'}" for n in range(60)]
+    files = [("bench.csv", csv("Serial,Date,Bench,Relief (mm)", *bench))]
+    files += [("last.csv", csv("Serial,Date,Step,Result,Back to", *last))]
+    shop = shop_of(propose(files, said=checked_answers(SHOP)).shop_toml)
+    read = read_log(files[1][1], "last.csv", shop)
+    assert read.rows_set_aside == 0
+    assert set(read.visits["sent_back_to"]) == {"", "nut_slotting"}
+
+
 def test_what_is_said_to_be_left_at_one_stage_is_set_there():
     rows = [f"A{n},2026-03-02,2026-03-03,0.{10 + n % 9},0.{10 + n % 7}" for n in range(60)]
     said = {"Day in": "date @ receiving", "Day out": "date @ final_inspection"}
