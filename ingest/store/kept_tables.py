@@ -26,7 +26,7 @@ import polars as pl
 from deltalake.exceptions import DeltaError
 
 from ingest.store.delta import KEPT, Table
-from ingest.store.worked_out import alone_in, stands
+from ingest.store.worked_out import alone_in, name_of, stands, take_away
 from ingest.terms import tables
 from ingest.terms.tables import Coded
 
@@ -123,7 +123,7 @@ class KeptTables:
 
     def of(self, key: str) -> Kept | None:
         """What is kept under a key; None where nothing is."""
-        return self._opened(self._root / _name(key), key)
+        return self._opened(self._root / name_of(key), key)
 
     def newest(self, kin: str) -> Kept | None:
         """What was kept last under a key of that kin; None where nothing is."""
@@ -148,7 +148,7 @@ class KeptTables:
             with closing(alone_in(self._folder)) as connection:
                 if stands(connection, self._version, self._made):
                     with suppress(OSError):  # somebody else has kept the same meanwhile
-                        part.rename(self._root / _name(key))
+                        part.rename(self._root / name_of(key))
                     self._tidy()
         except (OSError, sqlite3.Error, DeltaError):
             pass
@@ -234,12 +234,8 @@ class KeptTables:
 
 
 def let_go(folder: Path) -> None:
-    """Take all that is kept away; who is writing there now finds the folder gone and keeps nothing."""
-    store = folder / "store"
-    with suppress(FileNotFoundError):
-        (store / FOLDER).rename(store / f".{FOLDER}.{uuid4().hex}")
-    for path in store.glob(f".{FOLDER}.*"):
-        shutil.rmtree(path)
+    """Take all that is kept away."""
+    take_away(folder / "store", FOLDER)
 
 
 def _height(path: Path) -> int:
@@ -269,10 +265,6 @@ def _parts(column: Column) -> tuple[str, list[pl.Series]]:
         low, high = int(column.min()), int(column.max())  # type: ignore[arg-type]
         column = tables.narrow(column, high + 1) if low >= 0 and high < 2**32 else column
     return dtype, [column]
-
-
-def _name(key: str) -> str:
-    return blake2b(key.encode(), digest_size=16).hexdigest()
 
 
 def _sum_of(path: Path) -> int:

@@ -6,14 +6,12 @@ if it were not there. Who keeps a text makes the key of all that it hangs on. Th
 Texts hold names, so `forget` deletes the folder; nobody who opened the shop before that adds to it afterwards.
 """
 
-import shutil
 import sqlite3
 from contextlib import closing, suppress
 from hashlib import blake2b
 from pathlib import Path
-from uuid import uuid4
 
-from ingest.store.worked_out import alone_in, stands
+from ingest.store.worked_out import alone_in, name_of, stands, take_away
 from ingest.store.writing import write_whole
 
 FOLDER = "kept_texts"
@@ -31,7 +29,7 @@ class KeptTexts:
     def of(self, key: str) -> str | None:
         """The text kept under a key; None where none is."""
         try:
-            data = (self._root / _name(key)).read_bytes()
+            data = (self._root / name_of(key)).read_bytes()
         except OSError:
             return None
         digest, _, rest = data.partition(b"\n")
@@ -45,7 +43,7 @@ class KeptTexts:
         with suppress(OSError, sqlite3.Error), closing(alone_in(self._folder)) as connection:
             if stands(connection, self._version, self._made):
                 self._root.mkdir(exist_ok=True)  # not the store's own folder: who reads makes no store
-                write_whole(self._root / _name(key), _digest(key, rest) + b"\n" + rest, sure=False)
+                write_whole(self._root / name_of(key), _digest(key, rest) + b"\n" + rest, sure=False)
                 self._tidy()
 
     def _tidy(self) -> None:
@@ -55,15 +53,7 @@ class KeptTexts:
 
 def let_go(folder: Path) -> None:
     """Take all that is kept away."""
-    store = folder / "store"
-    with suppress(FileNotFoundError):
-        (store / FOLDER).rename(store / f".{FOLDER}.{uuid4().hex}")
-    for path in store.glob(f".{FOLDER}.*"):
-        shutil.rmtree(path)
-
-
-def _name(key: str) -> str:
-    return blake2b(key.encode(), digest_size=16).hexdigest()
+    take_away(folder / "store", FOLDER)
 
 
 def _digest(key: str, rest: bytes) -> bytes:

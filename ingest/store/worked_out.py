@@ -8,10 +8,12 @@ Answers hold names, so `forget` deletes the file; nobody who opened the shop bef
 """
 
 import os
+import shutil
 import sqlite3
 from contextlib import closing, suppress
 from hashlib import blake2b
 from pathlib import Path
+from uuid import uuid4
 
 from ingest.store import ledger
 from ingest.store.writing import write_whole
@@ -109,6 +111,19 @@ def read(path: Path) -> list[tuple[str, str, str]]:
             kind, key, text = rest.decode().split(" ", 2)
             found.append((kind, key, text))
     return found
+
+
+def name_of(key: str) -> str:
+    """The name under which something is kept that has a file or folder of its own."""
+    return blake2b(key.encode(), digest_size=16).hexdigest()
+
+
+def take_away(store: Path, name: str) -> None:
+    """Take a folder of what is kept away; who is writing there now finds it gone and keeps nothing."""
+    with suppress(FileNotFoundError):
+        (store / name).rename(store / f".{name}.{uuid4().hex}")
+    for path in store.glob(f".{name}.*"):
+        shutil.rmtree(path)
 
 
 def let_go(folder: Path) -> None:

@@ -144,19 +144,16 @@ def _code() -> str:
 
 
 def _made(week: date | None, snapshot: Snapshot) -> WeekShown:
-    found: Review = desk.ask(review, week=week)
-    gaps = dict(found.gaps)
-    return WeekShown(
-        review=replace(found, gaps=gaps),
-        lives=lives(found),
+    page = _made_for_page(week, snapshot)
+    found, gaps = page.review, dict(page.review.gaps)
+    return replace(
+        page,
         drawn=_drawn(found, snapshot.shop),
         calls=_or(None, "calls", gaps, lambda: desk.ask(calls)),
         total=_or(dict[str, Any](), "flows", gaps, lambda: _total(found.week)),
         air=_or(pl.DataFrame(), "air", gaps, lambda: desk.ask(climate.slopes)),
-        as_of=snapshot.as_of,
-        version=snapshot.version,
-        book=snapshot.book_sequence,
         played=_or((), "played", gaps, lambda: _played(found, snapshot.shop)),
+        review=replace(found, gaps=gaps),
     )
 
 
