@@ -46,6 +46,7 @@ def pytest_xdist_auto_num_workers() -> int:
 
 
 ROOT = Path(__file__).parents[1]
+SELDOM = ("promise", "long")  # kinds of test
 LONG = ("tests/browser/", "tests/ingest/test_crash", "tests/dashboard/test_", "tests/ingest/strangers/", "tests/demo/")
 
 
@@ -53,6 +54,15 @@ LONG = ("tests/browser/", "tests/ingest/test_crash", "tests/dashboard/test_", "t
 def _together(file: str) -> str:
     """What runs on one worker: a file, but all files that ask the desk of the demo shop, whose answers are dear."""
     return "demo" if "demo_desk" in (ROOT / file).read_text(encoding="utf-8") else file
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """Where only kinds of test are asked for that few files hold, the others are not read: reading all takes long."""
+    asked = set(config.option.markexpr.split())
+    if not asked or not asked <= {*SELDOM, "or"} or not collection_path.name.startswith("test_"):
+        return None
+    text = collection_path.read_text(encoding="utf-8")
+    return None if any(f"mark.{kind}" in text for kind in SELDOM) else True
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+from analysis.methods.far_readings import lonely
 from analysis.methods.segments import Flags, Floats, Ints, lengths, places
 from analysis.methods.variables import Spread, spread
 from analysis.studies.drift.readings import Readings
@@ -247,3 +248,10 @@ def baseline_flags(held: Streams) -> Flags:
     return np.asarray(
         places(held.starts, len(held.values)) < np.repeat(held.own.n, lengths(held.starts, len(held.values)))
     )
+
+
+def lonely_ones(held: Streams, at: Ints) -> Flags:
+    """Which of some readings (n,), by number and rising, lie far from all others of them in their stream, and alone."""
+    stream = held.readings.stream[at]
+    starts = np.flatnonzero(np.diff(stream, prepend=-1) != 0)
+    return lonely(held.values[at], starts, step=held.rows["step"].fill_null(0.0).to_numpy()[stream[starts]])

@@ -10,8 +10,7 @@ from datetime import datetime, timedelta
 import numpy as np
 import polars as pl
 
-from analysis.methods.far_readings import lonely
-from analysis.studies.drift.streams import KEY, Streams, streams
+from analysis.studies.drift.streams import KEY, Streams, lonely_ones, streams
 from analysis.studies.room.carrying import mean_of
 from ingest.store.snapshot import Snapshot
 from ingest.terms.tables import TIME
@@ -46,8 +45,7 @@ def _rows(held: Streams, as_of: datetime) -> pl.DataFrame:
     at = np.flatnonzero(everyone[stream] & late)
     if len(at) == 0:
         return pl.DataFrame(schema=LEVELS)
-    begins = np.flatnonzero(np.diff(stream[at], prepend=-1) != 0)
-    odd = lonely(held.values[at], begins, step=held.rows["step"].fill_null(0.0).to_numpy()[stream[at[begins]]])
+    odd = lonely_ones(held, at)
     left_out = np.bincount(stream[at[odd]], minlength=len(everyone))
     at = at[~odd]
     n = np.bincount(stream[at], minlength=len(everyone))

@@ -7,9 +7,8 @@ from datetime import date, timedelta
 import numpy as np
 import polars as pl
 
-from analysis.methods.far_readings import lonely
 from analysis.methods.segments import lengths
-from analysis.studies.drift.streams import KEY, streams
+from analysis.studies.drift.streams import KEY, lonely_ones, streams
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 from ingest.terms.tables import TIME
@@ -41,7 +40,7 @@ def slips(snapshot: Snapshot, *, week: date) -> pl.DataFrame:
     if len(starts) == 0:
         return pl.DataFrame(schema=SLIPS)
     values, size = held.values[seen], lengths(starts, len(seen))
-    far = lonely(values, starts, step=held.rows["step"].fill_null(0.0).to_numpy()[stream[starts]])
+    far = lonely_ones(held, seen)
     low, high = (
         edge.reduceat(np.where(far, at, values), starts) for edge, at in ((np.minimum, np.inf), (np.maximum, -np.inf))
     )
