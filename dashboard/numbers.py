@@ -12,6 +12,10 @@ from datetime import date, datetime
 
 MINUS, NBSP, DASH = "\u2212", "\u00a0", "\u2013"
 MM_PER_INCH = 25.4
+SIXTY_FOURTHS = "64ths"
+MM_OF = {"mm": 1.0, "in": MM_PER_INCH, SIXTY_FOURTHS: MM_PER_INCH / 64, "thou": MM_PER_INCH / 1000}
+DECIMALS_OF = {"mm": (2, 2), "in": (3, 3), SIXTY_FOURTHS: (1, 2), "thou": (1, 1)}  # of a reading, of a mean
+MARKS = (SIXTY_FOURTHS, "thou")  # counted by marks and leaves: a whole one is written whole
 SHORT_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 MONTHS = (
     "January",
@@ -48,7 +52,9 @@ def signed(value: float | None, decimals: int = 2) -> str:
 
 
 def with_unit(text: str, unit: str) -> str:
-    """Number and unit, held together: `with_unit("2.39", "mm")`."""
+    """Number and unit, held together: `with_unit("2.39", "mm")`; of 64ths `5.5/64 in`."""
+    if unit == SIXTY_FOURTHS and text != NONE:
+        text, unit = f"{text}/64", "in"
     unit = "cent" if unit == "cents" and text.lstrip("+-\u2212") == "1" else unit
     return f"{text}{NBSP}{unit}" if unit and text != NONE else text
 
@@ -57,11 +63,11 @@ def with_unit(text: str, unit: str) -> str:
 
 
 def decimals_of(quantity: str, *, shown: str = "mm", mean: bool = False) -> int:
-    """Decimals of a quantity: lengths 2 in mm and 3 in inches, cents whole (means 1), angles 1, counts whole (means 1),
-    plain 2.
+    """Decimals of a quantity: lengths 2 in mm, 3 in inches, 1 in thou and 64ths (means 2 in 64ths), cents whole (means
+    1), angles 1, counts whole (means 1), plain 2.
     """
     if quantity == "length":
-        return 3 if shown == "in" else 2
+        return DECIMALS_OF[shown][mean]
     if quantity in ("pitch", "count"):
         return 1 if mean else 0
     return 1 if quantity == "angle" else 2
@@ -74,26 +80,40 @@ def least(quantity: str, *, shown: str = "mm") -> str:
 
 
 def unit_of(quantity: str, *, shown: str = "mm") -> str:
-    """The unit a quantity is shown in: `mm` or `in`, `cents`, `°`, else none."""
+    """The unit a quantity is shown in: `mm`, `in`, `64ths` or `thou`, `cents`, `°`, else none."""
     return {"length": shown, "pitch": "cents", "angle": "°"}.get(quantity, "")
 
 
 def in_unit(value: float, quantity: str, *, shown: str = "mm") -> float:
     """A value in canonical units (mm, cents, degrees) in the unit it is shown in."""
-    return value / MM_PER_INCH if quantity == "length" and shown == "in" else value
+    return value / MM_OF[shown] if quantity == "length" else value
 
 
 def amount(
     value: float | None, quantity: str = "length", *, shown: str = "mm", mean: bool = False, sign: bool = False
 ) -> str:
-    """A value in canonical units as the shop reads it: `2.39 mm`, `0.094 in`, `−7 cents`."""
+    """A value in canonical units as the shop reads it: `2.39 mm`, `0.094 in`, `6/64 in`, `12.5 thou`, `−7 cents`."""
     if value is None:
         return NONE
     write = signed if sign else plain
-    return with_unit(
-        write(in_unit(value, quantity, shown=shown), decimals_of(quantity, shown=shown, mean=mean)),
-        unit_of(quantity, shown=shown),
-    )
+    text = write(in_unit(value, quantity, shown=shown), decimals_of(quantity, shown=shown, mean=mean))
+    return with_unit(text if mean else _whole(text, quantity, shown), unit_of(quantity, shown=shown))
+
+
+def _whole(text: str, quantity: str, shown: str) -> str:
+    """`6` of `6.0` marks."""
+    return text.rstrip("0").removesuffix(".") if quantity == "length" and shown in MARKS and "." in text else text
+
+
+def is_some(text: str) -> bool:
+    """Is an amount, as it is written, more than nothing? `0.0/64 in` is not."""
+    return any(digit in "123456789" for digit in text.partition("/64")[0])
+
+
+def decimals_in(text: str, quantity: str, *, shown: str = "mm") -> int:
+    """Decimals with which an amount is written, and at least those of its quantity: a whole mark is written whole."""
+    number = text.partition(NBSP)[0].partition("/64")[0]
+    return max(len(number.partition(".")[2]), decimals_of(quantity, shown=shown))
 
 
 def apart(
@@ -107,12 +127,14 @@ def apart(
     enough = next(
         (digits + more for more in range(FINER + 1) if len({plain(x, digits + more) for x in both}) > 1), digits
     )
-    one, other = (with_unit(plain(x, enough), unit) for x in both)
+    texts = [plain(x, enough) for x in both]
+    plain_ones = enough == digits and not mean
+    one, other = (with_unit(_whole(x, quantity, shown) if plain_ones else x, unit) for x in texts)
     return one, other
 
 
 def mm(value: float | None, *, shown: str = "mm", sign: bool = False) -> str:
-    """A length: `0.11 mm`; in inches where the shop shows inches."""
+    """A length: `0.11 mm`; in the unit that it is shown in."""
     return amount(value, "length", shown=shown, sign=sign)
 
 
@@ -132,7 +154,7 @@ def gauge(value: float, unit: str, *, with_mm: bool = False, quantity: str = "le
     if unit == "thou":
         text = with_unit(_no_zeros(value / MM_PER_INCH * 1000), "thou")
     elif unit == "64ths":
-        text = with_unit(f"{_no_zeros(value / MM_PER_INCH * 64)}/64", "in")
+        text = with_unit(_no_zeros(value / MM_PER_INCH * 64), SIXTY_FOURTHS)
     elif unit == "in":
         text = with_unit(plain(value / MM_PER_INCH, 3), "in")
     else:
@@ -226,9 +248,11 @@ def share_range(low: float | None, high: float | None, n: int) -> str:
 
 
 def span(low: float | None, high: float | None, decimals: int = 2, unit: str = "") -> str:
-    """A range in prose: `0.08 to 0.15 mm`."""
+    """A range in prose: `0.08 to 0.15 mm`, `5.5/64 to 6.5/64 in`."""
     if low is None or high is None:
         return NONE
+    if unit == SIXTY_FOURTHS:
+        return f"{with_unit(plain(low, decimals), unit).partition(NBSP)[0]} to {with_unit(plain(high, decimals), unit)}"
     return f"{plain(low, decimals)} to {with_unit(plain(high, decimals), unit)}"
 
 

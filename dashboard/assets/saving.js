@@ -7,7 +7,7 @@
     for (const one of copy.querySelectorAll(".narrow-only")) one.remove();
     return copy.textContent.trim();
   };
-  const AMOUNT = /^([+\-\u2212]?(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?)[\s\u00a0]?(%|[A-Za-z\u00b5\u00b0/]{1,8})$/;
+  const AMOUNT = /^([+\-\u2212]?(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?)[\s\u00a0]?(%|\/64[\s\u00a0]in|[A-Za-z\u00b5\u00b0/]{1,8})$/;
 
   // As exports/written.py: a number is plain, and no formula of a log runs in a spreadsheet.
   const cell = (told) => {
@@ -22,7 +22,8 @@
     for (let c = 0; heads && c < wide; c += 1) {
       const read = rows.slice(heads).map((row) => row[c] || "").filter((text) => !/^(no figure)?$/.test(text)).map((text) => AMOUNT.exec(text));
       if (!read.length || read.some((one) => !one || one[2] !== read[0][2])) continue;
-      rows[heads - 1][c] = `${rows[heads - 1][c] || ""} (${read[0][2]})`.trim();
+      const unit = read[0][2].startsWith("/64") ? "64ths" : read[0][2];
+      rows[heads - 1][c] = `${rows[heads - 1][c] || ""} (${unit})`.trim();
       for (const row of rows.slice(heads)) if (AMOUNT.test(row[c] || "")) row[c] = AMOUNT.exec(row[c])[1];
     }
     return rows;

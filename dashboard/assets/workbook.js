@@ -5,7 +5,7 @@
   const HEAD = '<?xml version="1.0" encoding="UTF-8" standalone="yes"?>\n';
   const MAIN = 'xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"';
   const RELS = "http://schemas.openxmlformats.org/officeDocument/2006/relationships";
-  const NUMBER = /^([+\-\u2212]?)(\d{1,3}(?:,\d{3})+|\d+)(?:\.(\d+))?(?:[\s\u00a0]?(%|[A-Za-z\u00b5\u00b0/]{1,8}))?$/;
+  const NUMBER = /^([+\-\u2212]?)(\d{1,3}(?:,\d{3})+|\d+)(?:\.(\d+))?(?:[\s\u00a0]?(%|\/64[\s\u00a0]in|[A-Za-z\u00b5\u00b0/]{1,8}))?$/;
 
   // The value and the format of a cell: { value, format } of a number, { text } of all else. A whole number with leading
   // zeros is a name, not a number.
@@ -13,7 +13,7 @@
     const found = NUMBER.exec(text);
     if (!found || (found[2].length > 1 && found[2].startsWith("0")) || found[2].replace(/,/g, "").length > 15) return { text };
     const sign = found[1] === "\u2212" || found[1] === "-" ? -1 : 1, decimals = (found[3] || "").length;
-    const plain = (found[2].includes(",") ? "#,##0" : "0") + (decimals ? "." + "0".repeat(decimals) : "") + (found[4] ? `" ${found[4]}"` : "");
+    const plain = (found[2].includes(",") ? "#,##0" : "0") + (decimals ? "." + "0".repeat(decimals) : "") + (found[4] ? `"${found[4].startsWith("/64") ? "" : " "}${found[4]}"` : "");
     return { value: sign * Number(found[2].replace(/,/g, "") + (found[3] ? "." + found[3] : "")), format: found[1] === "+" ? `+${plain};-${plain}` : plain };
   };
   const words = (td) => window.truerun_saving.words(td);

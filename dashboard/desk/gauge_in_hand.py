@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from analysis.studies.gauges.register import Standing
 from ingest.reading.amounts import Manner
@@ -24,6 +24,12 @@ SUCH_AS = {
     "mm": "write mm, such as 0.55",
     "cents": "write cents, such as +3",
 }
+HAND = {
+    "mm": ("mm", 0.05),
+    "in": (THOU, 1.0),
+    THOU: (THOU, 1.0),
+    SIXTY_FOURTHS: (SIXTY_FOURTHS, 0.5),
+}  # by what is shown
 USUAL = {"pitch": ("cents", 1.0), "angle": ("deg", 0.1), "count": ("", 1.0), "plain": ("", 1.0)}  # without a gauge
 
 
@@ -100,7 +106,7 @@ class Typed:
 
 def gauges(shop: Shop, item: Characteristic) -> list[InHand]:
     """The gauges declared for a characteristic, in the order of shop.toml; one without a name where none is."""
-    own = [_of(gauge, item) for gauge in shop.gauges if item.key in gauge.measures]
+    own = [_of(shop, gauge, item) for gauge in shop.gauges if item.key in gauge.measures]
     return own or [_usual(shop, item)]
 
 
@@ -155,13 +161,15 @@ def typed(text: str, hand: InHand) -> Typed:
     return Typed(one.number * top / bottom, written)
 
 
-def _of(gauge: Gauge, item: Characteristic) -> InHand:
+def _of(shop: Shop, gauge: Gauge, item: Characteristic) -> InHand:
     name = gauge.name or gauge.key
     if item.quantity != "length":
         unit, step = USUAL.get(item.quantity, ("", 1.0))
         return InHand(gauge.key, name, unit, gauge.step or step, item.quantity)
     step = gauge.step or 0.05
-    said = " ".join([gauge.resolution, *gauge.leaves]).casefold()
+    said = " ".join([gauge.resolution, *gauge.leaves]).strip().casefold()
+    if not said:
+        return replace(_usual(shop, item), key=gauge.key, name=name)
     if "/" in said and "mm" not in said:
         return InHand(gauge.key, name, SIXTY_FOURTHS, round(step / 25.4 * 64, 6), "length")
     if any(word in said for word in ("in", '"', "thou", "mil")):
@@ -171,7 +179,7 @@ def _of(gauge: Gauge, item: Characteristic) -> InHand:
 
 def _usual(shop: Shop, item: Characteristic) -> InHand:
     if item.quantity == "length":
-        unit, step = (THOU, 1.0) if shop.shop.length == "in" else ("mm", 0.05)
+        unit, step = HAND[shop.length_of(item.key)]
         return InHand("", "", unit, step, "length")
     unit, step = USUAL.get(item.quantity, ("", 1.0))
     return InHand("", "", unit, step, item.quantity)

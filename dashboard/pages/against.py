@@ -210,7 +210,7 @@ def _chips(ways: list[tuple[str, str]], label: str) -> html.Nav | None:
 
 def _sheet(found: Found, sides: list[_Half], shop: Shop, key: str, said: str) -> html.Section:
     """Both halves on one scale, with the figures of each above."""
-    quantity, length = sentences.quantity(shop, key), shop.shop.length
+    quantity, length = sentences.quantity(shop, key), shop.length_of(key)
     limits = pl.concat([found.a.readings, found.b.readings]).select("lower", "upper").unique()
     lower, upper = limits.row(0) if len(limits) == 1 else (None, None)
 

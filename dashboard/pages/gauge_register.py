@@ -11,7 +11,7 @@ from dashboard import drawings, numbers, parts
 from dashboard.charts.gauge_checks import ChecksView, gauge_checks
 from dashboard.desk import gauges_now
 from dashboard.sentences import shared as sentences
-from dashboard.sentences.gauges import says
+from dashboard.sentences.gauges import says, shown_in
 from ingest.shopfiles.shop import Shop
 
 NAME = "Checks on the master piece"
@@ -43,7 +43,7 @@ def sheet(shop: Shop) -> html.Section | None:
 def _row(one: Standing, shop: Shop) -> dict[str, Any]:
     return {
         "gauge": one.name,
-        "master": _length(one.master, shop),
+        "master": numbers.mm(one.master, shown=shown_in(one, shop)),
         "every": f"{one.every_days} days" if one.every_days else "",
         "last": numbers.day(sentences.local(shop, one.last_at)) if one.last_at else "none",
         "says": says(one, shop),
@@ -52,12 +52,13 @@ def _row(one: Standing, shop: Shop) -> dict[str, Any]:
 
 def _chart(one: Standing, shop: Shop) -> html.Div:
     days = [numbers.day(sentences.local(shop, at)) for at in one.at]
-    view = ChecksView(one.off, days, (one.step or 0.0) / 2)
+    shown = shown_in(one, shop)
+    off, half = (
+        [numbers.in_unit(each, "length", shown=shown) for each in lengths]
+        for lengths in (one.off, [(one.step or 0.0) / 2])
+    )
+    view = ChecksView(off, days, half[0], shown)
     finding = f"{one.name}: {len(one.off)} checks, {says(one, shop)}."
     return html.Div(
         [html.H3(one.name), drawings.graph(drawings.both(gauge_checks, view), finding, f"checks-{one.gauge}")]
     )
-
-
-def _length(mm: float, shop: Shop) -> str:
-    return numbers.mm(mm, shown=shop.shop.length)

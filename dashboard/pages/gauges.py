@@ -120,7 +120,7 @@ def _studies(studies: pl.DataFrame, shop: Shop) -> html.Section:
             word = states.UNFIT if share > UNFIT else states.FIT
             told = _judged(share)
         parts_of = (row[name] for name in ("repeatability", "reproducibility", "rr", "part"))
-        amount = [numbers.plain(value, 3) if value is not None else numbers.NONE for value in parts_of]
+        amount = [_spread(shop, row["characteristic"], value) for value in parts_of]
         tolerance = numbers.NONE if row["share_of_tolerance"] is None else _judged(row["share_of_tolerance"])
         rows.append(
             {
@@ -149,6 +149,16 @@ def _studies(studies: pl.DataFrame, shop: Shop) -> html.Section:
         ("ndc", "Classes told apart", "n wide-only"),
     ]
     return parts.sheet("Gauge studies", right, [parts.plain_table(rows, columns), html.P(JUDGED, className="small")])
+
+
+def _spread(shop: Shop, key: str, value: float | None) -> str:
+    """A standard deviation of a gauge study with its unit, a digit more than readings have."""
+    if value is None:
+        return numbers.NONE
+    kind, shown = sentences.quantity(shop, key), shop.length_of(key)
+    digits = numbers.decimals_of(kind, shown=shown) + 1 if kind == "length" else 3
+    text = numbers.plain(numbers.in_unit(value, kind, shown=shown), digits)
+    return numbers.with_unit(text, numbers.unit_of(kind, shown=shown))
 
 
 def _steps(found: pl.DataFrame, shop: Shop, asked: Mapping[str, Any]) -> html.Section:
@@ -190,7 +200,7 @@ def _rows(found: pl.DataFrame, characteristic: str | None, word: str | None) -> 
 
 
 def _line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
-    kind, shown = sentences.quantity(shop, row["characteristic"]), shop.shop.length
+    kind, shown = sentences.quantity(shop, row["characteristic"]), shop.length_of(row["characteristic"])
     scale, decimals = numbers.in_unit(1.0, kind, shown=shown), numbers.decimals_of(kind, shown=shown) + 1
 
     def amount(value: float | None) -> str:

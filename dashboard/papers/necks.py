@@ -72,22 +72,24 @@ def paper(supplier: str, *, money: bool = False, letter: bool = False) -> tuple[
         unread=_unread(shop),
         headline=headline,
         what=shop.characteristic_name(name),
-        unit=shop.shop.length,
+        unit=shop.length_of(name),
         lots=[_lot(row, shop, drawn_lots.plans_in_words()) for row in rows],
         many=_many(rows),
         disposed=any(row["disposition"] for row in rows),
         strip=strips,
         left=len(rows) - len(drawn),
-        run=_run(made, measured, drawn, shop),
+        run=_run(made, measured, drawn, shown=shop.length_of(name)),
         how=_how(rows, measured, shop),
         plans=plans,
-        minutes=_minutes(shop, supplier, money),
+        minutes=_minutes(shop, supplier, name, money=money),
         money=money,
         aside=sentences_talk.set_aside(desk.ask(necks.implausible, supplier=supplier).rows()),
         asks=_asks(rows, snapshot.as_of.astimezone(shop.zone).date()),
-        last_talk=sentences_talk.last_talk(desk.ask(necks.since_agreed, characteristic=name, supplier=supplier), shop),
+        last_talk=sentences_talk.last_talk(
+            desk.ask(necks.since_agreed, characteristic=name, supplier=supplier), shop, name
+        ),
         costs=_costs(rows, shop, money),
-        serials=_serials(measured, drawn, shop),
+        serials=_serials(measured, drawn, shop.length_of(name)),
     )
 
 
@@ -198,9 +200,9 @@ def _states(rows: list[Row]) -> list[str]:
     return [f"Measured at {sentences_necks.states(rows)}; each lot's own stands in the table."]
 
 
-def _run(made: Paper, measured: pl.DataFrame, drawn: list[Row], shop: Shop) -> Any:
+def _run(made: Paper, measured: pl.DataFrame, drawn: list[Row], *, shown: str) -> Any:
     """Readings of the lots drawn in the order they were measured."""
-    scale = numbers.in_unit(1.0, "length", shown=shop.shop.length)
+    scale = numbers.in_unit(1.0, "length", shown=shown)
     order = {row["lot"]: place for place, row in enumerate(reversed(drawn))}
     rows = (
         measured.filter(pl.col("lot").is_in(list(order)))
@@ -212,9 +214,7 @@ def _run(made: Paper, measured: pl.DataFrame, drawn: list[Row], shop: Shop) -> A
     lower, upper = rows.select("lower", "upper").row(0) if same else (None, None)
     names = [serial or neck or "no number" for serial, neck in rows.select("serial", "neck").fill_null("").iter_rows()]
     low, high = (None if limit is None else limit * scale for limit in (lower, upper))
-    view = RunView(
-        (rows["value"] * scale).to_list(), names, counts, low, high, shop.shop.length, marks=drawn_lots.marks(rows)
-    )
+    view = RunView((rows["value"] * scale).to_list(), names, counts, low, high, shown, marks=drawn_lots.marks(rows))
     return made.chart(
         run(view),
         phone=run(view, narrow=True),
@@ -222,14 +222,14 @@ def _run(made: Paper, measured: pl.DataFrame, drawn: list[Row], shop: Shop) -> A
     )
 
 
-def _minutes(shop: Shop, supplier: str, money: bool) -> list[str]:
+def _minutes(shop: Shop, supplier: str, name: str, *, money: bool) -> list[str]:
     """What goes with bow at the bench, of this supplier's necks alone."""
     told = []
     for measure in dict.fromkeys((goes.first_measure(shop), "minutes")):
         words = sentences_bow.GOES[measure]
         try:
             found = desk.ask(bow.goes_with, measure=measure, supplier=supplier)
-            told.append(f"{words.capitalize()}: {sentences_bow.per_tenth(found, shop, money=money)}")
+            told.append(f"{words.capitalize()}: {sentences_bow.per_tenth(found, shop, name, money=money)}")
         except UnusableData as problem:
             told.append(f"{words.capitalize()}: what more bow goes with cannot be said yet ({problem}).")
     return told
@@ -272,12 +272,9 @@ def _still(row: Row) -> str:
     return f", {told}" if told else ""
 
 
-def _serials(measured: pl.DataFrame, drawn: list[Row], shop: Shop) -> list[tuple[str, list[tuple[str, str, str]]]]:
+def _serials(measured: pl.DataFrame, drawn: list[Row], shown: str) -> list[tuple[str, list[tuple[str, str, str]]]]:
     """Every neck of the lots drawn with its reading; `x` where it lies outside, `=` on the limit."""
-    scale, digits = (
-        numbers.in_unit(1.0, "length", shown=shop.shop.length),
-        numbers.decimals_of("length", shown=shop.shop.length) + 1,
-    )
+    scale, digits = numbers.in_unit(1.0, "length", shown=shown), numbers.decimals_of("length", shown=shown) + 1
     told = []
     for row in drawn:
         own = measured.filter(pl.col("lot") == row["lot"])

@@ -71,8 +71,8 @@ def headline(found: Against, shop: Shop, key: str, names: tuple[str, str]) -> st
     if not apart.sure:
         low, high = (shared.amount(shop, key, end, sign=True, mean=True) for end in (apart.low, apart.high))
         may = f"it may lie anywhere from {low} to {high}"
-        if not any(set(text) & set("123456789") for text in (low, high)):  # both are smaller than what is shown
-            may = f"it is less than {numbers.least(shared.quantity(shop, key), shown=shop.shop.length)} either way"
+        if not any(numbers.is_some(text) for text in (low, high)):  # both are smaller than what is shown
+            may = f"it is less than {numbers.least(shared.quantity(shop, key), shown=shop.length_of(key))} either way"
         return f"No difference is shown between {a} and {b}{each}: {may}."
     way = "higher" if apart.difference > 0 else "lower"
     ends = sorted((abs(apart.low), abs(apart.high)))

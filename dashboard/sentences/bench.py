@@ -279,7 +279,7 @@ def offset(shop: Shop, row: Row) -> str:
     told = [amount(row[name]) for name in ("offset", "offset_low", "offset_high")]
     kind = sentences.quantity(shop, key)
     side = f"{told[0]} from the others ({told[1]} to {told[2]})"
-    if not any(set(text) & set("123456789") for text in told):  # all three are smaller than what is shown
-        side = f"less than {numbers.least(kind, shown=shop.shop.length)} from the others"
+    if not any(numbers.is_some(text) for text in told):  # all three are smaller than what is shown
+        side = f"less than {numbers.least(kind, shown=shop.length_of(key))} from the others"
     wide = f"spread {numbers.plain(row['ratio'], 2)} times theirs ({numbers.span(row['ratio_low'], row['ratio_high'])})"
     return f"{side}{'' if shown else ', no offset shown'}; {wide}.{few}"

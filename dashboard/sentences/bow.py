@@ -19,8 +19,11 @@ GOES = {
 }
 
 
-def per_tenth(goes: Goes, shop: Shop, *, money: bool = True) -> str:
-    """`Each tenth of a millimetre more bow goes with 1.9 more minutes (0.6 to 3.1), 1.13 EUR (0.37 to 1.88).`"""
+def per_tenth(goes: Goes, shop: Shop, key: str, *, money: bool = True) -> str:
+    """`Each tenth of a millimetre more bow goes with 1.9 more minutes (0.6 to 3.1), 1.13 EUR (0.37 to 1.88).`
+
+    key : of the characteristic that bow is.
+    """
     low, high, few = goes.slope_low, goes.slope_high, f" {_seen(goes)}"
     if goes.measure in ("minutes", "straightening"):
         rate = shop.shop.labour_per_hour / 60
@@ -38,20 +41,20 @@ def per_tenth(goes: Goes, shop: Shop, *, money: bool = True) -> str:
         many = f"{numbers.plain(100 * abs(goes.slope), 1)} {'more' if goes.slope >= 0 else 'fewer'} {what}"
         said = f"{many} in a hundred necks ({numbers.span(100 * low, 100 * high, 1)})"
     if goes.bends < BENT and goes.levels:
-        return f"{_bent(goes, shop)}{few}"
+        return f"{_bent(goes, shop, key)}{few}"
     sure = "" if low > 0 or high < 0 else " The interval holds zero: nothing is shown yet."
     return f"Each tenth of a millimetre more bow goes with {said}.{sure}{few}"
 
 
-def _bent(goes: Goes, shop: Shop) -> str:
+def _bent(goes: Goes, shop: Shop, key: str) -> str:
     """What the most bowed necks stand at beyond straight ones, where a straight line would tell less than the curve."""
     counted, unit = _counted(goes.measure)
     told = [
-        f"{length(shop, level.bow)} goes with {numbers.signed(counted * level.more, 1)} {unit} "
+        f"{length(shop, key, level.bow)} goes with {numbers.signed(counted * level.more, 1)} {unit} "
         f"({numbers.span(counted * level.low, counted * level.high, 1)})"
         for level in goes.levels[-2:]
     ]
-    return f"What goes with bow bends: beyond straight necks (under {length(shop, TENTH)}) {', '.join(told)}."
+    return f"What goes with bow bends: beyond straight necks (under {length(shop, key, TENTH)}) {', '.join(told)}."
 
 
 def _counted(measure: str) -> tuple[float, str]:
@@ -91,7 +94,7 @@ def _seen(goes: Goes) -> str:
     )
 
 
-def where_it_stops(found: list[Limit], shop: Shop) -> str:
+def where_it_stops(found: list[Limit], shop: Shop, key: str) -> str:
     """The limit at which the next tenth stops paying."""
     paying = [limit for limit in found if limit.pays]
     if not paying:
@@ -101,8 +104,8 @@ def where_it_stops(found: list[Limit], shop: Shop) -> str:
         )
     last = min(paying, key=lambda limit: limit.limit)
     return (
-        f"Sending back necks with {length(shop, last.limit - TENTH)} to {length(shop, last.limit)} would still pay: "
-        "each takes "
+        f"Sending back necks with {length(shop, key, last.limit - TENTH)} to {length(shop, key, last.limit)} would "
+        "still pay: each takes "
         f"{numbers.plain(last.minutes, 1)} minutes more than a straight one ({numbers.span(last.low, last.high, 1)}; "
         f"{numbers.count(last.necks)} necks{', few' if last.necks < FEW else ''}). Below that the next tenth is not "
         "shown to pay."

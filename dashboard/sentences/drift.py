@@ -192,7 +192,7 @@ def span(shop: Shop, key: str, found: Shift) -> str:
     low, high = sorted((abs(found.low), abs(found.high)))
     if found.low * found.high < 0:
         low, high = found.low, found.high
-    quantity, shown = sentences.quantity(shop, key), shop.shop.length
+    quantity, shown = sentences.quantity(shop, key), shop.length_of(key)
     low, high = (numbers.in_unit(x, quantity, shown=shown) for x in (low, high))
     return numbers.span(low, high, numbers.decimals_of(quantity, shown=shown))
 

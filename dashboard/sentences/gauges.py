@@ -16,11 +16,18 @@ ReadOn = Mapping[tuple[str, str], Collection[str]]  # gauges that readings name,
 CHECK_IT = "Check it before anything is done about this."
 
 
+def shown_in(one: Standing, shop: Shop) -> str:
+    """The unit of what a gauge measures; the shop's where it measures things that are shown in several."""
+    of = {key for gauge in shop.gauges if gauge.key == one.gauge for key in gauge.measures}
+    units = {shop.length_of(key) for key in of if shared.quantity(shop, key) == "length"}
+    return units.pop() if len(units) == 1 else shop.shop.length
+
+
 def says(one: Standing, shop: Shop) -> str:
     """How a gauge stands, in words."""
     if one.drifts and one.bias is not None:
         way = "high" if one.bias > 0 else "low"
-        off = numbers.mm(abs(one.bias), shown=shop.shop.length)
+        off = numbers.mm(abs(one.bias), shown=shown_in(one, shop))
         return f"drifts: its last five checks read {off} {way}{_interval(one, shop)}"
     if one.due:
         return "check overdue" if one.last_at else "never checked"
@@ -33,7 +40,7 @@ def _interval(one: Standing, shop: Shop) -> str:
     """
     if one.low is None or one.high is None:
         return ""
-    low, high = (numbers.mm(end, shown=shop.shop.length, sign=True) for end in (one.low, one.high))
+    low, high = (numbers.mm(end, shown=shown_in(one, shop), sign=True) for end in (one.low, one.high))
     return f", {low.partition(numbers.NBSP)[0]} to {high} beside its master piece"
 
 
@@ -102,7 +109,7 @@ def _sentence(one: Standing, shop: Shop) -> str:
     name = f"{one.name[:1].upper()}{one.name[1:]}"
     if one.drifts and one.bias is not None:
         way = "high" if one.bias > 0 else "low"
-        return f"{name} reads {numbers.mm(abs(one.bias), shown=shop.shop.length)} {way} on its master piece."
+        return f"{name} reads {numbers.mm(abs(one.bias), shown=shown_in(one, shop))} {way} on its master piece."
     if one.last_at is None:
         return f"{name} was never checked on its master piece."
     return f"{name}: its check on the master piece is overdue, the last was {_day(one, shop)}."

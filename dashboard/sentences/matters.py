@@ -120,9 +120,8 @@ def over_all(matter: Matter, shop: Shop) -> str:
     mine, every = (shared.amount(shop, key, abs(value)) for value in (matter.size or 0.0, matter.over_all))
     if mine == every:
         return ""
-    every = (
-        every if _is_some(every) else f"less than {numbers.least(shared.quantity(shop, key), shown=shop.shop.length)}"
-    )
+    if not numbers.is_some(every):
+        every = f"less than {numbers.least(shared.quantity(shop, key), shown=shop.length_of(key))}"
     if not all(one.of_people for one in matter.moves_with.named) or matter.levels < 2:
         return f"With it {mine}; over all readings {every}."
     set_it = matter.moves_with.named[0].factor == records.SET_BY
@@ -184,29 +183,24 @@ def _size(matter: Matter, key: str, shop: Shop) -> str:
     size = abs(matter.size or 0.0)
     if matter.sizes is not None:
         low, high = (shared.amount(shop, key, abs(one)) for one in matter.sizes)
-        if _is_some(low):
+        if numbers.is_some(low):
             return f"{low} to {high}, model by model"
     text = shared.amount(shop, key, size)
-    if size and not _is_some(text):
-        return f"by less than {numbers.least(shared.quantity(shop, key), shown=shop.shop.length)}"
+    if size and not numbers.is_some(text):
+        return f"by less than {numbers.least(shared.quantity(shop, key), shown=shop.length_of(key))}"
     if matter.size_low is None or matter.size_high is None:
         return text
     if matter.few:
         return f"about {text}"
-    quantity, shown = shared.quantity(shop, key), shop.shop.length
+    quantity, shown = shared.quantity(shop, key), shop.length_of(key)
     ends = sorted(abs(one) for one in (matter.size_low, matter.size_high))
     if matter.size_low * matter.size_high < 0:
         ends = [matter.size_low, matter.size_high]
     first, last = (numbers.in_unit(one, quantity, shown=shown) for one in ends)
-    digits = len(text.partition(numbers.NBSP)[0].partition(".")[2])  # as the size itself is written
+    digits = numbers.decimals_in(text, quantity, shown=shown)  # as the size itself is written
     if numbers.plain(first, digits) == numbers.plain(last, digits):
         return text
     return f"{text} ({numbers.span(first, last, digits)})"
-
-
-def _is_some(text: str) -> bool:
-    """Is an amount as it is written more than nothing?"""
-    return any(digit in "123456789" for digit in text)
 
 
 def between(matter: Matter, shop: Shop, now: date) -> str:

@@ -28,14 +28,14 @@ VERDICTS = {
 Row = dict[str, Any]
 
 
-def length(shop: Shop, value: float | None, *, sign: bool = False) -> str:
-    """A length in the shop's unit."""
-    return numbers.mm(value, shown=shop.shop.length, sign=sign)
+def length(shop: Shop, key: str, value: float | None, *, sign: bool = False) -> str:
+    """A length of a characteristic in the unit it is shown in."""
+    return numbers.mm(value, shown=shop.length_of(key), sign=sign)
 
 
-def fine(shop: Shop, value: float) -> str:
+def fine(shop: Shop, key: str, value: float) -> str:
     """A length with a digit more than readings have: half a step, an uncertainty."""
-    shown = shop.shop.length
+    shown = shop.length_of(key)
     digits = numbers.decimals_of("length", shown=shown) + 1
     return numbers.with_unit(numbers.plain(numbers.in_unit(value, "length", shown=shown), digits), shown)
 
@@ -157,15 +157,15 @@ def received(row: Row, shop: Shop) -> date:
 
 def limits(row: Row, shop: Shop) -> str:
     """`hump 0.10 and hollow 0.25 mm` of one lot."""
-    low, high = row["lower"], row["upper"]
+    low, high, key = row["lower"], row["upper"], row["characteristic"]
     hump = (
-        f"a hump of {length(shop, abs(low))}"
+        f"a hump of {length(shop, key, abs(low))}"
         if low is not None and low < 0
-        else f"at least {length(shop, low)}"
+        else f"at least {length(shop, key, low)}"
         if low is not None
         else ""
     )
-    hollow = f"a hollow of {length(shop, high)}" if high is not None else ""
+    hollow = f"a hollow of {length(shop, key, high)}" if high is not None else ""
     return " and ".join(part for part in (hump, hollow) if part) or "no limit"
 
 
@@ -219,8 +219,8 @@ def sd(row: Row, shop: Shop) -> str:
 
 
 def _with_range(row: Row, name: str, shop: Shop) -> str:
-    scale = numbers.in_unit(1.0, "length", shown=shop.shop.length)
-    digits = numbers.decimals_of("length", shown=shop.shop.length) + 1
+    shown = shop.length_of(row["characteristic"])
+    scale, digits = numbers.in_unit(1.0, "length", shown=shown), numbers.decimals_of("length", shown=shown) + 1
     if row[name] is None:
         return numbers.NONE
     low, high = row[f"{name}_low"], row[f"{name}_high"]
@@ -234,8 +234,9 @@ def edges(row: Row, shop: Shop) -> str:
     """
     if row["edges"] is None:
         return numbers.NONE
-    spread = f", spread {length(shop, row['edges_sd'])}" if row["edges_sd"] is not None else ""
-    return f"{length(shop, row['edges'], sign=True)}{spread}"
+    key = row["characteristic"]
+    spread = f", spread {length(shop, key, row['edges_sd'])}" if row["edges_sd"] is not None else ""
+    return f"{length(shop, key, row['edges'], sign=True)}{spread}"
 
 
 def gauge(row: Row) -> str:
@@ -254,12 +255,11 @@ def uncertainty(row: Row, shop: Shop) -> str:
     """The expanded uncertainty of one reading and where it comes from; '' without a study."""
     if row["gauge_sd"] is None:
         return ""
-    far = fine(shop, COVERAGE * row["gauge_sd"])
-    edges = (
-        f" The larger of two readings runs high by {fine(shop, row['runs_high'])} at most, where both edges are alike."
-        if row["edges"] is not None
-        else ""
-    )
+    key = row["characteristic"]
+    far, edges = fine(shop, key, COVERAGE * row["gauge_sd"]), ""
+    if row["edges"] is not None:
+        high = fine(shop, key, row["runs_high"])
+        edges = f" The larger of two readings runs high by {high} at most, where both edges are alike."
     return (
         f"One reading is sure to within {far} (expanded uncertainty, k = 2, repeatability and reproducibility of study "
         f"{row['gauge_study']}; the sizes of the leaves and the straightness of the straightedge are not in it).{edges}"
@@ -274,7 +274,7 @@ def rule(row: Row, shop: Shop, step: float | None) -> str:
     """The rule by which a neck is counted, named where lots are judged."""
     if not step:
         return "A neck counts as outside where its reading lies beyond the limit."
-    half = fine(shop, step / 2)
+    half = fine(shop, row["characteristic"], step / 2)
     return (
         "A neck counts as outside only where its whole step of the gauge lies beyond the limit, half a step "
         f"({half}) or more from it; where the limit lies within the step it is on the limit: shown neither to conform "

@@ -103,7 +103,7 @@ def amount(shop: Shop, key: str, value: float | None, *, sign: bool = False, mea
     was typed.
     """
     mean = mean or (quantity(shop, key) == "pitch" and _halves(shop, key, value))
-    return numbers.amount(value, quantity(shop, key), shown=shop.shop.length, sign=sign, mean=mean)
+    return numbers.amount(value, quantity(shop, key), shown=shop.length_of(key), sign=sign, mean=mean)
 
 
 def apart(shop: Shop, key: str, value: float, limit: float) -> tuple[str, str]:
@@ -111,7 +111,7 @@ def apart(shop: Shop, key: str, value: float, limit: float) -> tuple[str, str]:
     these would not tell the one from the other.
     """
     mean = quantity(shop, key) == "pitch" and (_halves(shop, key, value) or _halves(shop, key, limit))
-    return numbers.apart(value, limit, quantity(shop, key), shown=shop.shop.length, mean=mean)
+    return numbers.apart(value, limit, quantity(shop, key), shown=shop.length_of(key), mean=mean)
 
 
 def _halves(shop: Shop, key: str, value: float | None) -> bool:
@@ -154,14 +154,12 @@ def between_marks(found: Sequence[Any], shop: Shop) -> list[str]:
     for (key, gauge), own in groupby(sorted(undecided, key=_by_gauge), key=_by_gauge):
         every = list(own)
         one = every[0]
-        kind = quantity(shop, key)
+        kind, shown = quantity(shop, key), shop.length_of(key)
 
-        def amount_of(value: float, kind: str = kind) -> str:
-            scale = numbers.in_unit(1.0, kind, shown=shop.shop.length)
-            digits = numbers.decimals_of(kind, shown=shop.shop.length) + 1
-            return numbers.with_unit(
-                numbers.plain(scale * value, digits), numbers.unit_of(kind, shown=shop.shop.length)
-            )
+        def amount_of(value: float, kind: str = kind, shown: str = shown) -> str:
+            digits = numbers.decimals_of(kind, shown=shown) + 1
+            text = numbers.plain(numbers.in_unit(value, kind, shown=shown), digits)
+            return numbers.with_unit(text, numbers.unit_of(kind, shown=shown))
 
         name = next((item.name or item.key for item in shop.gauges if item.key == gauge), gauge)
         more = f" The same holds for {numbers.count(len(every) - 1)} more limits of it." if len(every) > 1 else ""

@@ -13,7 +13,7 @@ from dashboard.sentences.necks import Row, length
 from ingest.shopfiles.shop import Shop
 
 
-def last_talk(found: SinceAgreed | None, shop: Shop) -> str:
+def last_talk(found: SinceAgreed | None, shop: Shop, key: str) -> str:
     """What came of the last talk: before, since, and by how much."""
     if found is None:
         return (
@@ -24,10 +24,11 @@ def last_talk(found: SinceAgreed | None, shop: Shop) -> str:
         f"{numbers.of(*found.before)} necks outside in {numbers.in_words(found.lots_before)} lots before, "
         f"{numbers.of(*found.after)} in {numbers.in_words(found.lots_after)} since"
     )
-    change = length(shop, found.change, sign=True)
+    change = length(shop, key, found.change, sign=True)
     if found.low is None:
         return f"Since the talk of {when}: {counts}; mean bow of a lot {change}, too few lots for an interval."
-    scale, digits = numbers.in_unit(1.0, "length", shown=shop.shop.length), numbers.decimals_of("length") + 1
+    shown = shop.length_of(key)
+    scale, digits = numbers.in_unit(1.0, "length", shown=shown), numbers.decimals_of("length", shown=shown) + 1
     span = numbers.span(found.low * scale, (found.high or 0.0) * scale, digits)
     sure = "" if found.low > 0 or (found.high or 0.0) < 0 else " No change is shown."
     return f"Since the talk of {when}: {counts}; mean bow of a lot {change} ({span}).{sure}"

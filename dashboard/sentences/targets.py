@@ -25,15 +25,22 @@ def gauge_unit(resolution: str) -> str:
     return "64ths" if "/" in text else "thou"
 
 
+def band_unit(shop: Shop, band: Row) -> str:
+    """The unit a band of a length is spoken in: that of its characteristic, where shop.toml says one, else its gauge's;
+    the shop's where no gauge is declared.
+    """
+    key, resolution = str(band["characteristic"]), str(band["resolution"])
+    item = shop.by_characteristic.get(key)
+    said = item.length if item else None
+    return said or (gauge_unit(resolution) if resolution else shop.shop.length)
+
+
 def in_gauge(shop: Shop, band: Row, value: float | None, *, with_mm: bool = False) -> str:
     """A reading of a band as its gauge says it."""
     if value is None:
         return numbers.NONE
     return numbers.gauge(
-        value,
-        gauge_unit(str(band["resolution"])),
-        with_mm=with_mm,
-        quantity=sentences.quantity(shop, str(band["characteristic"])),
+        value, band_unit(shop, band), with_mm=with_mm, quantity=sentences.quantity(shop, str(band["characteristic"]))
     )
 
 
@@ -41,10 +48,7 @@ def hold(shop: Shop, band: Row, *, with_mm: bool = False) -> str:
     """The band in words: `12 to 16 thou`; with_mm adds `(0.30 to 0.41 mm)` where the gauge reads inches."""
     ends = [band["lower"], band["upper"]]
     told = _between([in_gauge(shop, band, end) if end is not None else "" for end in ends])
-    inches = (
-        gauge_unit(str(band["resolution"])) != "mm"
-        and sentences.quantity(shop, str(band["characteristic"])) == "length"
-    )
+    inches = band_unit(shop, band) != "mm" and sentences.quantity(shop, str(band["characteristic"])) == "length"
     return (
         f"{told} ({_between([numbers.mm(end) if end is not None else '' for end in ends])})"
         if with_mm and inches

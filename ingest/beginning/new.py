@@ -93,8 +93,7 @@ def propose(
         unread += add_log(draft, seen, asker, shop, seen.known)
         if seen.known is not None:
             keep(draft.logs[-1], seen.known)
-    if shop is None:
-        shown_in(draft)
+    shown_in(draft, shop)
     _add_models(draft, surveys, asker, shop)
     unread += [*_without_limits(draft), *tunings(draft, asker, shop)]
     _mark_roles(draft, asker, shop)

@@ -10,7 +10,7 @@ from ingest.beginning.first_shop import Draft, Entry, with_said
 from ingest.beginning.new_text import starting_stage
 from ingest.beginning.stage_words import guess_stage
 from ingest.beginning.starting_values import MEASURES, STAGES
-from ingest.beginning.steps_seen import columns_measured, usual_unit
+from ingest.beginning.steps_seen import columns_measured, usual_unit, written_unit
 from ingest.beginning.where_set import stage_named, where_set
 from ingest.reading.encodings import MARK
 from ingest.reading.headings import plain
@@ -21,6 +21,12 @@ from ingest.terms.units import quantity_of
 MEASURE = {item.key: item for item in MEASURES}
 USUAL = {stage.key: place for place, stage in enumerate(STAGES)}
 ROLES = {stage.key: stage.role for stage in STAGES}
+SHOWN = {  # a unit of lengths -> the unit it is shown in
+    "in": "in",
+    "thou": "thou",
+    **dict.fromkeys(("mm", "cm", "um", "hundredths of mm", "tenths of mm"), "mm"),
+    **dict.fromkeys(("8ths", "16ths", "32nds", "64ths", "128ths"), "64ths"),
+}
 
 
 def begin(draft: Draft, said: Said, shop: Shop | None) -> None:
@@ -193,10 +199,33 @@ def _without_zeros(counts: Mapping[str, int]) -> dict[str, str]:
     return {code: short for code, short in trimmed.items() if short in codes}
 
 
-def shown_in(draft: Draft) -> None:
+def shown_in(draft: Draft, shop: Shop | None) -> None:
     """Lengths are shown as most things are written that sheets measure: by their headings, units of their own or of
-    the sheet, or their cells.
+    the sheet, or their cells; a measurement that is new in another one in its own.
     """
+    if shop is None:
+        _shown_in_shop(draft)
+    usual = shop.shop.length if shop else str(draft.about.get("length", "mm"))
+    units: dict[str, Counter[str]] = {}
+    for log in draft.logs:
+        for key, unit, cells in columns_measured(log, draft):
+            units.setdefault(key, Counter())[SHOWN.get(written_unit(cells, unit), "")] += 1
+    for key, counts in units.items():
+        entry, (unit, count) = draft.measures.get(key, {}), counts.most_common(1)[0]
+        is_new = shop is None or key not in shop.by_characteristic
+        own = unit not in ("", usual) and 2 * count > counts.total()
+        if entry and is_new and own and "length" not in entry and entry.get("quantity", "length") == "length":
+            draft.measures[key] = _behind(entry, "quantity", "length", unit)
+
+
+def _behind(entry: Entry, name: str, new: str, value: str) -> Entry:
+    """An entry with a new key behind the one named, or behind its own key."""
+    rows = list(entry.items())
+    at = [key for key, _ in rows].index(name if name in entry else "key") + 1
+    return dict([*rows[:at], (new, value), *rows[at:]])
+
+
+def _shown_in_shop(draft: Draft) -> None:
     units = []
     for log in draft.logs:
         for key, unit, cells in columns_measured(log, draft):

@@ -113,6 +113,18 @@ def usual_unit(cells: Iterable[str], unit: str, quantity: str) -> str:
     return found.most_common(1)[0][0] if found else ""
 
 
+def written_unit(cells: Iterable[str], unit: str) -> str:
+    """The unit in which most cells of a length stand, else that of a bare number: `64ths` where those in inches are
+    fractions of one.
+    """
+    usual = usual_unit(cells, unit, "length") or unit_of(unit, "length") or unit
+    if usual != "in":
+        return usual
+    found = Counter(text for text in map(tidy, cells) if _amount(text, unit, "length")[1] == "in")
+    fractions = sum(count for text, count in found.items() if "/" in text)
+    return "64ths" if 2 * fractions > found.total() else "in"
+
+
 def columns_measured(log: LogDraft, draft: Draft) -> Iterator[tuple[str, str, Iterable[str]]]:
     """The cells of each measurement of a sheet with its key and the unit of a bare number."""
     for column in log.survey.measures():

@@ -99,6 +99,11 @@ class Shop(Part):
         """Family of each model."""
         return {model.key: model.family for model in self.models}
 
+    def length_of(self, characteristic: str) -> str:
+        """The unit its lengths are shown in: its own `length`, else the shop's."""
+        item = self.by_characteristic.get(characteristic)
+        return (item.length if item else None) or self.shop.length
+
     def rod_stages(self, characteristic: str) -> list[str]:
         """The stages that set a characteristic on models with a truss rod, or of which none is said to be without."""
         item = self.by_characteristic.get(characteristic)

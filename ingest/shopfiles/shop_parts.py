@@ -49,6 +49,7 @@ class Characteristic(Part):
     key: Key
     name: str = ""
     quantity: Quantity = "length"
+    length: Literal["mm", "in", "64ths", "thou"] | None = None  # the unit it is shown in; None: the shop's
     set_at: str | dict[str, str] = ""  # by family: { banjo = "neck_angle", other = "bridge_fitting" }
     at_pitch_from: str = ""
     positions: tuple[str, ...] = ()
@@ -100,6 +101,10 @@ class Characteristic(Part):
             raise ValueError(f"positions {list(self.positions)} name one twice")
         if self.most_apart is not None and (len(self.positions) < 2 or self.most_apart <= 0):
             raise ValueError(f'even_within = "{self.even_within}": wanted an amount above 0, and two positions or more')
+        if self.length is not None and self.quantity != "length":
+            raise ValueError(
+                f'length = "{self.length}" is no unit of {self.quantity}; wanted with quantity = "length" only'
+            )
         if (self.values or self.good) and self.quantity != "class":
             raise ValueError('values and good are words of a check; wanted them with quantity = "class" only')
         if strange := [word for word in self.good if word not in self.values]:

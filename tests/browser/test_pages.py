@@ -153,6 +153,19 @@ def test_what_stands_in_a_sheet_is_saved_as_picture_and_table(address, watched):
     told = pl.read_excel(book.value.path(), has_header=False, read_options={"dtypes": "string"})
     assert len(told) == len(rows)
     assert told.to_series(0).to_list()[1:4] == ["=1+1", "-0.05", "1204"]
+    for place in range(firsts.count()):  # 64ths of an inch are marks that can be summed
+        firsts.nth(place).evaluate("(cell, text) => { cell.textContent = text }", f"{place}.5/64\u00a0in")
+    with seen.page.expect_download() as table:
+        sheet.get_by_role("button", name="Save table").click()
+    first, *summed = table.value.path().read_text(encoding="utf-8-sig").splitlines()
+    assert first.split(",")[0].endswith(" (64ths)")
+    assert [row.split(",")[0] for row in summed[:2]] == ["0.5", "1.5"]
+    with seen.page.expect_download() as marks:
+        sheet.get_by_role("button", name="as a workbook").click()
+    told = pl.read_excel(marks.value.path(), has_header=False, read_options={"dtypes": "string"})
+    assert told.to_series(0).to_list()[1:3] == ["0.5", "1.5"]
+    with zipfile.ZipFile(marks.value.path()) as parts:
+        assert "/64\u00a0in" in parts.read("xl/styles.xml").decode()
     with zipfile.ZipFile(book.value.path()) as parts:
         assert parts.testzip() is None
         styles = parts.read("xl/styles.xml").decode()

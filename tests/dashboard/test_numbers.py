@@ -30,6 +30,45 @@ def test_lengths_have_two_decimals_in_mm_and_three_in_inches():
     assert numbers.mm(0.1, sign=True) == f"+0.10{N}mm"
 
 
+@pytest.mark.parametrize(
+    ("mm", "shown", "reading", "mean"),
+    [
+        (0.3048, "thou", f"12{N}thou", f"12.0{N}thou"),
+        (0.3150, "thou", f"12.4{N}thou", f"12.4{N}thou"),
+        (5.5 / 64 * 25.4, "64ths", f"5.5/64{N}in", f"5.50/64{N}in"),
+        (10 / 64 * 25.4, "64ths", f"10/64{N}in", f"10.00/64{N}in"),
+        (-0.01, "64ths", f"0/64{N}in", f"\u22120.03/64{N}in"),
+    ],
+)
+def test_marks_are_counted_whole_where_they_are_and_means_are_finer(mm, shown, reading, mean):
+    assert numbers.amount(mm, shown=shown) == reading
+    assert numbers.amount(mm, shown=shown, mean=True) == mean
+
+
+def test_what_is_written_as_nothing_in_64ths_is_nothing():
+    assert not numbers.is_some(numbers.amount(0.01, shown="64ths"))
+    assert numbers.is_some(numbers.amount(0.05, shown="64ths"))
+    assert numbers.least("length", shown="64ths") == f"0.1/64{N}in"
+    assert numbers.least("length", shown="thou") == f"0.1{N}thou"
+
+
+def test_a_range_of_64ths_says_so_at_both_ends():
+    assert numbers.span(5.5, 6.5, 1, "64ths") == f"5.5/64 to 6.5/64{N}in"
+    assert numbers.span(5.5, 6.5, 1, "thou") == f"5.5 to 6.5{N}thou"
+
+
+def test_a_value_in_marks_and_its_limit_are_told_apart():
+    assert numbers.apart(2.43, 2.38125, shown="64ths") == (f"6.1/64{N}in", f"6/64{N}in")
+    assert numbers.apart(2.382, 2.38125, shown="64ths") == (f"6.002/64{N}in", f"6.000/64{N}in")
+
+
+@pytest.mark.parametrize(
+    ("text", "shown", "digits"), [(f"1/64{N}in", "64ths", 1), (f"12.4{N}thou", "thou", 1), (f"0.10{N}mm", "mm", 2)]
+)
+def test_the_decimals_of_an_amount_are_those_of_its_number(text, shown, digits):
+    assert numbers.decimals_in(text, "length", shown=shown) == digits
+
+
 def test_cents_are_whole_and_their_means_have_one_decimal():
     assert numbers.cents(-7.4) == f"\u22127{N}cents"
     assert numbers.cents(-7.44, mean=True) == f"\u22127.4{N}cents"

@@ -1,5 +1,5 @@
-"""Each unit a shop reads, on pages, cards and papers: the same shop in millimetres and in inches says the same lengths,
-and known readings stand in their own unit.
+"""Each unit a shop reads, on pages, cards and papers: the same shop in mm, inches, thou and 64ths says the same
+lengths, and known readings stand in their own unit.
 """
 
 import importlib
@@ -14,18 +14,24 @@ import pytest
 from analysis.studies.people import targets
 from dashboard.app import make_app
 from dashboard.desk import desk
+from dashboard.desk.cards import CardDesk
+from dashboard.exports.figures import FIGURES
 from dashboard.pages.bench import parts
 from dashboard.papers import bench as card
 from dashboard.papers import necks as packet
 from dashboard.papers import week as review
+from dashboard.sentences import targets as sentences_targets
+from ingest.beginning.new import propose
 from ingest.verbs.load import load
-from tests.dashboard.pages import people_shop
+from tests.dashboard.pages import marks_shop, people_shop
 from tests.dashboard.pages.said import said
 
 INCH = 25.4
 START = datetime(2026, 5, 4, 8)
 NUMBER = re.compile(r"(?<![\w.#])[−+-]?\d[\d,]*(?:\.\d+)?(?![\w])")
-BEHIND = re.compile(r"[ \u00a0](mm|in)\b")
+BEHIND = re.compile(r"[ \u00a0](mm|in|thou|64ths)\b")
+UNITS = {"in": INCH, "thou": INCH / 1000, "64ths": INCH / 64}  # mm
+IN_64THS = re.compile(r"(\d)/64(?:([ \u00a0])in\b)?")  # read as a number and a unit: `5.5/64 in` is 5.5 64ths
 PAGES = [("necks", "necks.page"), ("necks", "capability.page"), ("moved", "drift.page"), ("moved", "week.page")]
 PAPERS = {
     ("necks", "neck packet"): lambda: packet.paper(people_shop.SUPPLIERS[0]),
@@ -83,14 +89,25 @@ intonation,,,-6,-16,4,cents
 
 @pytest.fixture(scope="module")
 def shops(tmp_path_factory, people_desk, moving_desk):
-    """Each shop twice: it shows millimetres, and inches."""
+    """Each shop as it shows millimetres, inches, and each length in thou or 64ths of its own."""
     base, found = tmp_path_factory.mktemp("units"), {}
     for name, shown in (("necks", people_desk), ("moved", moving_desk)):
-        folder = shutil.copytree(shown.folder, base / name)
-        toml = folder / "shop.toml"
-        toml.write_text(toml.read_text().replace("[shop]\n", '[shop]\nlength = "in"\n'))
-        found[name] = {"mm": shown, "in": desk.Desk(folder)}
+        found[name] = {"mm": shown}
+        for unit in UNITS:
+            folder = shutil.copytree(shown.folder, base / f"{name} {unit}")
+            toml = folder / "shop.toml"
+            toml.write_text(in_unit(toml.read_text(), unit))
+            found[name][unit] = desk.Desk(folder)
     return found
+
+
+def in_unit(text, unit):
+    """A shop file of a shop that shows every length in a unit: inches as the shop's one, others of each measurement."""
+    if unit == "in":
+        return text.replace("[shop]\n", '[shop]\nlength = "in"\n')
+    head, *measures = text.split("[[characteristic]]\n")
+    shown = [each if "quantity" in each.partition("\n[[")[0] else f'length = "{unit}"\n{each}' for each in measures]
+    return "[[characteristic]]\n".join([head, *shown])
 
 
 def on_page(counter, name, **address):
@@ -123,36 +140,39 @@ def on_paper(counter, made):
 
 def numbers_of(text):
     """(value, half of its last digit, the unit of length behind it or '') of each number in a text."""
+    text = IN_64THS.sub(lambda found: found[1] + (f"{found[2]}64ths" if found[2] else ""), text)
     for found in NUMBER.finditer(text):
         digits = found[0].replace(",", "").replace("−", "-")
         unit = BEHIND.match(text[found.end() :])
         yield float(digits), 0.5001 * 10.0 ** -len(digits.partition(".")[2]), unit[1] if unit else ""
 
 
-def converted(in_mm, in_inches):
+def converted(in_mm, in_other, other_unit):
     """How many numbers are the same length in the other unit; each other number is the same as it was."""
-    assert len(in_mm) == len(in_inches)
-    seen = 0
-    for one, other in zip(in_mm, in_inches, strict=True):
-        for (mm, about_mm, unit), (inch, about_inch, there) in zip(numbers_of(one), numbers_of(other), strict=True):
-            turned = (unit, there) == ("mm", "in")
-            if turned or (mm != inch and unit == there == ""):
-                assert abs(mm / INCH - inch) <= about_mm / INCH + about_inch, (one, other)
+    assert len(in_mm) == len(in_other)
+    seen, size = 0, UNITS[other_unit]
+    for one, other in zip(in_mm, in_other, strict=True):
+        for (mm, about_mm, unit), (value, about, there) in zip(numbers_of(one), numbers_of(other), strict=True):
+            turned = (unit, there) == ("mm", other_unit)
+            if turned or (mm != value and unit == there == ""):
+                assert abs(mm / size - value) <= about_mm / size + about, (one, other)
             else:
-                assert (mm, unit) == (inch, there), (one, other)
-            seen += mm != inch
+                assert (mm, unit) == (value, there), (one, other)
+            seen += mm != value
     return seen
 
 
+@pytest.mark.parametrize("unit", UNITS)
 @pytest.mark.parametrize(("shop", "name"), PAGES)
-def test_a_page_says_the_same_lengths_in_inches(shops, shop, name):
+def test_a_page_says_the_same_lengths_in_another_unit(shops, shop, name, unit):
     opened = {"open": "figures"} if name == "capability.page" else {}
-    assert converted(*(on_page(shops[shop][unit], name, **opened) for unit in ("mm", "in"))) >= LEAST[name]
+    assert converted(*(on_page(shops[shop][each], name, **opened) for each in ("mm", unit)), unit) >= LEAST[name]
 
 
+@pytest.mark.parametrize("unit", UNITS)
 @pytest.mark.parametrize(("shop", "name"), PAPERS)
-def test_a_paper_says_the_same_lengths_in_inches(shops, shop, name):
-    assert converted(*(on_paper(shops[shop][unit], PAPERS[shop, name]) for unit in ("mm", "in"))) >= LEAST[name]
+def test_a_paper_says_the_same_lengths_in_another_unit(shops, shop, name, unit):
+    assert converted(*(on_paper(shops[shop][each], PAPERS[shop, name]) for each in ("mm", unit)), unit) >= LEAST[name]
 
 
 @pytest.fixture(scope="module")
@@ -225,3 +245,100 @@ def test_the_drawn_band_stands_in_the_unit_of_its_gauge(shops, resolution, scale
     assert drawn == pytest.approx([scale * value for value in (0.3048, 0.4064, 0.3556, 0.35, 0.34, 0.36)])
     if ends:
         assert (view.lower_words, view.upper_words.replace("\u00a0", " ")) == ends
+
+
+@pytest.fixture(scope="module")
+def marks(tmp_path_factory):
+    """A shop in inches that reads action in 64ths, relief and nut in thou, saddles in decimals."""
+    return desk.Desk(marks_shop.stands(tmp_path_factory.mktemp("marks") / "shop"))
+
+
+def plain(texts):
+    return " | ".join(texts).replace("\u00a0", " ")
+
+
+STREAM = {"model": "HERON-D", "stage": "final_inspection"}
+
+
+def test_week_and_its_paper_say_each_move_in_its_own_unit(marks):
+    for text in (plain(on_page(marks, "week.page")), " ".join(on_paper(marks, review.paper))):
+        assert re.search(r"Neck relief on HERON-D moved up \d\.\d thou \(\d\.\d to \d\.\d\)", text)
+        assert re.search(r"Action on HERON-D moved up \d\.\d/64 in \(\d\.\d to \d\.\d\)", text)
+        assert not re.search(r"\d mm\b", text)
+    assert "asked, 64ths" in review.paper()[1]
+    assert "asked, thou" in review.paper()[1]
+
+
+@pytest.mark.parametrize(
+    ("key", "position", "reading", "axis"),
+    [
+        ("action", "treble", r"\| \d(\.5)?/64 in \|", "asked, 64ths"),
+        ("relief", "", r"\| \d+ thou \|", "asked, thou"),
+        ("saddle", "", r"\| 0\.3\d\d in \|", "asked, in"),
+    ],
+)
+def test_a_chart_and_its_readings_stand_in_the_unit_of_what_was_measured(marks, key, position, reading, axis):
+    make_app(marks)
+    layout = importlib.import_module("dashboard.pages.drift.page").layout(
+        characteristic=key, position=position, **STREAM
+    )
+    told = said(layout)
+    assert re.search(reading, plain(words(json.loads(told))))
+    assert axis in told
+
+
+def test_a_table_of_several_characteristics_says_the_unit_in_each_row(marks):
+    text = plain(on_page(marks, "capability.page", open="figures"))
+    for mean, sd in (
+        (r"5\.\d\d/64 in", r"0\.\d{3}/64, 0\.\d{3}/64 in"),
+        (r"1\d\.\d thou", r"\d\.\d\d, \d\.\d\d thou"),
+        (r"0\.3\d\d in", r"0\.\d{4}, 0\.\d{4} in"),
+    ):
+        assert re.search(rf"\| {mean} \| {sd} \|", text), mean
+    one = plain(on_page(marks, "logs.instrument", serial="HD-1190"))
+    for said_there in ("6/64 in", "5/64 to 7.5/64 in", "5 to 14 thou", "0.300 to 0.400 in", "\u22125 to 5 cents"):
+        assert said_there in one
+
+
+def test_a_card_asks_each_thing_in_its_marks(marks):
+    fields = CardDesk(marks, clock=lambda: marks_shop.NOW).card("final_inspection", "HD-1199")["fields"]
+    asked = {(one["characteristic"], one["position"]): one["gauges"][0] for one in fields}
+    assert {key: (hand["unit"], hand["step"]) for (key, _), hand in asked.items()} == {
+        "relief": ("thou", 1.0),
+        "nut": ("thou", 1.0),
+        "action": ("64ths", 0.5),
+        "saddle": ("thou", 1.0),
+        "intonation": ("cents", 1.0),
+    }
+    assert asked["action", "bass"]["asked"] == {"lower": "5", "target": "6", "upper": "7½"}
+    assert asked["relief", ""]["asked"] == {"lower": "5", "target": "10", "upper": "14"}
+
+
+def test_what_is_shown_moves_no_figure(marks, tmp_path):
+    folder = shutil.copytree(marks.folder, tmp_path / "plain")
+    toml = folder / "shop.toml"
+    toml.write_text(re.sub(r"(?m)^length = .*\n", "", toml.read_text()))
+    shown, bare = marks.snapshot(), desk.Desk(folder).snapshot()
+    for name in ("capability", "matters"):
+        assert FIGURES[name](shown).equals(FIGURES[name](bare)), name
+
+
+def test_a_target_without_a_gauge_stands_in_the_unit_that_is_shown(marks):
+    shop = marks.snapshot().shop
+    band = {"resolution": "", "lower": 2.0 * INCH / 64, "upper": 2.5 * INCH / 64}
+    assert sentences_targets.hold(shop, band | {"characteristic": "action"}) == "2/64 to 2.5/64\u00a0in"
+    assert sentences_targets.hold(shop, band | {"characteristic": "saddle"}) == "0.031 to 0.039\u00a0in"
+    assert sentences_targets.hold(shop, band | {"characteristic": "nut", "resolution": "0.02 mm"}).endswith("thou")
+
+
+def test_a_first_shop_shows_each_thing_as_its_column_is_headed():
+    told = propose([("bench.csv", marks_shop.log().encode())]).shop_toml
+    head, *measures = told.split("[[characteristic]]")
+    assert 'length = "in"' in head
+    units = {re.search('key = "(.*)"', one)[1]: re.search('\nlength = "(.*)"', one) for one in measures}
+    assert {key: found and found[1] for key, found in units.items()} == {
+        "relief": "thou",
+        "nut": "thou",
+        "action": "64ths",
+        "intonation": None,
+    }

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from dashboard import numbers
 from dashboard.charts.stream.view import StreamView
 from dashboard.charts.style import DARK, FONT, LIGHT, Figure
 
@@ -25,6 +26,7 @@ def closer(view: StreamView, *, dark: bool = False) -> Figure:
 
     tone = DARK if dark else LIGHT
     notes = view.notes or [""] * len(view.serials)
+    value = f"%{{y:.{view.decimals}f}}"
     said = [[serial, note.strip()] for serial, note in zip(view.serials, notes, strict=True)]
     traces: list[Any] = [
         go.Scatter(
@@ -34,7 +36,7 @@ def closer(view: StreamView, *, dark: bool = False) -> Figure:
             mode="markers",
             name="reading",
             marker={"color": tone["ink3"], "size": 5},
-            hovertemplate=f"%{{customdata[0]}}<br>%{{y:.{view.decimals}f}} {view.unit}, %{{x|%d %b %Y, %H:%M}}"
+            hovertemplate=f"%{{customdata[0]}}<br>{numbers.with_unit(value, view.unit)}, %{{x|%d %b %Y, %H:%M}}"
             "<br>%{customdata[1]}<extra></extra>",
         )
     ]

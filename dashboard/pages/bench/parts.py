@@ -60,12 +60,8 @@ def readings(stand: targets.Stand) -> str:
 def band_view(stand: targets.Stand, shop: Shop) -> BandView:
     """A target band with the readings on it, in the unit of the gauge."""
     row = stand.band
-    unit = (
-        sentences_targets.gauge_unit(str(row["resolution"]))
-        if sentences.quantity(shop, str(row["characteristic"])) == "length"
-        else ""
-    )
-    scale = {"thou": 1000 / numbers.MM_PER_INCH, "64ths": 64 / numbers.MM_PER_INCH}.get(unit, 1.0)
+    quantity = sentences.quantity(shop, str(row["characteristic"]))
+    scale = numbers.in_unit(1.0, quantity, shown=sentences_targets.band_unit(shop, row))
 
     def scaled(value: Any) -> float | None:
         return None if value is None else float(value) * scale

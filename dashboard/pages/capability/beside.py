@@ -54,7 +54,7 @@ def ahead(found: Forecast | None) -> str:
 
 
 def _line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
-    kind, shown = sentences.quantity(shop, row["characteristic"]), shop.shop.length
+    kind, shown = sentences.quantity(shop, row["characteristic"]), shop.length_of(row["characteristic"])
     scale, digits = numbers.in_unit(1.0, kind, shown=shown), numbers.decimals_of(kind, shown=shown, mean=True)
     sd = f", {numbers.plain(scale * row['sd'], digits + 1)}" if row["sd"] is not None else ""
     share = numbers.share_range(row["share_low"], row["share_high"], row["n"])
@@ -62,6 +62,6 @@ def _line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
         "what": f"{sentences.characteristic(shop, row['characteristic'], row['position'])}, {row['model']}",
         "stage": shop.stage_name(row["stage"]),
         "n": numbers.count(row["n"]),
-        "mean": numbers.plain(scale * row["mean"], digits) + sd,
+        "mean": sentences.amount(shop, row["characteristic"], row["mean"], mean=True) + sd,
         "out": f"{numbers.of(row['outside'], row['n'])} ({share})" if row["outside"] is not None else numbers.NONE,
     }

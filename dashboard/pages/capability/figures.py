@@ -85,14 +85,14 @@ def sheet(shop: Shop, when: str, asked: Mapping[str, Any]) -> html.Section:
 
 
 def _line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
-    kind, shown = sentences.quantity(shop, row["characteristic"]), shop.shop.length
+    kind, shown = sentences.quantity(shop, row["characteristic"]), shop.length_of(row["characteristic"])
     scale = numbers.in_unit(1.0, kind, shown=shown)
-
-    def amount(value: float | None, more: int = 0) -> str:
-        if value is None:
-            return numbers.NONE
-        return numbers.plain(scale * value, numbers.decimals_of(kind, shown=shown, mean=True) + more)
-
+    digits, unit = numbers.decimals_of(kind, shown=shown, mean=True), numbers.unit_of(kind, shown=shown)
+    short, long = (
+        numbers.with_unit(numbers.plain(row[name] and scale * row[name], digits + 1), unit)
+        for name in ("sd_short", "sd_long")
+    )
+    short = short.partition(numbers.NBSP)[0] if numbers.NONE not in (short, long) else short
     href = addresses.address(
         "/logs/readings",
         characteristic=row["characteristic"],
@@ -123,8 +123,8 @@ def _line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
         "mean_at": row["mean"],
         "sd_at": row["sd_long"],
         "out_at": row["nonconforming"] / row["n"] if row["nonconforming"] is not None else None,
-        "mean": amount(row["mean"]),
-        "sd": f"{amount(row['sd_short'], 1)}, {amount(row['sd_long'], 1)}",
+        "mean": sentences.amount(shop, row["characteristic"], row["mean"], mean=True),
+        "sd": f"{short}, {long}",
         "cpk": numbers.plain(row["cpk"]) if row["cpk"] is not None else numbers.NONE,
         "ppk": (numbers.plain(row["ppk"]) + bounds) if row["ppk"] is not None else numbers.NONE,
         "parts": numbers.plain(row["ppk_parts"]) if row["ppk_parts"] is not None else numbers.NONE,

@@ -67,7 +67,7 @@ def _histogram(row: dict[str, Any], shop: Shop, when: str, period: periods.Perio
     found = desk.ask(histogram, when=when, normal=normal, first=period.first, last=period.last, **key)
     if found is None:
         return []
-    quantity, shown = sentences.quantity(shop, key["characteristic"]), shop.shop.length
+    quantity, shown = sentences.quantity(shop, key["characteristic"]), shop.length_of(key["characteristic"])
     decimals = numbers.decimals_of(quantity, shown=shown)
 
     def size(value: float | None) -> float | None:

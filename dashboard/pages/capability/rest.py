@@ -41,17 +41,16 @@ def settling_sheet(shop: Shop, characteristic: str | None, model: str | None) ->
         if moved
         else f"None of {numbers.count(len(found))} is seen to move over the rest."
     )
-    kinds = {key: sentences.quantity(shop, key) for key in found["characteristic"].unique().to_list()}
+    kinds = {key: (sentences.quantity(shop, key), shop.length_of(key)) for key in found["characteristic"].unique()}
+    kinds = {key: (kind, length if kind == "length" else "") for key, (kind, length) in kinds.items()}
     drawn: list[Any] = []
-    for kind in sorted(set(kinds.values())):
-        rows = found.filter(pl.col("characteristic").is_in([key for key, one in kinds.items() if one == kind]))
+    for kind, length in sorted(set(kinds.values())):
+        alike = [key for key, one in kinds.items() if one == (kind, length)]
+        rows = found.filter(pl.col("characteristic").is_in(alike))
         rows = rows.sort((pl.col("mean") / (pl.col("high") - pl.col("low")).clip(1e-12)).abs(), descending=True)
         shown = rows.head(DRAWN)
-        unit, digits = (
-            numbers.unit_of(kind, shown=shop.shop.length),
-            numbers.decimals_of(kind, shown=shop.shop.length, mean=True),
-        )
-        scale = numbers.in_unit(1.0, kind, shown=shop.shop.length)
+        unit, digits = numbers.unit_of(kind, shown=length), numbers.decimals_of(kind, shown=length, mean=True)
+        scale = numbers.in_unit(1.0, kind, shown=length)
         told = [
             SettlingRow(
                 f"{sentences.characteristic(shop, row['characteristic'], row['position'])}, {row['model']}",
@@ -64,7 +63,7 @@ def settling_sheet(shop: Shop, characteristic: str | None, model: str | None) ->
             for row in shown.iter_rows(named=True)
         ]
         chart = parts.both(settling_chart, told, unit=unit, decimals=digits, width=style.WIDE)
-        drawn.append(parts.graph(chart, say, f"capability-settling-{kind}", _pairs(rows, shop)))
+        drawn.append(parts.graph(chart, say, f"capability-settling-{length or kind}", _pairs(rows, shop)))
     left = numbers.count(int(found["left_out"].sum()))
     small = (
         f"{say} Left out ({left}): no reading at pitch right before the rest, or a visit between. Under {FEW} "

@@ -36,7 +36,7 @@ def chart_view(seen: Seen, by: str, shop: Shop) -> StreamView:
     """What the stream chart is given."""
     view, row = seen.view, seen.row
     key = str(row["characteristic"])
-    quantity, length = sentences.quantity(shop, key), shop.shop.length
+    quantity, length = sentences.quantity(shop, key), shop.length_of(key)
     now = seen.now.date()
 
     def at(when: datetime) -> datetime:

@@ -237,7 +237,7 @@ def moves(seen: Seen, shop: Shop) -> html.Section:
             name, "", parts.empty_state("Too few readings since it began to see what it moves together with.")
         )
     key = str(seen.row["characteristic"])
-    quantity, shown = sentences.quantity(shop, key), shop.shop.length
+    quantity, shown = sentences.quantity(shop, key), shop.length_of(key)
     unit = numbers.unit_of(quantity, shown=shown)
 
     def size(value: float | None) -> float | None:

@@ -33,14 +33,15 @@ def what_goes(shop: Shop, measure: str, rows: list[dict[str, Any]]) -> html.Sect
         found = desk.ask(bow.goes_with, measure=measure)
     except UnusableData as problem:
         return parts.sheet(title, right, parts.problem_state(str(problem)))
-    say = sentences_bow.per_tenth(found, shop)
-    agreed = agreed_on(rows[0]["characteristic"], rows[0]["supplier"]) is not None
-    view = cost_view(found, shop, rows[0]["upper"], word="agreed" if agreed else "limit")
-    chart = parts.graph(parts.both(cost, view), say, "necks-bow", _steps(found, shop))
+    name = rows[0]["characteristic"]
+    say = sentences_bow.per_tenth(found, shop, name)
+    agreed = agreed_on(name, rows[0]["supplier"]) is not None
+    view = cost_view(found, shop, name, rows[0]["upper"], word="agreed" if agreed else "limit")
+    chart = parts.graph(parts.both(cost, view), say, "necks-bow", _steps(found, shop, name))
     said = [html.P(say)]
     if measure in ("minutes", "straightening"):
         try:
-            stops = sentences_bow.where_it_stops(desk.ask(bow.limits), shop)
+            stops = sentences_bow.where_it_stops(desk.ask(bow.limits), shop, name)
         except UnusableData as problem:
             stops = f"Where the next tenth stops paying: {problem}."
         said.append(html.P(stops))
@@ -65,15 +66,15 @@ def lot_costs(rows: list[dict[str, Any]], measure: str) -> dict[str, bow.LotCost
     return {lot: cost for lot, cost in found.items() if cost is not None}
 
 
-def cost_view(found: bow.Goes, shop: Shop, agreed: float | None, *, word: str = "agreed") -> CostView:
-    """What goes with bow, as it is drawn; word : what the limit is called."""
-    scale = numbers.in_unit(1.0, "length", shown=shop.shop.length)
+def cost_view(found: bow.Goes, shop: Shop, name: str, agreed: float | None, *, word: str = "agreed") -> CostView:
+    """What goes with bow, the characteristic `name`, as it is drawn; word : what the limit is called."""
+    scale = numbers.in_unit(1.0, "length", shown=shop.length_of(name))
     share = 100.0 if found.measure in ("send_backs", "rejected") else 1.0
     unit = "in a hundred" if share > 1 else "min"
     words = f"{numbers.plain(found.slope * share, 1)} {unit} a tenth of a mm"
     if found.bends < sentences_bow.BENT and found.levels:
         last = found.levels[-1]
-        words = f"{numbers.signed(last.more * share, 1)} {unit} at {sentences_necks.length(shop, last.bow)}"
+        words = f"{numbers.signed(last.more * share, 1)} {unit} at {sentences_necks.length(shop, name, last.bow)}"
     return CostView(
         ((found.step_from + bow.STEP / 2) * scale).tolist(),
         (share * found.step_mean).tolist(),
@@ -85,18 +86,18 @@ def cost_view(found: bow.Goes, shop: Shop, agreed: float | None, *, word: str = 
         (share * found.line_low).tolist(),
         (share * found.line_high).tolist(),
         scaled(agreed, scale),
-        f"{word}: {sentences_necks.length(shop, agreed)}" if agreed is not None else "",
+        f"{word}: {sentences_necks.length(shop, name, agreed)}" if agreed is not None else "",
         words,
-        f"bow at receiving, {shop.shop.length}",
+        f"bow at receiving, {shop.length_of(name)}",
         "in a hundred" if share > 1 else "min",
     )
 
 
-def _steps(found: bow.Goes, shop: Shop) -> html.Div:
+def _steps(found: bow.Goes, shop: Shop, name: str) -> html.Div:
     share, digits = (100.0, 1) if found.measure in ("send_backs", "rejected") else (1.0, 1)
     rows = [
         {
-            "bow": f"from {sentences_necks.length(shop, start)}",
+            "bow": f"from {sentences_necks.length(shop, name, start)}",
             "n": numbers.count(n),
             "mean": numbers.plain(share * mean, digits),
             "range": numbers.span_in_table(share * low, share * high, digits),

@@ -133,7 +133,7 @@ def _filters(
 
 
 def _table(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
-    unit = shop.shop.length
+    unit = shop.length_of(name)
     plans = plans_in_words()
     told = []
     for row in rows:

@@ -25,7 +25,8 @@ def strip(shop: Shop, rows: list[dict[str, Any]], name: str, *, links: bool = Tr
     measured = desk.ask(lots.necks).filter(pl.col("characteristic") == name)
     values = dict(measured.group_by("supplier", "lot", maintain_order=True))
     plans = plans_in_words()
-    scale = numbers.in_unit(1.0, "length", shown=shop.shop.length)
+    shown = shop.length_of(name)
+    scale = numbers.in_unit(1.0, "length", shown=shown)
     order = {one: place for place, one in enumerate(dict.fromkeys(row["supplier"] for row in rows))}
     drawn = []
     for row in sorted(rows, key=lambda row: order[row["supplier"]]):  # a supplier's lots stay as they are given
@@ -59,7 +60,7 @@ def strip(shop: Shop, rows: list[dict[str, Any]], name: str, *, links: bool = Tr
                 marks(group),
             )
         )
-    return LotsView(drawn, shop.shop.length, numbers.decimals_of("length", shown=shop.shop.length), DEEP / scale)
+    return LotsView(drawn, shown, numbers.decimals_of("length", shown=shown), DEEP / scale)
 
 
 def marks(measured: pl.DataFrame) -> str:

@@ -205,6 +205,28 @@ def test_half_a_sixty_fourth_on_its_gauge_is_one_value_however_it_is_written():
 
 
 @pytest.mark.parametrize(
+    ("shown", "gauge", "unit"),
+    [
+        ("64ths", None, ("64ths", 0.5)),
+        ("thou", None, ("thou", 1.0)),
+        ("mm", None, ("mm", 0.05)),
+        (None, None, ("thou", 1.0)),
+        ("64ths", {}, ("64ths", 0.5)),
+        ("64ths", {"resolution": "0.001 in"}, ("thou", 1.0)),
+    ],
+)
+def test_a_gauge_that_says_no_step_is_read_in_the_unit_that_is_shown(shown, gauge, unit):
+    item = {"key": "action"} | ({"length": shown} if shown else {})
+    table = {"shop": {"name": "x", "timezone": "UTC", "length": "in"}, "stage": [{"key": "a"}],
+             "characteristic": [item], "model": [{"key": "M", "family": "f"}]}  # fmt: skip
+    if gauge is not None:
+        table["gauge"] = [{"key": "r", "measures": ["action"]} | gauge]
+    shop = checked_shop(table)
+    hand = gauges(shop, shop.by_characteristic["action"])[0]
+    assert (hand.unit, hand.step, hand.key) == (*unit, "" if gauge is None else "r")
+
+
+@pytest.mark.parametrize(
     ("unit", "step", "limits", "said"),
     [
         ("thou", 1.0, (17.7, 25.6), "18 to 26"),

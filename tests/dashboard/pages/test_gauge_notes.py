@@ -2,6 +2,7 @@
 Capability; and not beside what was read on another.
 """
 
+import shutil
 from datetime import timedelta
 
 import pytest
@@ -80,6 +81,21 @@ def test_a_gauge_that_drifts_is_said_with_how_much(checked):
         cards.check_gauge(checked.folder, "taper", 2.65, "T01", now=now - timedelta(days=6 - k))
     chart = said(drift.layout(characteristic="action", position="treble", model="LARK-25")).replace("\xa0", " ")
     assert "Taper gauge reads 0.15 mm high on its master piece." in chart
+
+
+def test_a_gauge_that_drifts_is_said_and_drawn_in_the_unit_of_what_it_measures(checked, tmp_path):
+    shop = shutil.copytree(checked.folder, tmp_path / "shop")
+    toml = shop / "shop.toml"
+    toml.write_text(toml.read_text().replace('key = "action"', 'key = "action"\nlength = "64ths"'))
+    make_app(desk.Desk(shop))
+    now = desk.here().snapshot().as_of
+    for k in range(6):
+        cards.check_gauge(shop, "taper", 2.65, "T01", now=now - timedelta(days=6 - k))
+    told = said(gauge_register.sheet(desk.here().snapshot().shop)).replace("\xa0", " ")
+    assert "its last five checks read 0.4/64 in high" in told
+    assert "6.3/64 in" in told  # the master piece, 2.5 mm
+    assert "64ths over the master piece" in told
+    assert "mm over the master piece" not in told
 
 
 def test_a_gauge_in_order_is_not_spoken_of(checked):

@@ -60,7 +60,7 @@ def test_an_address_that_fits_nothing_shows_all(looked_at, given):
 @pytest.mark.parametrize("measure", bow.MEASURES)
 def test_what_goes_with_bow_is_told_with_its_interval_and_its_lots(looked_at, measure):
     found = looked_at.ask(bow.goes_with, measure=measure)
-    words = sentences_bow.per_tenth(found, looked_at.snapshot().shop)
+    words = sentences_bow.per_tenth(found, looked_at.snapshot().shop, "neck_bow")
     assert "288 necks of 12 lots" in words
     assert "(" in words.partition("more")[2]
     assert words.replace("\u00a0", " ") in said(page.layout(goes=measure))
@@ -78,9 +78,9 @@ def test_a_lot_of_under_thirty_necks_is_called_few(looked_at):
 
 def test_money_follows_the_labour_rate_and_can_be_left_out(looked_at):
     shop, found = looked_at.snapshot().shop, looked_at.ask(bow.goes_with, measure="minutes")
-    told = sentences_bow.per_tenth(found, shop)
+    told = sentences_bow.per_tenth(found, shop, "neck_bow")
     assert f"{found.slope * 36 / 60:.2f}\u00a0EUR" in told
-    assert "EUR" not in sentences_bow.per_tenth(found, shop, money=False)
+    assert "EUR" not in sentences_bow.per_tenth(found, shop, "neck_bow", money=False)
 
 
 def test_no_word_blames_a_supplier(looked_at):

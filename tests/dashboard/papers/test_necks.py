@@ -145,7 +145,9 @@ def test_less_work_with_more_bow_is_said_as_less(looked_at):
     shop = looked_at.snapshot().shop
     found = looked_at.ask(bow.goes_with, measure="minutes")
     turned = replace(found, slope=-1.2, slope_low=-2.31, slope_high=0.04)
-    assert "goes with 1.2 minutes less (\u22122.3 to 0.0)" in sentences_bow.per_tenth(turned, shop, money=False)
+    assert "goes with 1.2 minutes less (\u22122.3 to 0.0)" in sentences_bow.per_tenth(
+        turned, shop, "neck_bow", money=False
+    )
 
 
 def test_money_stands_only_where_it_is_asked_for(looked_at):

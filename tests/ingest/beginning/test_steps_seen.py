@@ -4,7 +4,7 @@ from fractions import Fraction
 
 import pytest
 
-from ingest.beginning.steps_seen import step_of
+from ingest.beginning.steps_seen import step_of, written_unit
 from ingest.terms.units import amount
 
 CASES = {
@@ -85,3 +85,20 @@ def test_a_step_is_told_in_a_unit_that_a_gauge_may_have(cells, unit, resolution)
     assert step is not None
     assert step.resolution == resolution
     assert amount(step.resolution) == pytest.approx(step.canonical)
+
+
+@pytest.mark.parametrize(
+    ("cells", "unit", "shown"),
+    [
+        (["12", "14", "9"], "thou", "thou"),
+        ([".012", ".014", ".009"], "in", "in"),
+        (["5/64", "3/32", "7/64"], "in", "64ths"),
+        (["5/64", "3/32", "7/64"], "", "64ths"),
+        (["5", "5½", "6"], "64ths", "64ths"),
+        (["5/64", ".078", ".081"], "in", "in"),
+        (["0.30", "0.35"], "mm", "mm"),
+        (["", "-"], "thou", "thou"),
+    ],
+)
+def test_the_unit_in_which_most_cells_are_written(cells, unit, shown):
+    assert written_unit(cells, unit) == shown

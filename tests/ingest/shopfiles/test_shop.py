@@ -51,6 +51,14 @@ FAULTS = [
     ),
     (lambda t: t["characteristic"][0].update(plausible=["1", "2"]), ["characteristic relief", "'1' has no unit"]),
     (lambda t: t["characteristic"][0].update(plausible=["2 mm", "1 mm"]), ["characteristic relief", "not rising"]),
+    (
+        lambda t: t["characteristic"][0].update(length="cents"),
+        ["characteristic relief: length is 'cents'", '"mm", "in", "64ths", "thou"'],
+    ),
+    (
+        lambda t: t["characteristic"][0].update(quantity="pitch", length="thou", plausible=None),
+        ['characteristic relief: length = "thou" is no unit of pitch; wanted with quantity = "length" only'],
+    ),
     (lambda t: t["characteristic"][1].update(positions=["bass", "bass"]), ["characteristic action", "one twice"]),
     (lambda t: t["gauge"][0].update(measures=["reliev"]), ["gauge leaves: measures is 'reliev'", "relief"]),
     (lambda t: t["gauge"][0].update(resolution="1 cents"), ["gauge leaves: '1 cents' is no length"]),
@@ -138,6 +146,15 @@ def test_amounts_of_the_shop_are_canonical():
     shop = small_shop()
     assert shop.by_characteristic["relief"].plausible_range == (-1.0, 3.0)
     assert [gauge.step for gauge in shop.gauges] == pytest.approx([0.0254, 0.396875])
+
+
+def test_a_length_is_shown_in_its_own_unit_else_in_the_shops():
+    table = copy.deepcopy(TABLE)
+    table["shop"].update(length="in")
+    table["characteristic"][0].update(length="thou")
+    shop = checked_shop(table)
+    told = [shop.length_of(key) for key in (shop.characteristics[0].key, shop.characteristics[1].key, "no such thing")]
+    assert told == ["thou", "in", "in"]
 
 
 def test_the_step_of_a_leaf_set_is_the_middle_gap_between_its_leaves():
