@@ -4,7 +4,8 @@ of hard models is not a bad week. A rise that stays is looked for by `drift/shar
 
 Dated so that work not yet inspected flatters nobody: an instrument counts in the week it was judged, with all that was
 caused to it in round 1, whenever that was caught. Send-backs of which nobody says where they were caused stand under
-`unknown`, of all judged instruments: they are dropped nowhere, and a rise of them is a rise.
+`unknown`, of all judged instruments, and those to a stage that writes no row of its own under that stage, of all that
+go by it: they are dropped nowhere, and a rise of them is a rise.
 """
 
 import numpy as np
@@ -16,6 +17,7 @@ from analysis.methods.segments import Floats, Ints
 from analysis.studies.story.of_visits import ANSWERED
 from analysis.studies.story.scope import ALL, Scope, judged
 from analysis.studies.story.story import story
+from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
@@ -153,15 +155,19 @@ def _mix(snapshot: Snapshot, instruments: pl.DataFrame) -> pl.DataFrame:
     events = told.caused.filter(pl.col("round") == 1)
     caused = (
         events.with_columns(of(events["visit"]), tables.coded(events["caused_at"]).alias("stage"))
+        .filter(pl.col("_of") >= 0)
         .join(named, on="visit", how="left")
         .group_by("_of", "stage")
         .agg(
-            (pl.col("kind") == "send back").any().cast(pl.Int64).alias("came_back"), pl.col("faults").fill_null(1).sum()
+            (pl.col("kind") == "send back").any().cast(pl.Int64).alias("came_back"),
+            pl.col("faults").fill_null(1).sum(),
+            pl.col("visit").min().cast(pl.UInt32).alias("_caught"),
         )
     )
+    anywhere = here.unique("_of", keep="first", maintain_order=True)
     if not caused.filter(pl.col("stage") == UNKNOWN, pl.col("came_back") > 0).is_empty():
-        anywhere = here.unique("_of", keep="first", maintain_order=True)
         here = pl.concat([here, anywhere.with_columns(stage=pl.lit(UNKNOWN, dtype=pl.Categorical))])
+    here = _also_unwritten(here, anywhere, caused, instruments, snapshot.shop)
     joined = here.join(caused, on=["_of", "stage"], how="left").with_columns(
         pl.col("came_back", "faults").fill_null(0),
         instruments["week"].gather(here["_of"]),
@@ -171,6 +177,46 @@ def _mix(snapshot: Snapshot, instruments: pl.DataFrame) -> pl.DataFrame:
         pl.len().cast(pl.Int64).alias("instruments"), pl.col("came_back").sum(), pl.col("faults").sum()
     )
     return tables.plain(counted).sort("stage", "week", *MIX)
+
+
+def _also_unwritten(
+    here: pl.DataFrame, anywhere: pl.DataFrame, caused: pl.DataFrame, instruments: pl.DataFrame, shop: Shop
+) -> pl.DataFrame:
+    """`here` (visit, stage, model, lot, _of: first visits of instruments) and the instruments of stages that write no
+    row, or only of what came back: in a week in which no judged instrument had a row of the stage before something
+    caused there was caught, all that go by it; in other weeks those alone to which something was caused there.
+
+    anywhere : a row of `here` an instrument. caused : _of, stage, _caught (visit) of what was caused.
+    """
+    key = ["_of", "stage"]
+    bench = caused.filter(pl.col("stage").cast(pl.String).is_in(list(shop.bench_order))).select(*key, "_caught")
+    without = bench.join(here.select(*key, "visit"), on=key, how="left").filter(
+        pl.col("visit").is_null() | (pl.col("visit") >= pl.col("_caught"))
+    )
+    without = without.select(key).unique()
+    if without.is_empty():
+        return here
+    before = here.join(without, on=key, how="anti", maintain_order="left")
+    week = instruments["week"]
+    written = before.select("stage", week.gather(before["_of"])).unique()
+    of_week = without.with_columns(week.gather(without["_of"]).alias("week"))
+    stages = of_week.join(written, on=["stage", "week"], how="anti")["stage"].unique()
+    family = anywhere.select("_of", week.gather(anywhere["_of"]), instruments["family"].gather(anywhere["_of"]))
+    parts = [before, _of_stages(without, anywhere)]
+    for stage in (one for one in shop.stages if one.key in stages.cast(pl.String).to_list()):
+        silent = family.filter(~pl.col("week").is_in(written.filter(pl.col("stage") == stage.key)["week"].implode()))
+        goes = [name for name in silent["family"].unique() if stage.holds_for(str(name))]
+        all_ = silent.filter(pl.col("family").cast(pl.String).is_in(goes)).select(
+            "_of", pl.lit(stage.key, dtype=pl.Categorical).alias("stage")
+        )
+        parts.append(_of_stages(all_, anywhere))
+    columns = here.columns
+    return pl.concat([part.select(columns) for part in parts]).unique(key, keep="first", maintain_order=True)
+
+
+def _of_stages(wanted: pl.DataFrame, anywhere: pl.DataFrame) -> pl.DataFrame:
+    """Rows of `anywhere` as if at other stages: wanted has _of, stage."""
+    return wanted.join(anywhere.drop("stage"), on="_of", how="left", maintain_order="left")
 
 
 def _let_expect(now: Floats, base: Floats, expected: Floats) -> tuple[Floats, Floats, Floats]:

@@ -11,7 +11,7 @@ from analysis.studies.rework.stage_weeks import FALSE_RATE, UNKNOWN, weekly_shar
 from analysis.studies.story.scope import Scope
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
-from tests.analysis.studies.benches import bench, shop
+from tests.analysis.studies.benches import STAGES, bench, shop
 from tests.trials.weekly_shares import harder
 
 
@@ -72,6 +72,52 @@ def test_what_was_sent_back_to_a_stage_not_known_is_dropped_nowhere():
     assert unknown["instruments"].to_list() == [20] * len(counts)
     assert told.filter(pl.col("stage") != UNKNOWN)["came_back"].sum() == 0
     assert UNKNOWN not in known["stage"].to_list()
+
+
+UNWRITTEN = """
+        A 2 8 nut pass
+        A 3 9 play send_back sent_back_to=frets fault=buzz
+        A 4 9 final pass
+        B 2 8 nut pass
+        B 4 9 final pass
+        C 9 8 nut pass
+        C 10 9 final pass"""
+
+
+def test_what_came_back_to_a_stage_that_writes_no_rows_is_held_against_all_that_go_by_it():
+    frets = weekly_shares(bench(UNWRITTEN)).filter(pl.col("stage") == "frets")
+    assert frets.select("week", "instruments", "came_back").rows() == [
+        (date(2026, 3, 2), 2, 1),
+        (date(2026, 3, 9), 1, 0),
+    ]
+
+
+def test_of_a_stage_that_writes_only_what_came_back_all_are_counted_that_go_by_it():
+    again = UNWRITTEN.replace("A 4 9 final", "A 3 10 frets pass\n        A 4 9 final")
+    frets = weekly_shares(bench(again)).filter(pl.col("stage") == "frets")
+    assert frets.select("week", "instruments", "came_back").rows() == [
+        (date(2026, 3, 2), 2, 1),
+        (date(2026, 3, 9), 1, 0),
+    ]
+
+
+def test_in_a_week_in_which_a_stage_wrote_rows_those_count_and_what_came_back_without_one():
+    some = (
+        UNWRITTEN
+        + """
+        D 2 7 frets pass
+        D 4 9 final pass"""
+    )
+    frets = weekly_shares(bench(some)).filter(pl.col("stage") == "frets")
+    assert frets.select("week", "instruments", "came_back").rows() == [(date(2026, 3, 2), 2, 1)]
+
+
+def test_a_family_that_does_not_go_by_a_stage_is_not_counted_there():
+    stages = [{"key": key, "role": role} for key, role, _ in STAGES]
+    stages[2]["families"] = ["tenor ukulele"]
+    banjo = UNWRITTEN.replace("C 9 8 nut pass", "C 9 8 nut pass model=WREN")
+    frets = weekly_shares(bench(banjo.replace("C 10 9 final pass", "C 10 9 final pass model=WREN"), stage=stages))
+    assert frets.filter(pl.col("stage") == "frets").select("week", "instruments").rows() == [(date(2026, 3, 2), 2)]
 
 
 def test_the_base_is_the_twelve_weeks_before_and_no_more():
