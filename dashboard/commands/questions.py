@@ -22,7 +22,8 @@ def write(shop: Path, out: Path) -> None:
     except OSError as fault:
         raise UserProblem(f"{out} could not be written ({fault.strerror or fault})") from None
     say(f"{count} {'line' if count == 1 else 'lines'} to fill in: {out}. In the column `answer` write what is meant,")
-    say("`cannot be known`, `it is real`, `keep held` or `take new`; then: truerun again --answers FILE --who NAME")
+    say("of a new model `new: FAMILY`, else `cannot be known`, `it is real`, `keep held` or `take new`; then:")
+    say("truerun again --answers FILE --who NAME")
 
 
 def read(shop: Path, filled: Path, who: str, why: str) -> None:
@@ -37,7 +38,10 @@ def read(shop: Path, filled: Path, who: str, why: str) -> None:
     if not given:
         raise UserProblem(f"{filled} answers no question that is open; nothing was changed")
     became = answer(shop, given, who, why or "answered in a file", now=now())
-    say(f"{became.settled} questions answered: {became.rows_in} rows and cells came in, {became.left} are left.")
+    asked = f"{len(given)} {'question' if len(given) == 1 else 'questions'} answered"
+    say(f"{asked}: {became.rows_in} rows and cells came in, {became.left} are left.")
+    for line in became.told:
+        say(line)
 
 
 def _decisions(shop: Path) -> "list[Decision]":

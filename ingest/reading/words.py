@@ -9,6 +9,7 @@ import polars as pl
 
 from ingest.reading.fields import FIELDS
 from ingest.reading.headings import plain
+from ingest.reading.spellings import spelled_alike
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Log
 from ingest.terms.questions import closest, quoted
@@ -117,9 +118,10 @@ class Words:
         return swap(texts, meanings), list(dict.fromkeys(unknown))
 
     def nearest(self, field: str, text: str) -> str:
-        """The key whose words come nearest to a text, '' where none comes near."""
+        """The key whose words come nearest to a text, '' where none comes near; of models only a spelling of theirs."""
         known = self.by_field.get(field, {})
-        return known.get(closest(plain(text), known), "")
+        near = [word for word in known if field != "model" or spelled_alike(text, word)]
+        return known.get(closest(plain(text), near), "")
 
     def ask(self, field: str, text: str) -> str:
         """One question about an unlisted tech, fault or gauge, with the line to paste into shop.toml."""
@@ -135,6 +137,11 @@ class Words:
         """What a cell of a listed field may hold, with the line to paste where a near word is meant."""
         near = self.nearest(field, text)
         keys = ", ".join(dict.fromkeys(self.by_field.get(field, {}).values()))
+        if field == "model" and not near and len(text) < 60:
+            return (
+                f'a [[model]] of its own in shop.toml where it is a new one (key = {quoted(text)}, family = "..."), '
+                f"else one of {keys}"
+            )
         hint = (
             f"; if {near!r} is meant: words = {{ {field} = {{ {quoted(text)} = {quoted(near)} }} }}"
             if near and len(text) < 60

@@ -3,24 +3,27 @@ taken back as one.
 """
 
 import csv
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from datetime import datetime
 from io import StringIO
 from pathlib import Path
 
 import polars as pl
 
-from ingest.shopfiles.shop import fingerprint
+from ingest.shopfiles.shop import Shop, fingerprint
 from ingest.store import book, ledger
 from ingest.store.draft import Draft
 from ingest.store.problems import StoreProblem
 from ingest.store.store import drafting
+from ingest.store.writing import write_whole
 from ingest.terms import tables
 from ingest.terms.questions import ASKED_AGAIN, UNKNOWABLE
 from ingest.verbs.from_originals import read_again
 from ingest.verbs.groups import MEANS, VALUE, Decision, Group
 from ingest.verbs.load import ensure
+from ingest.verbs.new_entries import Entry, asked_for, put_in, take_out
 from ingest.verbs.sound import sound_shop, usable_shop
 
 TABLES = ("words", "corrections", "settled")  # of the book, in which answers stand
@@ -49,21 +52,25 @@ class Answered:
     left: int
     rows_in: int  # rows and cells that came in
     logs: tuple[str, ...] = ()  # log_id of those that were read again
+    told: tuple[str, ...] = ()  # entries put into shop.toml, and what they still lack, a line each
 
 
 def answer(folder: Path, answers: Sequence[Answer], who: str, why: str, *, now: datetime) -> Answered:
-    """Write answers into the book and read the logs they are about again, in one version.
+    """Write answers into the book, a new model or tech into shop.toml, and read the logs they are about again, in one
+    version.
 
-    Raises StoreProblem, one line, where nobody says who, or nothing is said; the book is then as it was.
+    Raises StoreProblem, one line, where nobody says who, nothing is said, or a word is to mean what no list holds; book
+    and shop.toml are then as they were.
     """
     if not who.strip():
         raise StoreProblem("Nobody's word for it: say who answers")
     said = [one for one in answers if one.text.strip()]
     if not said:
         raise StoreProblem("No answer was given; wanted at least one")
-    sound_shop(folder, now=now)
+    shop = sound_shop(folder, now=now)
     ensure(folder, now=now)
-    with drafting(folder, now) as draft:
+    said, entries = _with_entries(shop, said)
+    with drafting(folder, now) as draft, _put_in(folder, entries):
         first = last = 0
         for name, rows in lines_of(said).items():
             if rows.height:
@@ -76,8 +83,34 @@ def answer(folder: Path, answers: Sequence[Answer], who: str, why: str, *, now: 
             draft, folder, log_ids, f"{sum(len(one.group.rows) for one in said)} questions answered", last, now
         )
     return Answered(
-        first, last, sum(len(one.group.rows) for one in said), after, max(before - after, 0), tuple(sorted(log_ids))
+        first,
+        last,
+        sum(len(one.group.rows) for one in said),
+        after,
+        max(before - after, 0),
+        tuple(sorted(log_ids)),
+        tuple(one.told for one in entries),
     )
+
+
+def _with_entries(shop: Shop, said: list[Answer]) -> tuple[list[Answer], list[Entry]]:
+    """Answers with what their words mean, and the entries that shop.toml lacks for that."""
+    about = {place: one for place, one in enumerate(said) if one.group.kind == MEANS and one.text not in book.VERDICTS}
+    words, entries = asked_for(shop, [(one.group.field, one.group.typed, one.text.strip()) for one in about.values()])
+    meant = {place: means for place, (_, _, means) in zip(about, words, strict=True)}
+    return [replace(one, text=meant.get(place, one.text)) for place, one in enumerate(said)], entries
+
+
+@contextmanager
+def _put_in(folder: Path, entries: list[Entry]) -> Iterator[None]:
+    """With entries in shop.toml, which is as it was where the work under it fails."""
+    before = (folder / "shop.toml").read_bytes()
+    put_in(folder, entries)
+    try:
+        yield
+    except BaseException:
+        write_whole(folder / "shop.toml", before)
+        raise
 
 
 def take_back(folder: Path, first: int, last: int, who: str, *, logs: Iterable[str] = (), now: datetime) -> Answered:
@@ -101,6 +134,8 @@ def take_back(folder: Path, first: int, last: int, who: str, *, logs: Iterable[s
             if rows.height:
                 end = book.append(draft.connection, name, rows, now=now, who=who, why="taken back", schema="book")
                 begin = begin or end - rows.height + 1
+        own = mine["words"].filter(pl.col("field").is_in(["model", "tech"])) if mine["words"].height else mine["words"]
+        take_out(folder, own.select("field", "means").rows() if own.height else [])
         count = sum(rows.height for rows in mine.values())
         _, after = _read(draft, folder, log_ids, f"{count} answers taken back", end, now)
     return Answered(begin, end, count, after, 0)

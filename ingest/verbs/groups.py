@@ -4,6 +4,7 @@ import re
 from dataclasses import dataclass, field
 
 MEANS, VALUE, VERDICT = "means", "value", "verdict"  # how a group is answered
+NEW = "new:"  # before the family of a model that shop.toml lists no such one of: an answer, and a guess
 
 _NAMED = re.compile(r" under '([^']+)'; found '")  # as ingest/reading/stamps.py asks for a time
 
@@ -26,6 +27,7 @@ class Group:
     sure: bool = False
     choices: tuple[str, ...] = ()
     real: bool = False  # an implausible value: it may be real
+    new: bool = False  # most likely no word of the list: `fits` of `of` instruments bear no other
 
     @property
     def cell(self) -> str:
@@ -56,4 +58,4 @@ class Decision:
         return sum(group.sure for group in self.groups)
 
 
-KEPT = ("tech", "fault", "gauge")  # words that are kept as typed, and asked about once
+KEPT = ("tech", "fault", "gauge", "kept model")  # words that are kept as typed, and asked about once

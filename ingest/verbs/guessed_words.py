@@ -9,17 +9,20 @@ import polars as pl
 from rapidfuzz.distance import OSA
 
 from ingest.reading.headings import plain
+from ingest.reading.spellings import spelled_alike
 from ingest.reading.words import Words, by_field, with_words
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Log
 from ingest.store.snapshot import Snapshot
 from ingest.verbs.groups import Group
+from ingest.verbs.new_entries import proposed
 from ingest.verbs.original_rows import rows_read
 from ingest.verbs.unlisted import explained
 
 CANDIDATES = 3  # keys a word may mean, the nearest first
 NEAR = 0.5  # of the letters of the longer word may differ, a transposition counted once
 SURE = 0.9  # of the rows whose instrument's story must bear a guess out
+NEW_FROM = 3  # instruments that bear no other word make a model likely to be a new one
 SLIP = 0.25  # of the letters of a result, which no story bears out: 'psas' is a slip of 'pass', 'nok' none of 'ok'
 CLEAR = 0.15  # a guess by its letters alone must be so much nearer than the next
 READ_AT_MOST = 40  # logs that are read again for guesses
@@ -50,13 +53,26 @@ def guessed_words(groups: list[Group], shop: Shop, snapshot: Snapshot, folder: P
     for group in groups:
         near[group.key] = nearest_keys(group.typed, known.get(group.field, {}))
     names = dict(snapshot.table("logs", "log_id", "name").iter_rows())
-    rows = _rows([(g, near[g.key][0][1]) for g in groups if near[g.key]], shop, folder, names)
+    any_model = [(0.0, model.key) for model in shop.models[:1]]
+    read_as = {g.key: near[g.key] or (any_model if g.field == "model" else []) for g in groups}
+    rows = _rows([(g, read_as[g.key][0][1]) for g in groups if read_as[g.key]], shop, folder, names)
     fits: dict[tuple[str, str], tuple[int, int]] = {}
     for place in range(CANDIDATES):
         asked = [g for g in groups if len(near[g.key]) > place and not _plain(near[g.key], fits, g.key)]
         tried = [(g, near[g.key][place][1]) for g in asked]
         fits |= _borne_out(tried, rows, shop, snapshot)
-    return [_best(group, near[group.key], fits, shop) for group in groups]
+    alone = _alone(rows, snapshot)
+    spelled = {
+        g.key: {key for word, key in known["model"].items() if spelled_alike(g.typed, word)}
+        for g in groups
+        if g.field == "model"
+    }
+    return [
+        _best_model(group, near[group.key], fits, shop, spelled[group.key], alone.get(group.key, (0, 0)))
+        if group.field == "model"
+        else _best(group, near[group.key], fits, shop)
+        for group in groups
+    ]
 
 
 def _plain(near: list[tuple[float, str]], fits: dict[tuple[str, str], tuple[int, int]], group: str) -> bool:
@@ -90,6 +106,44 @@ def _best(
     if group.field == "stage" and n > 0 and len(borne) > 1:
         sure = clear and borne[0] == near[0][1]
     return with_guess(group, guess=guess, fits=k, of=n, sure=sure, choices=choices)
+
+
+def _best_model(
+    group: Group,
+    near: list[tuple[float, str]],
+    fits: dict[tuple[str, str], tuple[int, int]],
+    shop: Shop,
+    spelled: set[str],
+    alone: tuple[int, int],
+) -> Group:
+    """The group with the model of the list that the stories speak for, else one whose spelling it may be; else a new
+    one, where it is the only word of several instruments.
+
+    alone : instruments of its rows of which no visit on file says a model, and all of them.
+    """
+    best = _best(group, near, fits, shop)
+    new = proposed(shop, group.typed)
+    choices = tuple(dict.fromkeys([*best.choices, *new]))
+    likely = alone[0] >= NEW_FROM and alone[0] >= SURE * alone[1]
+    mine = [one for one in near if one[1] in spelled]
+    if best.sure:
+        return with_guess(best, choices=choices)
+    if mine and not (likely and not best.fits and best.of >= NEW_FROM):
+        return with_guess(_best(group, mine, fits, shop), choices=choices)
+    choices = tuple(dict.fromkeys([*(key for _, key in mine), *new, *best.choices]))
+    if not likely:
+        return with_guess(group, choices=choices)
+    guess = "" if mine else new[0]
+    return with_guess(group, guess=guess, new=True, fits=alone[0], of=alone[1], choices=choices)
+
+
+def _alone(rows: pl.DataFrame, snapshot: Snapshot) -> dict[str, tuple[int, int]]:
+    """By group the instruments of which no visit on file says a model, and all its instruments."""
+    said = snapshot.table("visits", "serial", "model").filter(pl.col("model") != "").select("serial").unique()
+    mine = rows.filter(pl.col("serial") != "").unique(["group", "serial"])
+    mine = mine.join(said.with_columns(said=True), on="serial", how="left")
+    counted = mine.group_by("group").agg(alone=pl.col("said").is_null().sum(), n=pl.len())
+    return {group: (int(k), int(n)) for group, k, n in counted.iter_rows()}
 
 
 def with_guess(group: Group, **changed: object) -> Group:

@@ -8,6 +8,7 @@ from typing import Any
 
 import polars as pl
 
+from ingest.reading.headings import plain
 from ingest.reading.words import Words, by_field
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Log
@@ -31,9 +32,10 @@ def on_file(snapshot: Snapshot) -> pl.DataFrame:
     commonest first.
     """
     shop = snapshot.shop
-    words = Words(shop, Log(words=by_field(explained(snapshot))))
+    words = Words(shop, Log(words=by_field(_listed(snapshot))))
     aside = words_aside(snapshot.table("set_aside", "reason"))
     found = [(field, word, rows) for field, word, rows in aside.select("field", "word", "n").iter_rows()]
+    found += _kept("model", snapshot.table("visits", "model")["model"], words)
     if shop.techs:
         found += _kept("tech", snapshot.table("visits", "tech")["tech"], words)
     if shop.faults:
@@ -48,6 +50,18 @@ def explained(snapshot: Snapshot) -> Iterator[tuple[str, str, str]]:
     """What people have said that words mean: field, word, what it means."""
     rows = snapshot.table("words").sort("sequence").unique(["field", "word"], keep="last", maintain_order=True)
     yield from rows.filter(~pl.col("undone").fill_null(False)).select("field", "word", "means").iter_rows()
+
+
+def _listed(snapshot: Snapshot) -> Iterator[tuple[str, str, str]]:
+    """The words that people have explained, without those of a model or a tech that the list itself lacks: these are
+    asked about until it holds them. Who is shown as a code is kept as typed where somebody said so.
+    """
+    lists = {"model": {model.key for model in snapshot.shop.models}}
+    if snapshot.shop.people.show == "names":
+        lists["tech"] = {tech.key for tech in snapshot.shop.techs}
+    for field, word, means in explained(snapshot):
+        if field not in lists or plain(means) != plain(word) or means in lists[field]:
+            yield field, word, means
 
 
 def words_aside(asked: pl.DataFrame) -> pl.DataFrame:

@@ -12,16 +12,18 @@ from ingest.reading.words import with_words
 from ingest.store.accounts import CONFLICT
 from ingest.store.snapshot import Snapshot
 from ingest.terms.questions import IMPLAUSIBLE
-from ingest.verbs.groups import MEANS, VALUE, VERDICT, Decision, Group
+from ingest.verbs.groups import MEANS, NEW, VALUE, VERDICT, Decision, Group
 from ingest.verbs.guessed_words import guessed_words, with_guess
+from ingest.verbs.new_entries import proposed
 from ingest.verbs.original_rows import place_of
-from ingest.verbs.unlisted import explained, on_file
+from ingest.verbs.unlisted import explained, on_file, words_aside
 
 WORD = re.compile(r"^(stage|model|outcome) '(.*)' is not known$", re.DOTALL)
 TITLES = {
     "stage": "Words that should be a stage",
     "model": "Words that should be a model",
     "outcome": "Words that should be an outcome",
+    "kept model": "Models that shop.toml does not list",
     "tech": "Names that no list knows",
     "fault": "Faults that no list knows",
     "gauge": "Gauges that no list knows",
@@ -47,7 +49,7 @@ def worklist(snapshot: Snapshot, *, folder: Path, asked: pl.DataFrame, people: b
     for group in guessed_words(words, shop, snapshot, folder):
         groups.setdefault(group.field, []).append(group)
     for group in _kept_as_typed(snapshot, people, folder):
-        groups.setdefault(group.field, []).append(group)
+        groups.setdefault("kept model" if group.field == "model" else group.field, []).append(group)
     ranges = _ranges(snapshot)
     found = []
     for name, mine in groups.items():
@@ -60,11 +62,12 @@ def worklist(snapshot: Snapshot, *, folder: Path, asked: pl.DataFrame, people: b
 
 def _kept_as_typed(snapshot: Snapshot, people: bool, folder: Path) -> Iterable[Group]:
     """Words for techs, faults and gauges that no list knows: kept as typed, and asked about once."""
-    sources = {"tech": "visits", "fault": "faults", "gauge": "readings"}
+    sources = {"model": "visits", "tech": "visits", "fault": "faults", "gauge": "readings"}
+    aside = set(words_aside(snapshot.table("set_aside", "reason"))["word"].to_list())
     names = dict(snapshot.table("logs", "log_id", "name").iter_rows())
     for row in on_file(snapshot).iter_rows(named=True):
         name, word = row["field"], row["word"]
-        if name not in sources or (name == "tech" and not people):
+        if name not in sources or (name == "tech" and not people) or (name == "model" and word in aside):
             continue
         alone = rf"(?:^|[/+&,])\s*{re.escape(word)}\s*(?:$|[/+&,])" if name == "tech" else rf"^{re.escape(word)}$"
         here = snapshot.table(sources[name], "log_id", "line", name).filter(pl.col(name).str.contains(alone))
@@ -73,15 +76,21 @@ def _kept_as_typed(snapshot: Snapshot, people: bool, folder: Path) -> Iterable[G
         )
         if not cells:
             continue
+        new = proposed(snapshot.shop, word) if name == "model" else [word]
         listed = {
+            "model": [one.key for one in snapshot.shop.models],
             "tech": [one.key for one in snapshot.shop.techs],
             "fault": [one.key for one in snapshot.shop.faults],
             "gauge": [one.key for one in snapshot.shop.gauges],
         }[name]
-        choices = tuple(dict.fromkeys([*([row["near"]] if row["near"] else []), *listed, word]))
+        choices = tuple(dict.fromkeys([*([row["near"]] if row["near"] else []), *listed, *new]))
         where = place_of(folder, cells[0][0], names.get(cells[0][0], ""), cells[0][1])
         wanted = "a word of the list, or itself: kept as typed"
-        yield Group(f"{name}:{word}", MEANS, name, "", word, wanted, cells, where, row["near"], choices=choices)
+        guess = row["near"] or (new[0] if name == "model" else "")
+        if name == "model":
+            wanted = f"a word of the list, or `{NEW} FAMILY` for a new one"
+        key = f"{'kept ' * (name == 'model')}{name}:{word}"
+        yield Group(key, MEANS, name, "", word, wanted, cells, where, guess, choices=choices)
 
 
 def _alike(asked: pl.DataFrame) -> Iterable[tuple[tuple[str, str, str], pl.DataFrame]]:

@@ -14,7 +14,7 @@ from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk, signed
 from dashboard.sentences import shared as sentences
-from ingest.verbs.groups import MEANS, VALUE, VERDICT, Decision, Group
+from ingest.verbs.groups import MEANS, NEW, VALUE, VERDICT, Decision, Group
 from ingest.verbs.original_rows import lines_about
 from ingest.verbs.worklist import worklist
 
@@ -199,6 +199,10 @@ def _open(one: Decision) -> list[Any]:
     lists = html.Datalist([html.Option(value=word) for word in _choices(one)], id="logs-work-choices")
     left = [html.P(f"and {numbers.count(more)} more come as these are settled", className="small")] if more else []
     note = f" {numbers.count(one.guessed)} can mean only one." if guessed and one.kind == MEANS else ""
+    if any(group.field == "model" for group in groups):
+        told += f" `{NEW} FAMILY` makes a [[model]] of it in shop.toml."
+    if one.key == "tech" and desk.here().snapshot().shop.people.show == "names":
+        told += " Who is new is a [[tech]] in shop.toml from then on: write the name itself."
     return [
         html.H3(title + note),
         html.P(told, className="small"),
@@ -274,6 +278,9 @@ def _where(group: Group) -> str:
 
 def _check(group: Group) -> str:
     """Why the guess is ticked or not."""
+    if group.new:
+        of = f"{numbers.of(group.fits, group.of)} of its instruments bear no other"
+        return f"a new model, most likely: {of}" + ("" if group.guess else "; or a spelling of the first on the list")
     if not group.guess:
         return "not guessed"
     if group.kind == VALUE:

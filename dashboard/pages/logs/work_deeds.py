@@ -131,9 +131,9 @@ def act(head: Any, *given: Any) -> Any:
     if job.state != "done":
         return _only_said(job.problem)
     became = job.answer
-    told = told_of(here, became.settled, became.rows_in)
+    told = " ".join([told_of(here, became.settled, became.rows_in, len(said)), *became.told])
     token = {"first": became.first, "last": became.last, "logs": became.logs, "at": here.key}
-    done = [*(done or []), token | {"said": told, "settled": became.settled}]
+    done = [*(done or []), token | {"said": told, "settled": became.settled, "texts": len(said)}]
     now = decisions()
     keys = [one.key for one in now]
     if here.key in keys:
@@ -145,13 +145,20 @@ def act(head: Any, *given: Any) -> Any:
     return laid_out(at, done), at, done, f"{told} {numbers.count(left)} left.", head(), months.sheet(waiting())
 
 
-def told_of(one: Decision, settled: int, rows_in: int) -> str:
-    """What answers did: how many questions, and what came in; of words kept as typed the rows were in already."""
-    rows = f"{numbers.count(settled)} {'question' if settled == 1 else 'questions'}"
+def told_of(one: Decision, settled: int, rows_in: int, texts: int) -> str:
+    """What answers did: how many questions, for how many rows, and what came in; of words kept as typed the rows were
+    in already.
+    """
     came = f"{numbers.count(rows_in)} came in"
     if one.asks_once and not rows_in:
         came = "their rows were in already and stand under what was said"
-    return f"{one.title}: {rows} answered, {came}."
+    return f"{one.title}: {_questions(texts, settled, 'answered')}, {came}."
+
+
+def _questions(texts: int, settled: int, did: str) -> str:
+    """`one question answered for 344 rows`."""
+    asked = f"{numbers.count(texts)} {'question' if texts == 1 else 'questions'} {did}"
+    return asked if texts == settled else f"{asked} for {numbers.count(settled)} rows"
 
 
 def _only_said(words: Any) -> Any:
@@ -168,6 +175,6 @@ def undo(head: Any, clicks: int | None, who: str | None, at: str, done: list[dic
     job = jobs.wait(jobs.take_back(last["first"], last["last"], who or "", last["logs"]), PATIENCE)
     if job.state != "done":
         return _only_said(job.problem)
-    told = f"Taken back: {numbers.count(last['settled'])} questions wait again."
+    told = f"Taken back: {_questions(last['texts'], last['settled'], 'asked again')}."
     at = str(last["at"])
     return laid_out(at, done[:-1]), at, done[:-1], told, head(), months.sheet(waiting())

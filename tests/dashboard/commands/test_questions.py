@@ -30,7 +30,7 @@ def test_questions_are_written_filled_in_and_taken_in(folder, tmp_path, capsys):
         "play_test",
     )
     assert cli.run(["again", "--shop", str(folder), "--answers", str(out), "--who", "Mo"]) == 0
-    assert "6 questions answered: 6 rows and cells came in, 0 are left." in capsys.readouterr().out
+    assert "1 question answered: 6 rows and cells came in, 0 are left." in capsys.readouterr().out
     assert open_snapshot(folder).table("visits").filter(stage="play_test").height == 12
     assert cli.run(["again", "--shop", str(folder), "--answers", str(out), "--who", "Mo"]) == 2
 

@@ -145,7 +145,7 @@ def test_the_log_id_is_the_start_of_the_files_sha_256():
             "stage 'final inspektion' is not known",
             'words = { stage = { "final inspektion" = "final_inspection" } }',
         ),
-        ({"model": "LARK-26"}, "model 'LARK-26' is not known", '"LARK-26" = "LARK-25"'),
+        ({"model": "LARK-26"}, "model 'LARK-26' is not known", 'key = "LARK-26"'),
         ({"outcome": "maybe"}, "outcome 'maybe' is not known", "send back"),
         ({"started_at": ""}, "no date", "the day"),
         (

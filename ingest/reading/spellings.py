@@ -1,0 +1,44 @@
+"""Whether a word may be a spelling of another: letters slip, but numbers, sizes and single letters tell words apart."""
+
+import re
+
+from rapidfuzz.distance import OSA
+
+from ingest.reading.headings import plain
+
+SLIP = 0.25  # of the letters may differ, a transposition counted once
+CODE = 2  # letters: a part so short tells models apart, as a number does
+LOOKS = str.maketrans("oil", "011")  # letters that are typed for figures
+
+
+def spelled_alike(word: str, other: str) -> bool:
+    """May a word be a spelling of the other, or short for it? Not where a number or a short part differs ('Dove B' is
+    none of 'Dove C'), nor where it says more than the other and no number is the same.
+    """
+    mine, theirs = _parts(word), _parts(other)
+    if "".join(mine).translate(LOOKS) == "".join(theirs).translate(LOOKS):
+        return True
+    codes, known = _codes(mine), _codes(theirs)
+    if not codes <= known or (known - codes and codes):
+        return False
+    long, held = [part for part in mine if part not in codes], [part for part in theirs if part not in known]
+    if len(long) > len(held) and codes:  # one number, told with more words
+        long, held = held, long
+    if len(long) > len(held) or (not long and not codes):
+        return False
+    if len(long) == len(held) and OSA.normalized_distance("".join(long), "".join(held)) <= SLIP:
+        return True
+    return all(any(each.startswith(part) or _slip(part, each) for each in held) for part in long)
+
+
+def _slip(part: str, other: str) -> bool:
+    return OSA.normalized_distance(part, other) <= SLIP
+
+
+def _parts(word: str) -> list[str]:
+    """Runs of letters and of figures."""
+    return re.findall(r"[^\W\d_]+|\d+", plain(word))
+
+
+def _codes(parts: list[str]) -> set[str]:
+    return {part for part in parts if part.isdigit() or len(part) <= CODE}
