@@ -21,7 +21,6 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve, solve_triangular
 from scipy.ndimage import median_filter
-from scipy.special import logsumexp
 
 from analysis.methods.hypotheses import Candidate, Column, Factor, Readings, Sieve
 from analysis.methods.problems import UnusableData
@@ -243,10 +242,10 @@ class Explainer:
             mean.append(push / (info + keep))
             variance.append(1 / (info + keep))
         odds = (np.array(posterior), np.array(mean), np.array(variance))
-        total = float(logsumexp(np.append(nothing, odds[0])))
+        total = _log_of_sum(np.append(nothing, odds[0]))
         told = _told(found, odds, total, self.day)
         told.sort(key=lambda one: -one.probability)
-        return Look(told, float(np.exp(logsumexp(nothing) - total)))
+        return Look(told, float(np.exp(_log_of_sum(np.array(nothing)) - total)))
 
     def _unrest(self) -> list[tuple[float, float]]:
         """By how much the variance between days may be larger since than before, with the prior weight of each:
@@ -268,17 +267,16 @@ class Explainer:
         p, many, at = len(self.effects.precision), sum(len(one.days) for one in found), 0
         w, places, each, values = np.empty((many, p)), [], [], []
         for one in found:
-            k, rows = len(one.days), np.flatnonzero(one.base)
-            after = np.searchsorted(one.days, np.arange(self.days), side="right") - 1  # the last start of each day
-            start = after[self.day[rows]]
-            rows, start = rows[start >= 0], start[start >= 0]
+            k, first = len(one.days), int(np.searchsorted(self.day, one.days[0]))
+            rows = np.flatnonzero(one.base[first:]) + first
+            start, value = np.searchsorted(one.days, self.day[rows], side="right") - 1, one.base[rows]
             cell = self.effects.each[rows]
             cell += start[:, None] * (p + 1)
-            sums = np.bincount(cell.ravel(), np.repeat(one.base[rows], cell.shape[1]), minlength=k * (p + 1))
+            sums = np.bincount(cell.ravel(), np.repeat(value, cell.shape[1]), minlength=k * (p + 1))
             np.cumsum(sums.reshape(k, p + 1)[::-1, :-1], axis=0, out=w[at : at + k][::-1])
             places.append(start + at)
             each.append(rows)
-            values.append(one.base[rows])
+            values.append(value)
             at += k
         place, row, value = np.concatenate(places), np.concatenate(each), np.concatenate(values)
         known = (value, self.values[row], *(column[row] for column in extra))
@@ -297,6 +295,12 @@ def _near(values: Floats, stream: Ints) -> Floats:
     middle = np.empty(len(values))
     middle[order] = median_filter(values[order], size=NEIGHBOURS, mode="nearest")
     return np.asarray(middle + np.clip(values - middle, -FAR, FAR))
+
+
+def _log_of_sum(logs: Floats) -> float:
+    """Of numbers told by their logs."""
+    top = float(logs.max())
+    return top + float(np.log(np.exp(logs - top).sum()))
 
 
 def _told(found: list[Candidate], odds: tuple[Floats, Floats, Floats], total: float, day: Ints) -> list[Hypothesis]:

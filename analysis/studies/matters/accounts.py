@@ -1,5 +1,6 @@
 """What explains the signals of one bench that are looked at together, as parts of matters."""
 
+from bisect import bisect_right
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -191,7 +192,7 @@ def _held(_snapshot: Snapshot) -> _Held:
 def day_at(found: Evidence, when: datetime, snapshot: Snapshot) -> int:
     """Number of the last working day up to a moment."""
     day = when.astimezone(snapshot.shop.zone).date()
-    return int(np.clip(np.searchsorted(found.dates, np.datetime64(day), side="right") - 1, 0, len(found.days) - 1))
+    return max(bisect_right(found.days, day) - 1, 0)
 
 
 def _seen(found: Evidence, one: Signal, snapshot: Snapshot, still: bool) -> Signalled | None:

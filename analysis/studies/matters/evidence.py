@@ -11,7 +11,6 @@ from datetime import date, timedelta
 from functools import cached_property
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
 from analysis.methods.constants import d2
@@ -54,11 +53,6 @@ class Evidence:
     columns: list[Column]
     airs: dict[str, Air]  # by name of column
     changes: dict[str, dict[str, object]]  # by name of column: the row of tables.CHANGES
-
-    @cached_property
-    def dates(self) -> npt.NDArray[np.datetime64]:
-        """The working days, to be searched."""
-        return np.array(self.days, dtype="datetime64[D]")
 
     @cached_property
     def _units(self) -> tuple[Ints, Floats]:

@@ -7,7 +7,8 @@ move with whatever else is loaded.
 """
 
 import os
-from dataclasses import astuple, dataclass
+from collections.abc import Iterable
+from dataclasses import astuple
 from datetime import date, datetime, timedelta
 from hashlib import blake2b
 from pathlib import Path
@@ -106,36 +107,38 @@ def _moment(day: date | None, more: timedelta) -> int | None:
     return None if day is None else (timedelta(days=number(day)) + more) // timedelta(microseconds=1)
 
 
-@dataclass(eq=False)
-class _Kept:
-    benches: dict[tuple[str, str], Digits]
-
-
-def _kept(_snapshot: Snapshot) -> _Kept:
-    return _Kept({})
+def _kept(_snapshot: Snapshot) -> dict[tuple[str, str], Digits]:
+    """Of each bench, by characteristic and stage."""
+    return {}
 
 
 def _readings(snapshot: Snapshot, judged: Signals, here: Bench) -> Digits:
     """A number for all that is known of each reading of the bench (n,)."""
-    kept = snapshot.once(_kept).benches
+    kept = snapshot.once(_kept)
     key = (here.characteristic, here.stage)
     if key not in kept:
         held, era = judged.streams, judged.streams.last_era
         mine = held.readings.stream[here.at]
         least = snapshot.shop.judging.least_readings
         first_judged = held.eras.starts[era] + np.minimum(held.eras.judged_from[era], least)
-        told = held.readings.at(here.at, *OF_READING, "taken_at", "serial", "visit")
-        parts = [_digits(told[name]) for name in (*OF_READING, "taken_at")]
+        parts = [snapshot.once(_rows)[held.readings.row[here.at]]]
         parts += [_digits(pl.Series(each)) for each in (held.values[here.at], held.eras.centre[era][mine])]
         parts += [_digits(pl.Series(each)) for each in (deviations(held)[1][era][mine], here.at >= first_judged[mine])]
-        visit = told["visit"].fill_null(-1).to_numpy()
-        parts.append(np.append(snapshot.once(_instruments), NONE)[visit])
-        parts.append(np.append(_digits(snapshot.once(sheets)), NONE)[visit])
         item = snapshot.shop.by_characteristic.get(here.characteristic)
-        later = () if item is None or here.stage in item.set_stages else item.set_stages
-        parts.append(_digits(set_with(snapshot, here.characteristic, later, told)))
+        if item is not None and item.set_stages and here.stage not in item.set_stages:
+            told = held.readings.at(here.at, "serial", "taken_at")
+            parts.append(_digits(set_with(snapshot, here.characteristic, item.set_stages, told)))
         kept[key] = _mixed(parts)
     return kept[key]
+
+
+def _rows(snapshot: Snapshot) -> Digits:
+    """For each of the story's readings a number for what it says itself, and for its instrument (r,)."""
+    told = snapshot.once(story).readings
+    visit = told["visit"].fill_null(-1).to_numpy()
+    of_visit = (snapshot.once(_instruments), _digits(snapshot.once(sheets)))
+    found = _mixed(np.append(each, NONE)[visit] for each in of_visit)
+    return _mixed([found, *(_digits(told[name]) for name in (*OF_READING, "taken_at"))])
 
 
 def _instruments(snapshot: Snapshot) -> Digits:
@@ -175,9 +178,9 @@ def _of_word(word: str) -> int:
     return int.from_bytes(blake2b(word.encode(), digest_size=8).digest(), "little")
 
 
-def _mixed(parts: list[Digits]) -> Digits:
+def _mixed(parts: Iterable[Digits]) -> Digits:
     """One number for several, in their order."""
-    found = np.zeros(len(parts[0]), dtype=np.uint64)
+    found = np.zeros(1, dtype=np.uint64)
     for part in parts:
         found = _stirred(found * ODD + part)
     return found

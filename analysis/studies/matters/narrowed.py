@@ -1,5 +1,6 @@
 """An explanation told on the positions that moved alone: its start and its size."""
 
+from bisect import bisect_left
 from dataclasses import replace
 
 import numpy as np
@@ -23,7 +24,7 @@ def narrowed(part: Explained, narrow: Evidence, *, until: int | None = None) -> 
     held = _whole(part)
     base = np.append(held, 0.0)[at] * keep
     best = part.best
-    start = int(np.searchsorted(narrow.dates, wide.dates[best.start]))
+    start = bisect_left(narrow.days, wide.days[best.start])
     explainer = explainer_of(narrow, keep, start)
     if explainer is None or not base[keep].any():
         return part

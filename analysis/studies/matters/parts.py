@@ -103,23 +103,33 @@ def moves_with(part: Explained) -> MovesWith:
     """What was looked at, the best of each candidate, those named first."""
     looked = {one.kin for one in part.look.hypotheses if one.factor != UNEXPLAINED}
     named = {one.kin for one in part.named}
-    best: dict[str, Candidate] = {}
+    best: dict[str, Hypothesis] = {}
     chance: dict[str, float] = {}
     for one in part.look.hypotheses:
         chance[one.kin] = chance.get(one.kin, 0.0) + one.probability
     for one in [*part.named, *part.look.hypotheses]:
         if one.factor == UNEXPLAINED:
             continue
-        made = candidate(part.evidence, one, part, probability=chance[one.kin], named=one.kin in named)
-        slot = one.kin if made.named else made.name
+        slot = one.kin if one.kin in named else _name(part.evidence, one)
         held = best.get(slot)
-        if held is None or (not held.named and held.probability < made.probability):
-            best[slot] = made
-    shown = {one.name for one in best.values() if one.named}
-    kept = [one for one in best.values() if one.named or one.name not in shown]
+        if held is None or (held.kin not in named and chance[held.kin] < chance[one.kin]):
+            best[slot] = one
+    shown = {_name(part.evidence, one) for one in best.values() if one.kin in named}
+    kept = [
+        candidate(part.evidence, one, part, probability=chance[one.kin], named=one.kin in named)
+        for one in best.values()
+        if one.kin in named or _name(part.evidence, one) not in shown
+    ]
     kept.sort(key=lambda one: (not one.named, -one.probability, one.name, one.value))
     unexplained = sum(one.probability for one in part.look.hypotheses if one.factor == UNEXPLAINED)
     return MovesWith(kept, len(looked), part.look.nothing, unexplained)
+
+
+def _name(found: Evidence, one: Hypothesis) -> str:
+    """`Candidate.name` of what is made of it."""
+    if one.factor in found.airs:
+        return found.airs[one.factor].factor
+    return CHANGE if one.factor in found.changes else one.factor
 
 
 def candidate(found: Evidence, one: Hypothesis, of: Explained, *, probability: float, named: bool) -> Candidate:
