@@ -27,6 +27,7 @@ from analysis.methods.problems import UnusableData
 from analysis.methods.random_effects import Block, RandomEffects, old_levels
 from analysis.methods.scopes import SIZE_PRIOR
 from analysis.methods.segments import Flags, Floats, Ints
+from analysis.methods.starts import products_since
 
 FAR = 5.0  # sigma: a reading further than this from its neighbours' median counts as this far
 NEIGHBOURS = 15  # of a stream, whose median that is
@@ -214,8 +215,8 @@ class Explainer:
         extra = np.array([column / by for column, by in zip(self.taken, most, strict=True)]).reshape(
             len(most), len(self.values)
         )
-        w, (square, with_values), with_extra = self._since(found, extra)
         known = np.array([self.values, *extra])
+        w, square, (with_values, *with_extra) = products_since(found, self.effects, self.day, known)
         sums = np.stack([self.sums, *(self.effects.sums(column) for column in extra)], axis=1)
         inner = known @ known.T
         log_prior = np.concatenate([one.log_prior for one in found])
@@ -228,7 +229,7 @@ class Explainer:
             base += 0.5 * (float(inner[0, 0]) - float(rest[0, 0])) + float(np.log(weight))
             each = solve_triangular(root, w.T, lower=True, check_finite=False)
             info = square - np.einsum("ji,ji->j", each.T, each.T)
-            cross = with_extra - whitened[:, 1:].T @ each
+            cross = np.reshape(with_extra, (len(extra), len(info))) - whitened[:, 1:].T @ each
             push = with_values - whitened[:, 0] @ each
             if len(extra):
                 taken = cho_factor(rest[1:, 1:] + keep * np.eye(len(extra)))
@@ -259,34 +260,6 @@ class Explainer:
         if len(apart) < 2 or float((apart / chance).mean()) < 1 + SHOWN * np.sqrt(3 / len(apart)):
             return [(0.0, 1.0)]
         return [(0.0, 1 - RESTLESS), (float((apart - chance).mean()) / 2, RESTLESS)]
-
-    def _since(self, found: list[Candidate], extra: Floats) -> tuple[Floats, Floats, Floats]:
-        """Of the column of each candidate since each of its starts: its products with the random effects (starts, p),
-        with itself and with the values, and with explanations taken before.
-        """
-        p, many, at = len(self.effects.precision), sum(len(one.days) for one in found), 0
-        w, places, each, values = np.empty((many, p)), [], [], []
-        for one in found:
-            k, first = len(one.days), int(np.searchsorted(self.day, one.days[0]))
-            rows = np.flatnonzero(one.base[first:]) + first
-            start, value = np.searchsorted(one.days, self.day[rows], side="right") - 1, one.base[rows]
-            cell = self.effects.each[rows]
-            cell += start[:, None] * (p + 1)
-            sums = np.bincount(cell.ravel(), np.repeat(value, cell.shape[1]), minlength=k * (p + 1))
-            np.cumsum(sums.reshape(k, p + 1)[::-1, :-1], axis=0, out=w[at : at + k][::-1])
-            places.append(start + at)
-            each.append(rows)
-            values.append(value)
-            at += k
-        place, row, value = np.concatenate(places), np.concatenate(each), np.concatenate(values)
-        known = (value, self.values[row], *(column[row] for column in extra))
-        with_known = np.array([np.bincount(place, value * column, minlength=many) for column in known])
-        at = 0
-        for one in found:
-            mine = with_known[:, at : at + len(one.days)][:, ::-1]
-            np.cumsum(mine, axis=1, out=mine)
-            at += len(one.days)
-        return w, with_known[:2], with_known[2:]
 
 
 def _near(values: Floats, stream: Ints) -> Floats:
