@@ -14,6 +14,7 @@ from dashboard.address import address
 from dashboard.charts import sparkline
 from dashboard.sentences import shared, shares_moved
 from dashboard.sentences.shared import Sentence
+from dashboard.sentences.since import since
 from ingest.shopfiles.shop import Shop
 
 PEOPLE_DIFFER = "differs between people at this bench"  # outside Bench nobody is named
@@ -39,7 +40,7 @@ def moved(seen: MatterSeen, shop: Shop, now: date) -> Sentence:
     what = _what(matter, key, shop)
     where = models(matter, shop)
     began = matter.began_at or matter.opened_at
-    since = numbers.day(shared.local(shop, began), now)
+    day = numbers.day(shared.local(shop, began), now)
     share = (
         f", {numbers.share(matter.share_of_tolerance, 100)} of its tolerance"
         if matter.share_of_tolerance is not None
@@ -66,13 +67,13 @@ def moved(seen: MatterSeen, shop: Shop, now: date) -> Sentence:
     spark = sparkline.stream_spark(values, light_from=None if matter.to_target else light) if values else None
     page = "Bench" if matter.only_some else "Drift"
     link = address(f"/{page.lower()}", **{name: main[name] for name in KEY})
-    picture = f"Running average of {what} on {where}, {way} since about {since}"
+    picture = f"Running average of {what} on {where}, {way} since about {day}"
     why = " ".join(word for word in words if word)
     return Sentence(
         "take" if matter.to_target else f"moved-{way}",
         NEARER if matter.to_target else f"moved {way}",
         lead,
-        f"{share}, since about {since}.",
+        f"{share}, {since(matter, shop, now)}.",
         why,
         link,
         page,
@@ -101,11 +102,11 @@ def whole(matter: Matter, shop: Shop, now: date) -> str:
     """How a matter is told where one of its series is looked at: all its readings taken together."""
     if not matter.characteristics or matter.size is None:
         return ""
-    began = numbers.day(shared.local(shop, matter.began_at or matter.opened_at), now)
     places = " and ".join(shop.stage_name(stage).lower() for stage in matter.stages[:2])
     at = f" at {places}" if len(matter.stages) in (1, 2) else f" at {numbers.in_words(len(matter.stages))} stages"
     told = (
-        f"All readings of the matter together, on {models(matter, shop)}{at}: {by(matter, shop)}, since about {began}."
+        f"All readings of the matter together, on {models(matter, shop)}{at}: {by(matter, shop)}, "
+        f"{since(matter, shop, now)}."
     )
     return f"{told} {over_all(matter, shop)}".strip()
 
@@ -328,8 +329,7 @@ def line(matter: Matter, shop: Shop, now: date) -> tuple[str, str]:
     if not key:
         return name(matter, shop), shares_moved.line(matter, shop, now)
     way = "up" if (matter.size or 0.0) >= 0 else "down"
-    since = numbers.day(shared.local(shop, matter.began_at or matter.opened_at), now)
-    lead = f"{name(matter, shop)} {way} {_size(matter, key, shop)} since about {since}"
+    lead = f"{name(matter, shop)} {way} {_size(matter, key, shop)} {since(matter, shop, now)}"
     why = _planned(matter.planned, shop, key, now) if matter.planned else together(matter.moves_with, shop)
     return lead, " ".join(part for part in (to_target(matter), why) if part)
 

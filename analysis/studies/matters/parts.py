@@ -8,6 +8,7 @@ import polars as pl
 
 from analysis.methods.explanation import UNEXPLAINED, Hypothesis
 from analysis.methods.segments import Flags, Floats
+from analysis.studies.matters.again import Spell, sides, spells
 from analysis.studies.matters.evidence import Evidence
 from analysis.studies.matters.explained import Explained
 from analysis.studies.matters.planned import planned
@@ -37,6 +38,7 @@ class Measured:
     with levels is named.
     """
     levels: int = 0  # of what is named (people, lots, gauges ...) in that time, without those of hardly any reading
+    earlier: tuple[tuple[date, date], ...] = ()  # of the air: its spells before the one that began then, oldest first
 
 
 @dataclass(frozen=True)
@@ -137,10 +139,8 @@ def candidate(found: Evidence, one: Hypothesis, of: Explained, *, probability: f
     unit = found.unit(one.streams)
     effect, error = one.effect * unit, one.error * unit
     if one.factor in found.airs:
-        air, touched = found.airs[one.factor], np.isin(np.arange(len(found.models)), one.streams)[found.stream]
-        moved = air.moved(
-            touched & (found.day < of.since), touched & (found.day >= of.since), of.side * int(np.sign(one.effect))
-        )
+        air = found.airs[one.factor]
+        moved = air.moved(*sides(found, one, of), of.side * int(np.sign(one.effect)))
         size, half = effect * moved.by, Z95 * error * abs(moved.by)
         return Candidate(air.factor, "", change=moved.change, lag_hours=air.lag_hours, effect=size, low=size - half,
                          high=size + half, probability=probability, named=named)  # fmt: skip
@@ -191,21 +191,23 @@ def _measured(part: Explained) -> Measured:
     sized = part.sized
     found, best = sized.evidence, sized.best
     touched = sized.column != 0
-    unit = _unit(found, touched)
+    unit, came = _unit(found, touched), list[Spell]()
     if best.factor in found.airs:
         made = candidate(found, best, part, probability=1.0, named=True)
         assert made.effect is not None
         assert made.low is not None
         assert made.high is not None
         size, low, high = made.effect, made.low, made.high
-        air = found.airs[best.factor]
-        days = (best.start, best.start_low, best.start_high) if air.scanned else (part.since, part.since, part.since)
-        since = found.day >= part.since
-        touched = air.moved(touched & ~since, touched & since, part.side * int(np.sign(best.effect))).where
+        air, came = found.airs[best.factor], spells(found, best, part)
+        before, since = sides(found, best, part)
+        first = int(found.day[since].min()) if since.any() else part.since
+        days = (best.start, best.start_low, best.start_high) if air.scanned and len(came) < 2 else (first, first, first)
+        touched = air.moved(before, since & touched, part.side * int(np.sign(best.effect))).where
     else:
         size, half = best.effect * unit, Z95 * best.error * unit
         low, high = size - half, size + half
         days = (best.start, best.start_low, best.start_high)
+    earlier = tuple((found.days[first], found.days[last]) for first, last in came[:-1])
     over_all, levels = _among(part, size, touched) if part.named else (None, 0)
     taken = found.rows["taken_at"]
     at = [_first(taken, found, touched, day) for day in days]
@@ -221,6 +223,7 @@ def _measured(part: Explained) -> Measured:
         began_high=max(at[1], at[2]),
         over_all=over_all,
         levels=levels,
+        earlier=earlier,
     )
 
 
