@@ -14,6 +14,7 @@ from analysis.studies.drift.streams import KEY
 from analysis.studies.matters.matters import ended_matters, open_matters
 from analysis.studies.matters.records import Matter
 from analysis.studies.matters.register import ACTION, OPEN, Entry, due
+from analysis.studies.necks import apart as far_lots
 from analysis.studies.necks import lots
 from analysis.studies.rework import rework
 from analysis.studies.room import settling
@@ -76,6 +77,8 @@ class Review:
     unread: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=UNREAD))  # what no log tells
     unjudged_lots: pl.DataFrame = field(default_factory=pl.DataFrame)
     """Rows of the `lots` figures, measured in the week, with necks outside and no plan that judges them."""
+    apart_lots: pl.DataFrame = field(default_factory=pl.DataFrame)
+    """Rows of `necks.apart`, of lots measured in the week that stand apart from their supplier's others, and mean."""
     unshown: list[MatterSeen] = field(default_factory=list)
     """Open, but all readings since then do not show that anything moved, and nobody does anything about it."""
     back: list[Matter] = field(default_factory=list)  # that ended in this week or the one before, a chart still open
@@ -121,6 +124,7 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         thin=int((streams["state"] == states.THIN).sum()),
         coarse=streams.filter((pl.col("gauge") == states.COARSE) & (pl.col("state") != states.THIN)),
         lots=measured.filter(pl.col("verdict") == lots.REJECT),
+        apart_lots=part.table("lots", lambda: _apart(snapshot, measured), {**far_lots.STANDING, "mean": pl.Float64()}),
         unjudged_lots=measured.filter(pl.col("verdict").is_null(), pl.col("lot") != "", pl.col("outside") > 0),
         flows=part.table("flows", lambda: _flows(snapshot, found, found)),
         flows_before=part.table(
@@ -208,6 +212,13 @@ def _lots_of(snapshot: Snapshot, week: date) -> pl.DataFrame:
         agreed, on=["supplier", "lot"], how="left"
     )
     return rows.sort(-pl.col("outside"), *lots.KEY)
+
+
+def _apart(snapshot: Snapshot, measured: pl.DataFrame) -> pl.DataFrame:
+    """Of the lots measured in the week those that stand apart, the farthest first."""
+    some = snapshot.once(far_lots.standing).filter("apart")
+    rows = some.join(measured.select(*lots.KEY, "mean"), on=lots.KEY, maintain_order="left")
+    return rows.sort(-pl.col("off").abs(), *lots.KEY)
 
 
 def _matters(snapshot: Snapshot, week: date) -> list[MatterSeen]:

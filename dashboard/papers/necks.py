@@ -12,6 +12,8 @@ from typing import Any
 import polars as pl
 
 from analysis.methods.problems import UnusableData
+from analysis.studies.matters import matters
+from analysis.studies.matters.records import LOT
 from analysis.studies.necks import bow, lots, necks
 from analysis.studies.story.unread import unread as unread_rows
 from dashboard import numbers
@@ -22,6 +24,7 @@ from dashboard.pages.necks import goes, page, talk
 from dashboard.pages.necks import strips as drawn_lots
 from dashboard.papers.paper import Paper, computed_from, named
 from dashboard.sentences import bow as sentences_bow
+from dashboard.sentences import matters as sentences_matters
 from dashboard.sentences import necks as sentences_necks
 from dashboard.sentences import talk as sentences_talk
 from dashboard.sentences import unread
@@ -84,12 +87,13 @@ def paper(supplier: str, *, money: bool = False, letter: bool = False) -> tuple[
         minutes=_minutes(shop, supplier, name, money=money),
         money=money,
         aside=sentences_talk.set_aside(desk.ask(necks.implausible, supplier=supplier).rows()),
-        asks=_asks(rows, snapshot.as_of.astimezone(shop.zone).date()),
+        asks=asked(rows, shop, _told_of(rows, shop), snapshot.as_of.astimezone(shop.zone).date()),
+        drawn=_drawn(rows, drawn),
         last_talk=sentences_talk.last_talk(
             desk.ask(necks.since_agreed, characteristic=name, supplier=supplier), shop, name
         ),
         costs=_costs(rows, shop, money),
-        serials=_serials(measured, drawn, shop.length_of(name)),
+        serials=serial_list(measured, drawn, shop.length_of(name)),
     )
 
 
@@ -243,9 +247,30 @@ def _costs(rows: list[Row], shop: Shop, money: bool) -> list[str]:
     return [sentences_bow.lot_cost(cost, lot, measure, shop, money=money) for lot, cost in found.items()]
 
 
-def _asks(rows: list[Row], day: date) -> list[str]:
-    """What is asked of the supplier, and by when: two weeks from the day the packet tells of."""
+def _told_of(rows: list[Row], shop: Shop) -> dict[str, str]:
+    """What the weekly review told of these necks' bow to move together with each of these lots, by lot; the newest."""
+    name = rows[0]["characteristic"]
+    told = {}
+    for one in sorted(desk.ask(matters.matters), key=lambda one: one.opened_at):
+        for cause in one.moves_with.named:
+            if cause.factor == LOT and one.shown and name in one.characteristics:
+                told[cause.level] = sentences_matters.name(one, shop)
+    return {row["lot"]: told[row["lot"]] for row in rows if row["lot"] in told}
+
+
+def _drawn(rows: list[Row], drawn: list[Row]) -> str:
+    """Which lots are drawn."""
+    if len(drawn) == len(rows):
+        return "Lots, newest first"
+    if any(row["verdict"] == lots.REJECT for row in rows):
+        return "Lots not taken, and the newest"
+    return "Lots that stand apart, and the newest" if sentences_necks.stand_apart(rows) else "The newest lots"
+
+
+def asked(rows: list[Row], shop: Shop, told_of: dict[str, str], day: date) -> list[str]:
+    """What is asked of the supplier, and by when: two weeks from the day the packet tells of. told_of : `_told_of`."""
     doubtful = [row for row in rows if row["verdict"] == lots.REJECT]
+    apart = [row for row in rows if row not in doubtful and (row["apart"] or row["lot"] in told_of)]
     until = f"by {numbers.day(day + ANSWER_IN)}"
     asks = [
         f"Lot {row['lot']}: {sentences_necks.outside(row)} outside{sentences_necks.on_limit(row)}, "
@@ -255,11 +280,17 @@ def _asks(rows: list[Row], day: date) -> list[str]:
     ]
     if len(doubtful) > ASKED:
         asks.append(f"The same for {numbers.in_words(len(doubtful) - ASKED)} older lots in the table.")
-    asks.append(
-        f"Say, {until}, what changed at your end between the lots that were taken and those that were not."
-        if doubtful
-        else "Nothing is asked for these lots; keep what is done now."
-    )
+    if doubtful:
+        asks.append(f"Say, {until}, what changed at your end between the lots that were taken and those that were not.")
+    asks += [
+        f"Lot {row['lot']}, {sentences_necks.outside(row)} outside: {_apart(row, shop, told_of)}. Say, {until}, what "
+        "was other about it at your end (wood, drying, tools, storing, transport), and whether more of it is to come."
+        for row in apart[:ASKED]
+    ]
+    if len(apart) > ASKED:
+        asks.append(f"The same for {numbers.in_words(len(apart) - ASKED)} older lots that stand apart.")
+    if not doubtful and not apart:
+        asks.append("Nothing is asked for these lots; keep what is done now.")
     asks.append(
         "Agree in writing: what is measured and how, in which state, the limit, the sample and the plan, and from "
         "which day."
@@ -267,14 +298,28 @@ def _asks(rows: list[Row], day: date) -> list[str]:
     return asks
 
 
+def _apart(row: Row, shop: Shop, told_of: dict[str, str]) -> str:
+    """How far a lot stands from the others of its supplier, and what moved with it in the shop."""
+    said = []
+    if row["off"] is not None and row["others"]:
+        said.append(f"its mean is {sentences_necks.from_others(row, shop)}")
+    if row["lot"] in told_of:
+        said.append(f"{told_of[row['lot']]} moved together with it")
+    return "; ".join(said)
+
+
 def _still(row: Row) -> str:
     told = sentences_necks.still_outside(row)
     return f", {told}" if told else ""
 
 
-def _serials(measured: pl.DataFrame, drawn: list[Row], shown: str) -> list[tuple[str, list[tuple[str, str, str]]]]:
-    """Every neck of the lots drawn with its reading; `x` where it lies outside, `=` on the limit."""
-    scale, digits = numbers.in_unit(1.0, "length", shown=shown), numbers.decimals_of("length", shown=shown) + 1
+def serial_list(measured: pl.DataFrame, drawn: list[Row], shown: str) -> list[tuple[str, list[tuple[str, str, str]]]]:
+    """Every neck of the lots drawn with its reading, with a digit more where readings have it; `x` where it lies
+    outside, `=` on the limit.
+    """
+    scale, digits = numbers.in_unit(1.0, "length", shown=shown), numbers.decimals_of("length", shown=shown)
+    read = measured["value"].drop_nulls() * scale
+    digits += bool(((read - read.round(digits)).abs() > 0.1 * 10.0**-digits).any())
     told = []
     for row in drawn:
         own = measured.filter(pl.col("lot") == row["lot"])

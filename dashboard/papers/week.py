@@ -25,6 +25,7 @@ from dashboard.papers.paper import Paper, computed_from
 from dashboard.sentences import book as sentences_book
 from dashboard.sentences import calls as calls_words
 from dashboard.sentences import came_back, cautions, findings, leaving, play_test, unread
+from dashboard.sentences import necks as sentences_necks
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
 from dashboard.sentences.gauges import every, with_notes
@@ -108,6 +109,7 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
         under=sentences_week.under(found),
         nothing_shipped=sentences_week.nothing_shipped(found, shop),
         no_lot=sentences_week.no_lot(found, shop),
+        apart=sentences_necks.lots_apart(found.apart_lots.rows(named=True), shop),
         most_shipped=SHIPPED,
         late=sentences_week.LATE if leaving.shipped(found, NO_FINAL) else "",
         as_of=numbers.clock(sentences.local(shop, shown.as_of)),

@@ -54,12 +54,13 @@ def none_yet(elsewhere: pl.DataFrame, shop: Shop) -> str:
 
 
 def foremost(rows: list[Row]) -> Row | None:
-    """The lot to speak of first; `rows` newest first: the newest that the plan does not take; without a plan the one
-    with most outside its limits as far as its necks show it; None where none lies outside.
+    """The lot to speak of first; `rows` newest first: the newest that the plan does not take, else the newest that
+    stands apart from the others of its supplier; without a plan the one with most outside its limits as far as its
+    necks show it; None where none lies outside.
     """
-    doubtful = [row for row in rows if row["verdict"] == lots.REJECT]
-    if doubtful:
-        return doubtful[0]
+    for some in ([row for row in rows if row["verdict"] == lots.REJECT], stand_apart(rows)):
+        if some:
+            return some[0]
     if any(row["verdict"] == lots.ACCEPT for row in rows):
         return None
     out = [row for row in rows if row["outside"]]
@@ -67,7 +68,9 @@ def foremost(rows: list[Row]) -> Row | None:
 
 
 def headline(rows: list[Row], shop: Shop) -> str:
-    """The newest lot that the plan does not take, else how many are taken; `rows` newest first."""
+    """The newest lot that the plan does not take, else that stands apart, else how many are taken; `rows` newest
+    first.
+    """
     doubtful = [row for row in rows if row["verdict"] == lots.REJECT]
     if doubtful:
         row = doubtful[0]
@@ -75,6 +78,10 @@ def headline(rows: list[Row], shop: Shop) -> str:
         bad = f"{outside(row)} outside{on_limit(row)}"
         return f"Lot {row['lot']} fails the agreed plan: {bad}, {in_lot(row)}{others}."
     judged = [row for row in rows if row["verdict"] == lots.ACCEPT]
+    far = stand_apart(rows)
+    if far:
+        more = f" So {'does' if len(far) == 2 else 'do'} {numbers.in_words(len(far) - 1)} more." if len(far) > 1 else ""
+        return f"Lot {far[0]['lot']} stands apart: its mean bow is {from_others(far[0], shop)}.{more}"
     if judged:
         many = "lot" if len(judged) == 1 else "lots"
         return (
@@ -88,6 +95,35 @@ def headline(rows: list[Row], shop: Shop) -> str:
     if any(row["outside"] is not None for row in rows):
         return f"{numbers.in_words(len(rows), capital=True)} {many} measured, no neck outside its limits."
     return f"{numbers.in_words(len(rows), capital=True)} {many} measured; without limits nothing can be called outside."
+
+
+def stand_apart(rows: list[Row]) -> list[Row]:
+    """Lots that stand apart from all others of their supplier, in the order given."""
+    return [row for row in rows if row["apart"]]
+
+
+def lots_apart(rows: list[Row], shop: Shop) -> str:
+    """Lots that stand apart, the farthest named: `Lot K-0714 stands apart: ...`; '' without one. rows: of `apart`."""
+    if not rows:
+        return ""
+    others = f" and {numbers.in_words(len(rows) - 1)} more lots" if len(rows) > 2 else " and one more lot"
+    others, stand = (others, "stand") if len(rows) > 1 else ("", "stands")
+    name = sentences.characteristic(shop, rows[0]["characteristic"])
+    return f"Lot {rows[0]['lot']}{others} {stand} apart: its mean {name.lower()} is {from_others(rows[0], shop)}."
+
+
+def from_others(row: Row, shop: Shop) -> str:
+    """`0.279 mm, 0.101 mm (0.081 to 0.122) above that of its supplier's eleven other lots`."""
+    key, side = row["characteristic"], 1 if row["off"] > 0 else -1
+    shown = shop.length_of(key)
+    scale, digits = numbers.in_unit(1.0, "length", shown=shown), numbers.decimals_of("length", shown=shown) + 1
+    near, far = sorted(side * row[end] for end in ("off_low", "off_high"))
+    where = "above" if side > 0 else "below"
+    return (
+        f"{fine(shop, key, row['mean'])}, {fine(shop, key, abs(row['off']))} "
+        f"({numbers.span(near * scale, far * scale, digits)}) {where} that of its supplier's "
+        f"{numbers.in_words(row['others'])} other lots, like models held against like"
+    )
 
 
 def outside(row: Row) -> str:

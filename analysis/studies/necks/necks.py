@@ -18,7 +18,7 @@ from analysis.methods.intervals import mean_t, sd_chi
 from analysis.methods.problems import UnusableData
 from analysis.methods.variance_split import Split, split
 from analysis.studies.gauges import rr as gauges
-from analysis.studies.necks import lots
+from analysis.studies.necks import apart, lots
 from analysis.studies.story.story import story
 from ingest.shopfiles.shop_parts import Plan
 from ingest.store.snapshot import Snapshot
@@ -81,7 +81,8 @@ def by_lot(snapshot: Snapshot) -> pl.DataFrame:
     uncertainty, twice gauge_sd; null without a study), expected_outside and measured_verdict (by mean and s:
     accept | reject | too few | null), few (under 30 necks), sample and bad_in_sample (the first necks measured, by
     which a plan by counting judges, and how many of them lie outside; null without a plan), runs_high (by how much the
-    larger of two readings runs high at most, both edges being alike, mm).
+    larger of two readings runs high at most, both edges being alike, mm), off, off_low, off_high, others, apart (of
+    `apart`: against the supplier's other lots; null where too few necks were measured).
     """
     measured = snapshot.once(lots.necks)
     rows = snapshot.once(lots.lot_rows)
@@ -119,6 +120,7 @@ def by_lot(snapshot: Snapshot) -> pl.DataFrame:
     return (
         table.with_columns(_measured(snapshot, table))
         .join(lots.in_samples(snapshot), on=lots.KEY, how="left", maintain_order="left")
+        .join(snapshot.once(apart.standing), on=lots.KEY, how="left", maintain_order="left")
         .with_columns(few=pl.col("n") < 30, runs_high=pl.col("gauge_sd") * LARGER_OF_TWO)
     )
 

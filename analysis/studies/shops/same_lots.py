@@ -5,30 +5,24 @@ Two shops: of each lot that both measured, one's mean less the other's. What is 
 it is held or how necks rested before; what differs from lot to lot beyond what so few necks err by is in the necks: the
 halves of a lot were not alike. With a single lot in common nobody can tell the one from the other.
 
-A lot against the others of its supplier: lots and shops are fitted together (each reading of a lot is the lot's level
-and the shop's offset), so that a shop whose gauge reads high makes no lot stand out; then each lot is held against the
-spread of all the others, and one of fewer necks than they have is given what it errs by beyond them: by the spread
-within all lots, for of few necks their own is small by luck. Lots that no chain of shops and common lots joins are
-never held against each other.
+A lot against the others of its supplier (`methods/against_others`): lots and shops are fitted together, so that a shop
+whose gauge reads high makes no lot stand out. Lots that no chain of shops and common lots joins are never held against
+each other.
 
-Source: Student's t on paired differences: NIST/SEMATECH e-Handbook, section 1.3.5.3; a value against all the others:
-Cook & Weisberg 1982, Residuals and Influence in Regression, section 2.2.2 (the externally studentized residual; from
-memory, held by tests).
+Source: Student's t on paired differences: NIST/SEMATECH e-Handbook, section 1.3.5.3.
 """
 
 import numpy as np
 import polars as pl
 from scipy import stats
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
+from analysis.methods.against_others import LEAST, errors, held, levels
 from analysis.methods.partial_pooling import among_many, equal
 from analysis.studies.shops.same_model import ALPHA
 from ingest.terms import tables
 
 FEWEST = 5  # necks of a lot that a shop measured
-LOTS_LEAST = 6  # lots joined with each other, of which one may stand out
-ROUNDS = 500  # of fitting lots and shops by turns; far more than any chain of lots was seen to want
+LOTS_LEAST = LEAST  # lots joined with each other, of which one may stand out
 GAUGE, NECKS, ALIKE, ONE_LOT = "gauge", "necks", "alike", "one lot"
 TEXT, COUNT, NUMBER = pl.String(), pl.Int64(), pl.Float64()
 PAIRS: dict[str, pl.DataType] = {
@@ -118,34 +112,9 @@ def standing(lots: pl.DataFrame) -> pl.DataFrame:
     lot = np.unique(lot, return_inverse=True)[1]
     shop = tables.one_key(*(tables.rank(told[name]) for name in ("characteristic", "supplier", "shop")))
     shop = np.unique(shop, return_inverse=True)[1]
-    count, shops = int(lot.max()) + 1, int(shop.max()) + 1
-    links = coo_array((np.ones(len(lot)), (lot, count + shop)), shape=(count + shops, count + shops))
-    family = connected_components(links, directed=False)[1][:count]
-    value = told["mean"].to_numpy()
-    level, offset = np.zeros(count), np.zeros(shops)
-    of_lot, of_shop = np.bincount(lot), np.bincount(shop)
-    for _ in range(ROUNDS):
-        level = np.bincount(lot, value - offset[shop]) / of_lot
-        before, offset = offset, np.bincount(shop, value - level[lot]) / of_shop
-        if np.abs(offset - before).max() < 1e-12:
-            break
-    size = np.bincount(family)[family]
-    total, squares = np.bincount(family, level)[family], np.bincount(family, level**2)[family]
-    others = np.maximum(size - 1, 1)
-    mean = (total - level) / others
-    left = np.maximum(squares - level**2 - others * mean**2, 0.0) / np.maximum(others - 1, 1)
-    off = level - mean
-    judged = (size >= LOTS_LEAST) & (left > 0)
-    free, within = told["n"].to_numpy() - 1.0, told["sd"].to_numpy() ** 2
-    of_all = (np.bincount(family[lot], free * within) / np.bincount(family[lot], free))[family[lot]]
-    # a few necks that lie close by luck make no lot sure: each errs by the spread within all lots, or its own if larger
-    own = np.sqrt(np.bincount(lot, np.maximum(within, of_all) / (free + 1))) / of_lot
-    usual = (np.bincount(family, own**2)[family] - own**2) / others  # what the others err by is in their spread
-    between = np.maximum(left - usual, 0.0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        error = np.sqrt(np.maximum(left, own**2 + between) + left / others)
-        chance = 2 * stats.t.sf(np.abs(off) / error, np.maximum(size - 2, 1))
-    reach = stats.t.ppf(0.975, np.maximum(size - 2, 1)) * np.sqrt(own**2 + left / others)
+    fit = levels(lot, shop, told["mean"].to_numpy())
+    own = errors(lot, fit.family, told["n"].to_numpy(), told["sd"].to_numpy())
+    found = held(fit.level, own, fit.family)
     rows = (
         told.with_columns(_lot=pl.Series(lot))
         .group_by("_lot")
@@ -153,12 +122,12 @@ def standing(lots: pl.DataFrame) -> pl.DataFrame:
         .sort("_lot")
     )
     rows = rows.with_columns(
-        lots=pl.Series(size),
-        off=pl.Series(off),
-        low=pl.Series(off - reach),
-        high=pl.Series(off + reach),
-        chance=pl.Series(chance),
-    ).filter(pl.Series(judged))
+        lots=pl.Series(found.others + 1),
+        off=pl.Series(found.off),
+        low=pl.Series(found.low),
+        high=pl.Series(found.high),
+        chance=pl.Series(found.chance),
+    ).filter(pl.Series(found.judged))
     among = among_many(rows["chance"].to_numpy()) if len(rows) else np.zeros(0)
     return (
         rows.with_columns(among_all=pl.Series(among, dtype=NUMBER))

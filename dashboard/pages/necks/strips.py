@@ -85,11 +85,11 @@ def plans_in_words() -> list[necks.PlanWords]:
 
 
 def to_draw(rows: list[dict[str, Any]], most: int) -> list[dict[str, Any]]:
-    """Which lots are drawn: the one that is spoken of first, those that the plan does not take, at most half of them
-    all, and the newest; newest first.
+    """Which lots are drawn: the one that is spoken of first, those that the plan does not take or that stand apart, at
+    most half of them all, and the newest; newest first.
     """
     first = sentences_necks.foremost(rows)
-    doubtful = [row for row in rows if row["verdict"] == lots.REJECT or row is first][: most // 2]
+    doubtful = [row for row in rows if row["verdict"] == lots.REJECT or row["apart"] or row is first][: most // 2]
     others = [row for row in rows if row not in doubtful][: most - len(doubtful)]
     return [row for row in rows if row in doubtful or row in others]
 
@@ -121,7 +121,8 @@ def strips(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
     title = "Lots, newest first"
     if shown != rows:
         taken = first is None or first["verdict"] == lots.REJECT
-        title = "Lots not taken, then the newest" if taken else "The lot with most outside, then the newest"
+        most = "The lot that stands apart" if first is not None and first["apart"] else "The lot with most outside"
+        title = "Lots not taken, then the newest" if taken else f"{most}, then the newest"
     return parts.sheet(
         title,
         f"one dot a neck, crosses outside, rings on the limit; {asked}; the bow of the necks drawn sixty times",

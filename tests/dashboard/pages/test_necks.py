@@ -144,9 +144,10 @@ def test_what_lots_csv_leaves_open_is_asked(stands, tmp_path):
     assert "What became of lot" not in text
 
 
-def lot(name, supplier, out, n, verdict=None):
+def lot(name, supplier, out, n, verdict=None, apart=None):
     low = max(out / n - 0.1, 0.0) if n > 5 else 0.0
-    return {"lot": name, "supplier": supplier, "outside": out / n, "outside_low": low, "n": n, "verdict": verdict}
+    told = {"lot": name, "supplier": supplier, "outside": out / n, "outside_low": low, "n": n, "verdict": verdict}
+    return told | {"apart": apart}
 
 
 def test_without_a_plan_the_lot_with_most_outside_is_spoken_of_drawn_first_and_its_supplier_talked_to():
@@ -160,3 +161,10 @@ def test_with_a_plan_the_newest_that_it_does_not_take_comes_first():
     rows = [lot("B1", "Birkwood", 1, 20, lots.ACCEPT), lot("B2", "Birkwood", 9, 20, lots.REJECT)]
     assert words.foremost(rows)["lot"] == "B2"
     assert words.foremost(rows[:1]) is None
+
+
+def test_a_lot_that_stands_apart_is_spoken_of_before_those_with_a_few_outside_and_after_one_not_taken():
+    rows = [lot("B1", "Birkwood", 2, 20), lot("B2", "Birkwood", 0, 20, apart=True), lot("B3", "Birkwood", 1, 20)]
+    assert words.foremost(rows)["lot"] == "B2"
+    assert words.foremost([*rows, lot("B4", "Birkwood", 9, 20, lots.REJECT)])["lot"] == "B4"
+    assert words.foremost([lot("B1", "Birkwood", 0, 20, lots.ACCEPT), rows[1]])["lot"] == "B2"

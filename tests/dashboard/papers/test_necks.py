@@ -2,12 +2,14 @@
 
 import re
 from dataclasses import replace
+from datetime import date
 from html import unescape
 
+import polars as pl
 import pytest
 
 from analysis.methods.problems import UnusableData
-from analysis.studies.necks import bow, necks
+from analysis.studies.necks import bow, lots, necks
 from dashboard.app import make_app
 from dashboard.desk import desk
 from dashboard.papers import necks as packet
@@ -99,6 +101,34 @@ def test_results_stand_with_their_intervals_and_small_samples_are_called_few(loo
     assert f"{row['sd']:.3f} ({row['sd_low']:.3f} to {row['sd_high']:.3f})" in text
     assert f"{row['ppk']:.2f} ({row['ppk_low']:.2f} to {row['ppk_high']:.2f})" in text
     assert "few" in text
+
+
+def test_of_a_lot_that_stands_apart_the_supplier_is_asked_whatever_lies_outside(looked_at):
+    shop = looked_at.snapshot().shop
+    own = [row | {"verdict": None} for row in looked_at.ask(necks.by_lot).rows(named=True) if row["supplier"] == OWN]
+    assert packet.asked(own, shop, {}, date(2026, 8, 7))[0].startswith("Nothing is asked")
+    far = own[1] | {"mean": 0.279, "off": 0.101, "off_low": 0.081, "off_high": 0.122, "others": 11, "apart": True}
+    asks = packet.asked([own[0], far, *own[2:]], shop, {own[2]["lot"]: "Neck bow on LARK-25"}, date(2026, 8, 7))
+    text = asks[0].replace("\u00a0", " ")
+    assert text.startswith(f"Lot {far['lot']}, ")
+    assert "0.279 mm, 0.101 mm (0.081 to 0.122) above that of its supplier's eleven other lots" in text
+    assert "Say, by 21 Aug, what was other about it at your end" in text
+    assert asks[1].startswith(f"Lot {own[2]['lot']}, ")
+    assert "Neck bow on LARK-25 moved together with it" in asks[1]
+    assert not any("Nothing is asked" in one for one in asks)
+    said = sentences_necks.headline([own[0], far, *own[2:]], shop).replace("\u00a0", " ")
+    assert said.startswith(f"Lot {far['lot']} stands apart: its mean bow is 0.279 mm, 0.101 mm (0.081 to 0.122) above")
+    below = far | {"off": -0.101, "off_low": -0.122, "off_high": 0.005}
+    assert "0.101 mm (−0.005 to 0.122) below" in sentences_necks.lots_apart([below], shop).replace("\u00a0", " ")
+    assert sentences_necks.lots_apart([], shop) == ""
+
+
+def test_a_reading_stands_with_as_many_digits_as_were_read(looked_at):
+    rows = looked_at.ask(necks.by_lot).rows(named=True)[:1]
+    own = looked_at.ask(lots.necks).filter(pl.col("lot") == rows[0]["lot"])
+    for value, told in ((0.25, "0.25"), (0.125, "0.125")):
+        listed = packet.serial_list(own.with_columns(value=pl.lit(value)), rows, "mm")
+        assert {text for _, text, _ in listed[0][1]} == {told}
 
 
 def test_it_holds_what_the_talk_needs_in_its_order(looked_at):

@@ -1,0 +1,169 @@
+"""Groups read under several conditions (lots in several shops, or of several models), each held against all others of
+its family: how far it lies from their mean, and how often chance alone would have it there.
+
+Levels of groups and offsets of conditions are fitted together, so that a condition that reads high makes no group stand
+out. A group is held against the spread of all the others; one of fewer readings than they have is given what it errs by
+beyond them, by the spread within all groups, for of few readings their own is small by luck.
+
+Several that lie apart hide one another. `set_apart` takes the farthest away, one at a time, each held against those
+still there; apart are all up to the last whose chance among those still there is below the level.
+
+Source: a value against all the others: Cook & Weisberg 1982, Residuals and Influence in Regression, section 2.2.2 (the
+externally studentized residual); several at once: Rosner 1983, Technometrics 25 (from memory, both held by tests and
+simulation).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from analysis.methods.segments import Flags, Floats, Ints
+
+LEAST = 6  # groups of a family, of which one may stand out
+PART_APART = 4  # at most one group in so many is set apart
+ROUNDS = 500  # of fitting groups and conditions by turns; far more than any chain was seen to want
+
+
+@dataclass(frozen=True)
+class Levels:
+    """What is common to all readings of a group, whatever they were read under."""
+
+    level: Floats  # (g,)
+    offset: Floats  # (c,) of each condition
+    family: Ints  # (g,) groups that conditions join with each other
+    family_of_condition: Ints  # (c,)
+
+
+@dataclass(frozen=True)
+class Held:
+    """Each group against all others of its family, shape (g,)."""
+
+    off: Floats  # from their mean, with 95 % limits
+    low: Floats
+    high: Floats
+    mean: Floats  # of the others
+    chance: Floats  # that it lies so far out if it is as the others are
+    others: Ints
+    judged: Flags  # there are enough others, and they are not all alike
+
+
+@dataclass(frozen=True)
+class Apart(Held):
+    """Each group against those that are not apart themselves."""
+
+    apart: Flags
+
+
+def levels(group: Ints, condition: Ints, value: Floats) -> Levels:
+    """Fit both by turns; group, condition (n,) numbers from 0, value (n,) of each reading."""
+    count, conditions = int(group.max()) + 1, int(condition.max()) + 1
+    links = coo_array((np.ones(len(group)), (group, count + condition)), shape=(count + conditions, count + conditions))
+    family = connected_components(links, directed=False)[1].astype(np.int64)
+    level, offset = np.zeros(count), np.zeros(conditions)
+    of_group, of_condition = (
+        np.maximum(np.bincount(part), 1) for part in (group, condition)
+    )  # numbers may be left out
+    for _ in range(ROUNDS):
+        level = np.bincount(group, value - offset[condition]) / of_group
+        before, offset = offset, np.bincount(condition, value - level[group]) / of_condition
+        if np.abs(offset - before).max() < 1e-12:
+            break
+    return Levels(level, offset, family[:count], family[count:])
+
+
+def errors(group: Ints, family: Ints, n: Ints, sd: Floats) -> Floats:
+    """Standard error of each group's level (g,) from readings (k,) that are means of n with spread sd."""
+    free, within = n - 1.0, sd**2
+    at = family[group]
+    of_all = (np.bincount(at, free * within) / np.maximum(np.bincount(at, free), 1.0))[at]
+    # a few that lie close by luck make no group sure: each errs by the spread within all groups, or its own if larger
+    return np.asarray(np.sqrt(np.bincount(group, np.maximum(within, of_all) / n)) / np.bincount(group))
+
+
+def held(level: Floats, own: Floats, family: Ints) -> Held:
+    """Groups (g,) with their levels and what they err by, each against the others of its family."""
+    size = np.bincount(family)[family]
+    total, squares = np.bincount(family, level)[family], np.bincount(family, level**2)[family]
+    others = np.maximum(size - 1, 1)
+    mean = (total - level) / others
+    left = np.maximum(squares - level**2 - others * mean**2, 0.0) / np.maximum(others - 1, 1)
+    usual = (np.bincount(family, own**2)[family] - own**2) / others  # what the others err by is in their spread
+    return _told(level, own, mean, left, usual, size - 1)
+
+
+def _told(level: Floats, own: Floats, mean: Floats, left: Floats, usual: Floats, others: Ints) -> Held:
+    """left : variance of the others' levels; usual : of it, what they err by."""
+    off = level - mean
+    between = np.maximum(left - usual, 0.0)
+    many = np.maximum(others, 1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        error = np.sqrt(np.maximum(left, own**2 + between) + left / many)
+        chance = 2 * stats.t.sf(np.abs(off) / error, np.maximum(others - 1, 1))
+    reach = stats.t.ppf(0.975, np.maximum(others - 1, 1)) * np.sqrt(own**2 + left / many)
+    judged = (others + 1 >= LEAST) & (left > 0)
+    return Held(off, off - reach, off + reach, mean, chance, others.astype(np.int64), judged)
+
+
+def set_apart(group: Ints, condition: Ints, n: Ints, mean: Floats, sd: Floats, *, level: float) -> Apart:
+    """Which groups of one family after another lie apart.
+
+    Parameters
+    ----------
+    group, condition : int, shape (k,)
+        Numbers from 0 of each mean's group and of what it was read under.
+    n, mean, sd : shape (k,)
+        Readings of the group under that condition: how many, their mean and spread.
+    level : float
+        Chance that any group of a family is set apart where none differs.
+    """
+    family = levels(group, condition, mean).family
+    out = np.zeros(len(family), dtype=bool)
+    for one in np.unique(family):
+        out |= _apart_of(np.flatnonzero(family == one), (group, condition, n, mean, sd), level)
+    stay = ~out[group]
+    fit = levels(group[stay], condition[stay], mean[stay])
+    known = np.isin(condition, condition[stay])  # offsets of the others' conditions
+    family = len(out) + int(condition.max()) + 1 + np.arange(len(out))  # alone, unless known
+    family[group[known]] = fit.family_of_condition[condition[known]]
+    under = np.bincount(group[known], mean[known] - fit.offset[condition[known]], minlength=len(out))
+    each: Floats = under / np.maximum(np.bincount(group[known], minlength=len(out)), 1)
+    own = errors(group, family, n, sd)
+    size, total, squares, usual = (
+        np.asarray(np.bincount(family, np.where(out, 0.0, part))[family], dtype=np.float64)
+        for part in (np.ones_like(each), each, each**2, own**2)
+    )
+    mine = np.where(out, 0.0, 1.0)
+    others = size - mine
+    many = np.maximum(others, 1.0)
+    middle = (total - mine * each) / many
+    left = np.maximum(squares - mine * each**2 - many * middle**2, 0.0) / np.maximum(many - 1, 1.0)
+    found = _told(each, own, middle, left, (usual - mine * own**2) / many, others.astype(np.int64))
+    return Apart(**vars(found), apart=out & (others >= LEAST - 1))
+
+
+def _apart_of(groups: Ints, cells: tuple[Ints, Ints, Ints, Floats, Floats], level: float) -> Flags:
+    """Groups of a family that lie apart, shape (all groups,)."""
+    group, condition, n, mean, sd = cells
+    count = int(group.max()) + 1
+    here, gone, last = np.isin(group, groups), np.zeros(count, dtype=bool), 0
+    taken: list[int] = []
+    for _ in range(max(len(groups) // PART_APART, 1)):
+        some = here & ~gone[group]
+        names, which = np.unique(group[some], return_inverse=True)
+        if len(names) < LEAST:
+            break
+        fit = levels(which, condition[some], mean[some])
+        own = errors(which, fit.family, n[some], sd[some])
+        told = held(fit.level, own, fit.family)
+        among = np.where(told.judged, told.chance * (told.others + 1), np.inf)
+        at = int(np.argmin(among))
+        taken.append(int(names[at]))
+        gone[names[at]] = True
+        if among[at] < level:
+            last = len(taken)
+    out = np.zeros(count, dtype=bool)
+    out[taken[:last]] = True
+    return out
