@@ -169,7 +169,8 @@ def _show(proposal: "Proposal") -> None:
     shapes = {"instrument": "an instrument", "measurement": "a measurement", "study": "a trial"}
     for seen in proposal.surveys:
         rows = "1 row" if seen.rows == 1 else f"{seen.rows} rows"
-        say(f"{seen.title}: {rows}, a row {shapes.get(seen.shape, 'a visit')}")
+        more = f" and {len(seen.files) - 1} more" if len(seen.files) > 1 else ""
+        say(f"{seen.title}{more}: {rows}, a row {shapes.get(seen.shape, 'a visit')}")
         for note in seen.notes:
             say(f"  {note}")
         for column in seen.columns:

@@ -9,6 +9,7 @@ from ingest.beginning.families import family_of
 from ingest.beginning.guesses import Guess, Level
 from ingest.beginning.heading_sense import sense_of
 from ingest.beginning.measured_names import named_measures
+from ingest.beginning.one_stage import first_and_last_day, looked_over, one_stage
 from ingest.beginning.profiles import Profile
 from ingest.beginning.strings_by_note import OTHER_STRING, beside_said, by_notes, lone_letters
 from ingest.beginning.two_values import two_values
@@ -17,6 +18,7 @@ from ingest.terms.clock import Order
 
 DATES = ("date", "started_at", "finished_at")
 MOST_MODELS = 60
+STRUNG = ("rod_at_pitch", "intonation", "setup", "play_test", "final_inspection")
 
 
 class Seen(Protocol):
@@ -40,9 +42,9 @@ AT_LEFT = "its place, right of"  # begins why a measurement is of a stage
 
 def among_others(columns: Sequence[Seen], order: Order) -> list[Guess]:
     """The guesses of all columns, mended by what stands beside each."""
-    guesses = [column.guess for column in columns]
     looks = [column.profile for column in columns]
-    guesses = _in_and_out(guesses)
+    guesses = one_stage([column.guess for column in columns], looks)
+    guesses = looked_over(_in_and_out(guesses))
     guesses = _days(guesses, looks, columns, order)
     guesses = _serial(guesses, looks)
     guesses = outer_strings(beside_said(by_notes(guesses)))
@@ -50,7 +52,8 @@ def among_others(columns: Sequence[Seen], order: Order) -> list[Guess]:
     guesses = two_values(columns, guesses, looks)
     guesses = by_rows(columns, named_measures(columns, guesses), looks, order)
     guesses = _model(guesses, looks, columns)
-    return _numbered_rows(_stage_at_left(guesses), looks)
+    guesses = first_and_last_day(_stage_at_left(guesses), [column.cells for column in columns], order)
+    return _numbered_rows(guesses, looks)
 
 
 def _free(guess: Guess) -> bool:
@@ -248,8 +251,10 @@ def _numbered_rows(guesses: list[Guess], looks: Sequence[Profile]) -> list[Guess
 
 def as_it_came(guess: Guess, stage: str) -> Guess:
     """A bend of the neck read at receiving may be the bow as it came, without strings, or relief: asked about, unless
-    its heading says relief.
+    its heading says relief. A bow read with the strings on is relief.
     """
+    if guess.measure == "neck_bow" and _free(guess) and not guess.position and (guess.stage or stage) in STRUNG:
+        return replace(guess, measure="relief", level="likely", why="its words, with the strings on: relief")
     told = guess.field == "reading" and guess.measure == "relief" and _free(guess)
     if not told or (guess.stage or stage) != "receiving" or "relief" in plain(guess.heading):
         return guess

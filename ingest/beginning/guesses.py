@@ -26,6 +26,8 @@ _OUTCOME_OF = {plain(word): outcome for outcome, words in OUTCOME_WORDS.items() 
 _MONEY = re.compile(r"[$€£¥]|\b(?:usd|eur|gbp|chf)\b", re.IGNORECASE)
 LENGTHS = ("mm", "cm", "in", "thou", "64ths")
 NUMERIC = ("minutes", "rh", "temperature")
+SHORT_NAMES = "its cells: few short names"
+SIDES = 6  # ways to write left and right
 SHOULD_BE = "its words: what a reading should be"
 FEW_WORDS = ("outcome", "stage", "tech", "model", "supplier", "gauge", "what", "unit", "position", "moment")
 
@@ -195,6 +197,8 @@ def _fits(guess: Guess, cells: Profile) -> bool:
         return cells.distinct <= max(40, 0.3 * cells.filled) and cells.dates < 0.5
     if guess.field in ("unit", "moment"):
         return cells.distinct <= 12
+    if guess.field == "hand":  # left or right; people have names
+        return cells.distinct <= SIDES
     if guess.field in ("what", "position", "gauge"):
         return cells.distinct <= max(60, 0.1 * cells.filled)
     if guess.field == "tech":
@@ -211,7 +215,9 @@ def _second_thought(sense: Sense, cells: Profile) -> Guess:
     """A heading whose first meaning the cells refuse: the other meanings of its words that they allow."""
     guess = Guess(sense.heading, why="its words and its cells", level="likely")
     names = cells.dates + cells.clocks < 0.1 and cells.numbers < 0.2 and cells.length <= 24 and cells.distinct <= 60
-    if names and names_hands(sense.heading):  # 'von' is 'from' over times of day, and 'by' over names
+    if names and (
+        names_hands(sense.heading) or sense.whole == "hand"
+    ):  # 'von' is 'from' over times of day, and 'by' over names
         return replace(guess, field="tech", stage=sense.stages[-1] if sense.stages else "")
     if sense.stages:
         if cells.few and all(guess_outcome(word) for word, _ in cells.words[:6]):
@@ -255,7 +261,7 @@ def guess_by_cells(heading: str, cells: Profile) -> Guess:
         return perhaps
     names = all(re.fullmatch(r"[^\W\d]+\.?(?:\s?[^\W\d]\.)?", word) for word in words)
     if cells.few and cells.distinct >= 2 and cells.length <= 10 and names:
-        return replace(guess, field="tech", level="unsure", why="its cells: few short names")
+        return replace(guess, field="tech", level="unsure", why=SHORT_NAMES)
     return Guess(heading)
 
 

@@ -34,7 +34,10 @@ _JOINED = re.compile(r"^([a-z]{3,})([1-6]|12)$")  # 'act12', 'int6'; more figure
 _ROMAN = {"i": "1", "ii": "2", "iii": "3", "iv": "4", "v": "5", "vi": "6"}
 _TARGET = re.compile(rf"\b(?:{'|'.join(sorted(TARGETS, key=len, reverse=True))})\b")
 _BY = re.compile(r"\w\s+(?:by|von|par|door|av|af)$")  # 'strung by': hands, whatever they did
-_CHECKS = re.compile(r"\b(?:check|inspect|prüf|geprüft|kontroll|contrôl|gecontrol|signed|released|freigegeben|qc\b)")
+_CHECKS = re.compile(
+    r"\b(?:check|inspect|looked over|looked at|seen by"
+    r"|prüf|geprüft|kontroll|contrôl|gecontrol|signed|released|freigegeben|qc\b)"
+)
 LONGEST = 5  # words of a phrase
 HEADING_ONLY = frozenset(
     ("nacharbeit", "rework", "repair", "setup", "set up", "test", "rest")
@@ -214,7 +217,7 @@ def _take(phrase: str, marks: list[Mark], words: list[str], at: int, length: int
     if phrase == "in":
         sense.in_is = "in"
         return
-    if length == 1 and phrase in ("b", "t", "d", "tr", "hi", "low") and "position" in kinds:
+    if length == 1 and phrase in ("b", "t", "d", "tr", "hi", "lo", "low") and "position" in kinds:
         sense.position = kinds["position"]
         return
     if "position" in kinds and not ("field" in kinds and len(words) == length):

@@ -36,6 +36,7 @@ from ingest.beginning.steps_seen import steps_seen
 from ingest.beginning.survey import Survey, survey_of
 from ingest.beginning.tunings_seen import columns_of, tunings
 from ingest.beginning.where_set import set_nowhere
+from ingest.beginning.worth_asking import not_told, with_asked
 from ingest.reading.headings import plain
 from ingest.reading.on_disk import Data
 from ingest.reading.workbook import first_rows
@@ -98,7 +99,7 @@ def propose(
     unread += [*_without_limits(draft), *tunings(draft, asker, shop)]
     _mark_roles(draft, asker, shop)
     finish_measures(draft, shop)
-    unread += set_nowhere(draft) if shop is None else []
+    unread += [*set_nowhere(draft), *not_told(draft.logs)] if shop is None else []
     steps = steps_seen(draft)
     draft.rest["gauge"] = [*draft.rest.get("gauge", []), *gauges(draft, steps)]
     join_sisters(draft)
@@ -156,7 +157,7 @@ def _seen(name: str, table: RawTable, said: LogSaid, shop: Shop | None) -> Surve
     """One table looked at; of a kind that the shop knows, with what its [[log]] says already."""
     known = known_log(name, table, shop)
     if shop is None or known is None or (said.files and said.files not in (known.files, name)):
-        return survey_of(name, meant_table(table, said), said)
+        return with_asked(survey_of(name, meant_table(table, said), said))
     said = under(said, known, table, shop)
     found = survey_of(name, meant_table(table, said), said)
     found.known = known

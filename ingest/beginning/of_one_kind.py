@@ -9,6 +9,7 @@ from fnmatch import fnmatch
 from ingest.beginning.file_names import pattern_of
 from ingest.beginning.raw_tables import RawTable
 from ingest.beginning.survey import Survey, survey_of
+from ingest.beginning.worth_asking import with_asked
 from ingest.reading.headings import plain
 
 
@@ -22,7 +23,8 @@ def with_more(seen: Survey, name: str, table: RawTable) -> Survey:
     """A sheet and the rows of another file as one, looked at anew."""
     cells = tuple((*column.cells, *more) for column, more in zip(seen.columns, table.columns, strict=True))
     headings = tuple(column.heading for column in seen.columns)
-    whole = survey_of(seen.name, RawTable(seen.tab, headings, cells, tuple(seen.notes), seen.hints), seen.said)
+    table = RawTable(seen.tab, headings, cells, tuple(seen.notes), seen.hints)
+    whole = with_asked(survey_of(seen.name, table, seen.said))
     return replace(whole, files=(*seen.files, name), tab=seen.tab, known=seen.known)
 
 
@@ -65,7 +67,7 @@ def _joined(group: Sequence[Survey], tab: str) -> Survey:
     table = RawTable(
         first.tab, tuple(column.heading for column in first.columns), tuple(cells), tuple(first.notes), first.hints
     )
-    whole = survey_of(first.name, table, first.said)
+    whole = with_asked(survey_of(first.name, table, first.said))
     whole.known, whole.legend = first.known, first.legend
     whole.files = tuple(dict.fromkeys(seen.name for seen in group))
     whole.tab = tab

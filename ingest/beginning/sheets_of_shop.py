@@ -12,6 +12,7 @@ from ingest.beginning.file_names import pattern_of
 from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.guesses import Guess, guess_suspect
 from ingest.beginning.measured_at_end import one_day
+from ingest.beginning.one_stage import FINAL
 from ingest.beginning.parts_of_shop import add_measure, add_people, people, place_stage
 from ingest.beginning.results_as_rows import places_behind
 from ingest.beginning.rows_meant import PASS_OVER, ROWS, ask_rows, pass_over
@@ -143,9 +144,7 @@ def _add_headings(draft: Draft, log: LogDraft, here: str, *, read_outcomes: bool
             log.ignore.append(column.heading)
             continue
         if not guess.taken or (guess.field == "outcome" and not read_outcomes):
-            if not guess.taken and _read_by_name(column.heading, seen.shape):
-                log.headings[column.heading] = NOT_SAID
-            if guess.taken:
+            if guess.taken or _read_by_name(column.heading, seen.shape):
                 log.headings[column.heading] = NOT_SAID
             continue
         stage = _stage_of_column(draft, seen, guess, here)
@@ -257,7 +256,9 @@ def _stage_of_sheet(draft: Draft, log: LogDraft, asker: Asker) -> str:
     seen = log.survey
     homeless = [column.heading for column in seen.measures() if not column.guess.stage and "@" not in column.guess.said]
     if not homeless and seen.shape == "instrument":
-        return "final_inspection"
+        bare = [one.guess for one in seen.columns if one.guess.taken and not (one.guess.stage or one.guess.said)]
+        beside = any(_stage_of_column(draft, seen, guess, FINAL) for guess in bare)
+        return place_stage(draft, FINAL) if beside else ""
     if seen.said.stage:
         trade = next((trade for trade, key in draft.stage_keys.items() if key == seen.said.stage), seen.said.stage)
         stage = place_stage(draft, trade)

@@ -14,7 +14,7 @@ from ingest.beginning.profiles import LOOKED_AT, Profile, profile
 from ingest.beginning.raw_tables import RawTable
 from ingest.beginning.results_as_rows import results
 from ingest.beginning.said_words import by_said_words
-from ingest.beginning.stage_words import stage_named
+from ingest.beginning.stage_words import stage_named, stage_of_word
 from ingest.beginning.starting_values import MEASURES
 from ingest.beginning.stations import by_stations
 from ingest.beginning.units_of_columns import bare_unit
@@ -28,6 +28,7 @@ from ingest.terms.questions import FileProblem
 from ingest.terms.units import unit_of
 
 SAMPLES = 5
+MOSTLY = 0.95  # of the cells of a column stand at one stage
 NOTHING = ("-", "--", "---", "n/a", *(error.casefold() for error in SHEET_ERRORS))
 DATES = ("date", "started_at", "finished_at")
 MEASURE = {item.key: item for item in MEASURES}
@@ -205,7 +206,7 @@ def survey_of(name: str, table: RawTable, said: LogSaid | None = None) -> Survey
     numbers = [cells[:: max(1, len(cells) // LOOKED_AT)] for cells in held]
     words = {plain(word): key for word, key in told.words.get("stage", {}).items()}
     stage = stage_named([table.tab, re.sub(r"\.\w+$", "", name)], words)
-    columns = _again(columns, [as_it_came(column.guess, "" if shape == "instrument" else stage) for column in columns])
+    columns = _again(columns, [as_it_came(one.guess, _read_where(one, columns, shape, stage)) for one in columns])
     return Survey(
         name=name,
         files=(name,),
@@ -222,6 +223,19 @@ def survey_of(name: str, table: RawTable, said: LogSaid | None = None) -> Survey
         once=() if "same_as_above" in told.rest else written_once(columns),
         hints=table.hints,
     )
+
+
+def _read_where(column: ColumnSeen, columns: Sequence[ColumnSeen], shape: str, stage: str) -> str:
+    """The one stage at which a column of a row a visit is filled, by the words of the trade; that of the sheet else."""
+    where = next((one for one in columns if one.guess.field == "stage" and one.guess.taken), None)
+    if shape != "visit" or where is None or column.guess.field != "reading":
+        return "" if shape == "instrument" else stage
+    words = Counter(at.strip() for at, cell in zip(where.cells, column.cells, strict=True) if cell.strip())
+    named = Counter[str]()
+    for word, count in words.items():
+        named[stage_of_word(word)] += count
+    best, count = max(named.items(), key=lambda one: one[1], default=("", 0))
+    return best if count >= MOSTLY * words.total() else ""
 
 
 def _in_unit(guess: Guess, hint: str) -> Guess:

@@ -186,7 +186,7 @@ def test_rows_that_come_again_and_again_without_a_stage_are_left_unread_and_it_i
     rows = [["Serial", "Date", "Relief mm"], *([f"S{n // 3}", f"2026-03-{n % 28 + 1:02d}", "0.1"] for n in range(60))]
     files = [("again.csv", csv_bytes(rows))]
     proposal = propose(files)
-    assert proposal.unread == ("again.csv: no row is read: no column says at which stage, and nobody has said",)
+    assert proposal.unread[0] == "again.csv: no row is read: no column says at which stage, and nobody has said"
     assert "no stage column" in counted(files, proposal)[0].told()
     said = checked_answers({"log": [{"stage": "play_test"}]})
     assert counted(files, propose(files, said=said))[0].readings == 60
