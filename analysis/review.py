@@ -237,7 +237,8 @@ def _matters(snapshot: Snapshot, week: date) -> list[MatterSeen]:
         line = None if gone else lines.get(tuple(str(one.main[name]) for name in KEY))
         light_from = place_of(snapshot, one.began_at or one.opened_at)  # as its sentence says
         new = one.opened_at.astimezone(snapshot.shop.zone).date() >= week
-        if one.planned is None or not one.planned.followed or new:
+        lately = one.planned is not None and one.planned.on >= week - timedelta(weeks=1)
+        if one.planned is None or not one.planned.followed or new or lately:
             seen.append(MatterSeen(one, new, list(line or []), light_from))
     last = week + timedelta(days=6)
     return sorted(

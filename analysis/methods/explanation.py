@@ -22,7 +22,8 @@ import numpy as np
 from scipy.linalg import cho_factor, cho_solve, solve_triangular
 from scipy.ndimage import median_filter
 
-from analysis.methods.hypotheses import Candidate, Column, Factor, Readings, Sieve
+from analysis.methods.candidates import Candidate, Column, Factor, Readings
+from analysis.methods.hypotheses import Sieve
 from analysis.methods.problems import UnusableData
 from analysis.methods.random_effects import Block, RandomEffects, old_levels
 from analysis.methods.scopes import SIZE_PRIOR
@@ -186,13 +187,12 @@ class Explainer:
         column = self.column(one)
         ends = np.unique(self.day[column != 0])[1:]
         of_air = any(each.name == one.factor for each in self.columns)
-        if of_air or (factor is not None and factor.own_start) or len(ends) == 0:
+        if one.end >= 0 or of_air or (factor is not None and factor.own_start) or len(ends) == 0:
             return one
         days = np.array([one.start])
         found = [Candidate(one.factor, -1, one.kin, one.streams, column, days, np.zeros(1), 0.0)]
         for end in ends:
-            price = np.full(1, -np.log(len(ends)))
-            held = column * (self.day < end)
+            held, price = column * (self.day < end), np.full(1, -np.log(len(ends)))
             found.append(Candidate(one.factor, int(end), one.kin, one.streams, held, days, price, 0.0))
         told = self._weighed(found).hypotheses
         lasts = sum(each.probability for each in told if each.level < 0)
@@ -304,7 +304,7 @@ def _told(found: list[Candidate], odds: tuple[Floats, Floats, Floats], total: fl
         touched = int(np.count_nonzero(one.base[np.searchsorted(day, start) :]))
         told.append(
             Hypothesis(one.factor, one.level, one.kin, one.streams, float(chance[k]), float(effect[k]), float(error[k]),
-                       start, int(inside.min()), int(inside.max()), touched)
+                       start, int(inside.min()), int(inside.max()), touched, one.end)
         )  # fmt: skip
     return told
 

@@ -7,94 +7,23 @@ that one sieve serves several looks.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from analysis.methods.candidates import Candidate, Column, Factor, Readings
 from analysis.methods.scopes import LEAST, NEVER, Gain, Scopes, scopes_of
-from analysis.methods.segments import Flags, Floats, Ints
+from analysis.methods.segments import Floats, Ints
+from analysis.methods.windows import ends_of, near_starts
 
 NEAR = 8.0  # a start this much less likely (log) than the best of its hypothesis is not looked at exactly
 LEVELS = 8  # of a factor, and columns of a kin, that are looked at stream by stream
 KEPT = 16  # hypotheses that are looked at exactly
 EACH = 2  # of them at least so many of each factor, or of the air
-
-
-@dataclass(frozen=True)
-class Factor:
-    """Something that may have moved: the level of every reading.
-
-    own_start : its levels come and go (a lot): a shift of one has begun with its first reading.
-    nested : its levels have standing offsets of their own in each stream (people, gauges).
-    weight : prior weight beside the other factors.
-    """
-
-    name: str
-    code: Ints  # (n,) -1 where not known
-    own_start: bool = False
-    nested: bool = False
-    weight: float = 1.0
-
-
-@dataclass(frozen=True)
-class Column:
-    """Something with a number for every reading, by which readings may move: the air some hours before, or 1 where a
-    dated change holds.
-
-    value : (n,), 0 where it does not touch the reading. scanned : it may have begun to matter on any day, else it did
-    throughout. kin : columns of one kin are one candidate (the air some hours before, and more hours before).
-    """
-
-    name: str
-    value: Floats
-    scanned: bool = False
-    weight: float = 1.0
-    kin: str = ""
-
-
-@dataclass(frozen=True)
-class Candidate:
-    """A hypothesis with the starts that are looked at exactly."""
-
-    factor: str
-    level: int
-    kin: str
-    streams: Ints
-    base: Floats  # (n,) the column before its start
-    days: Ints
-    log_prior: Floats  # (days,)
-    score: float  # log, as far as it is known before the exact look
-    late: bool = False  # of starts about as likely the last one is told: a column may touch nothing for weeks
-
-    @property
-    def group(self) -> str:
-        """What those share that differ in level, streams or lag only."""
-        return self.kin.partition(":")[0]
-
-
-@dataclass(frozen=True, eq=False)
-class Readings:
-    """What screening sees: where and when readings were taken."""
-
-    day: Ints  # (n,)
-    stream: Ints  # (n,)
-    streams: int
-    days: int
-    since: int
-    span: int  # working days on any of which it might have begun, as the price of a start
-
-    @property
-    def starts(self) -> int:
-        """Days on which something may have begun."""
-        return self.days - self.since
-
-    def on(self, streams: Ints) -> Flags:
-        """Readings of some streams (n,)."""
-        chosen = np.zeros(self.streams, dtype=bool)
-        chosen[streams] = True
-        return np.asarray(chosen[self.stream])
+WHILES = 4  # hypotheses beside them that something moved for a while
+ASKED = 2  # levels of a factor of which that is asked
 
 
 class Sieve:
@@ -123,7 +52,8 @@ class Sieve:
             count[group] = count.get(group, 0) + 1
             if len(kept) < most or count[group] <= each:
                 kept.append(batch.candidate(k, scope))
-        return kept
+        whiles = [one for batch in levels for one in batch.whiles(self._levels.seen)]
+        return kept + sorted(whiles, key=lambda one: -one.score)[:WHILES]
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,6 +66,8 @@ class _Batch:
     groups: list[str]
     scopes: Scopes
     log_prior: Floats  # (items, starts)
+    sums: Floats | None = None  # (items, streams, starts) of what was not expected; None: no end is looked for
+    counts: Floats | None = None
 
     def every(self) -> Iterator[tuple[float, int, int, str, int]]:
         """Of each choice of streams that there is: less the score of its best start, place, choice, group, number."""
@@ -144,6 +76,22 @@ class _Batch:
             for scope, one in enumerate(scores):
                 if one > -np.inf:
                     yield -one, self.places[k], scope, self.groups[k], k
+
+    def whiles(self, seen: Readings) -> Iterator[Candidate]:
+        """Of the first few of each group what moved for a while and came back."""
+        if self.sums is None or self.counts is None:
+            return
+        few = [k for k, place in enumerate(self.places) if place % LEVELS < ASKED]
+        lasting = np.where(np.isfinite(self.scopes.price), self.scopes.gain.max(axis=2), -np.inf)[few]
+        for at, scope, one in ends_of(self.sums[few], self.counts[few], self.scopes.streams[few], lasting):
+            k = few[at]
+            price = self.log_prior[k] + self.scopes.price[k, scope]
+            near, score = near_starts(one, price, NEAR)
+            streams = np.flatnonzero(self.scopes.streams[k, scope])
+            made = self.of.candidate(self.numbers[k], streams, near, price[near], float(score.max()))
+            end = seen.since + one.end
+            ends = price[near] - np.log(len(price) - 1)
+            yield replace(made, base=made.base * (seen.day < end), log_prior=ends, end=end)
 
     def candidate(self, k: int, scope: int) -> Candidate:
         """One of them, with the starts that are nearly as likely as the likeliest."""
@@ -235,7 +183,8 @@ class _Levels:
         log_prior = self.log_prior[chosen][:, None] + (np.zeros((1, 1)) if own else self._prices(self.first[chosen]))
         names = [self.factors[k].name for k in self.factor[chosen]]
         places = (self.factor[chosen] * LEVELS + rank).tolist()
-        return _Batch(self, chosen.tolist(), places, names, scopes_of(sums, counts, counts, alone), log_prior)
+        held = (None, None) if own else (sums, counts)
+        return _Batch(self, chosen.tolist(), places, names, scopes_of(sums, counts, counts, alone), log_prior, *held)
 
     def _prices(self, first: Ints) -> Floats:
         """Log prior of each day on which levels may have begun: any day alike; half of it the first day of a level

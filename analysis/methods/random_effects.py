@@ -16,6 +16,10 @@ from analysis.methods.segments import Flags, Floats, Ints
 
 FLOOR = 1e-4  # of a variance between levels, in sigma squared
 FEW_LEVELS = 0.05  # the variance between levels where there is only one to learn it from
+SEVERAL = 8  # levels one after another from which on neighbours can tell it too
+WEEK = 5  # working days by which days that are held against each other lie apart
+MOVED = 2.0  # times as far apart as neighbours are: then something moved for a while, which says nothing of the rest
+MIDDLE = 0.4549364  # the median of the square of a standard normal value
 
 
 @dataclass(frozen=True)
@@ -54,7 +58,7 @@ class RandomEffects:
             if levels < 2 and number > 0:
                 continue
             told = (rows, off) if block.told_by is None else _off(stream, values, settled & block.told_by)
-            variance = block.variance or moment(block.code[told[0]], told[1])
+            variance = block.variance or spread(block.code[told[0]], told[1], apart=WEEK if block.days else 1)
             which = np.full(int(block.code.max()) + 2, -1)  # the last for those not known
             which[seen] = at + np.arange(levels)
             places.append(which[block.code])
@@ -126,6 +130,44 @@ def _off(stream: Ints, values: Floats, some: Flags) -> tuple[Ints, Floats]:
     size = np.bincount(stream[rows], minlength=int(stream.max()) + 1)
     mean = np.bincount(stream[rows], values[rows], minlength=len(size)) / np.maximum(size, 1)
     return rows, (values - mean[stream])[rows]
+
+
+def spread(code: Ints, off: Floats, *, apart: int = 1) -> float:
+    """Variance between levels, readings of one level about 0 having variance 1, in the order in which levels come: by
+    moments; where levels lie much further apart over all than from one to the next, as neighbours tell it. What moved
+    for a while and came back, or stays, moves all levels of its time, and is no spread between them.
+
+    code : (n,) -1 where not known, rows in time order. apart : how many levels on a neighbour stands.
+    """
+    by_moments = moment(code, off)
+    known = np.flatnonzero(code >= 0)
+    levels, first, of = np.unique(code[known], return_index=True, return_inverse=True)
+    if len(levels) < SEVERAL + apart:
+        return by_moments
+    order = np.argsort(first)
+    n = np.bincount(of)[order]
+    mean = np.bincount(of, off[known])[order] / n
+    square = (mean[apart:] - mean[:-apart]) ** 2
+    chance = 1 / n[apart:] + 1 / n[:-apart]
+    near = _by_neighbours(square, chance)
+    typical = float(np.median(chance))
+    return near if 2 * by_moments + typical > MOVED * (2 * near + typical) else by_moments
+
+
+def _by_neighbours(square: Floats, chance: Floats) -> float:
+    """The variance between levels by which the middle one of the squared differences of neighbours is as large as it
+    should be: a few that lie far apart do not count for more. chance : (n,) what readings alone make of each.
+    """
+
+    def middle(variance: float) -> float:
+        return float(np.median(square / (2 * variance + chance)))
+
+    if middle(FLOOR) <= MIDDLE:
+        return FLOOR
+    low, high = FLOOR, float(square.max())  # at its end no difference is larger than should be
+    for _ in range(50):
+        low, high = (half, high) if middle(half := (low + high) / 2) > MIDDLE else (low, half)
+    return high
 
 
 def moment(code: Ints, off: Floats) -> float:

@@ -14,7 +14,7 @@ from analysis.methods.segments import Flags, Floats
 LEAST = 5  # readings since a start, from which on it may be a hypothesis
 SIZE_PRIOR = 1.0  # variance of a shift, in sigma squared
 ALL_STREAMS, ONE_STREAM = 0.4, 0.3  # prior weight of a cause on every stream, and on a single one; the rest: some
-BASELINE = 0.01  # variance of a baseline's mean where hypotheses are only sorted out: one of a hundred readings
+BASELINE = 0.01  # variance of each stream's baseline where hypotheses are only sorted out: one of a hundred readings
 NEVER = -50.0
 
 
@@ -70,15 +70,16 @@ def scopes_of(sums: Floats, squares: Floats, totals: Floats, alone: Floats | Non
     key = np.where(there, -alone.max(axis=2, initial=NEVER), np.inf)
     order = np.argsort(key, axis=1, kind="stable")
     at = np.maximum(alone, 0.0).sum(axis=1).argmax(axis=1)
-    some, price_of_some = _some(tuple(part[each, :, at] for part in (sums, squares, totals)), there)
+    lengths = totals**2  # streams have a baseline each: the errors of these do not add up as one would
+    some, price_of_some = _some(tuple(part[each, :, at] for part in (sums, squares, lengths)), there)
     chosen = np.zeros((levels, 4, streams), dtype=bool)
     worth = np.full((levels, 4, starts), NEVER)
-    chosen[:, 0], worth[:, 0] = there, gain(sums.sum(axis=1), squares.sum(axis=1), totals.sum(axis=1))
+    chosen[:, 0], worth[:, 0] = there, gain(sums.sum(axis=1), squares.sum(axis=1), np.sqrt(lengths.sum(axis=1)))
     for k in range(min(2, streams)):
         chosen[each, 1 + k, order[:, k]], worth[:, 1 + k] = True, alone[each, order[:, k]]
     which = np.flatnonzero(size > 2)
-    parts = ((part[which] * some[which, :, None]).sum(axis=1) for part in (sums, squares, totals))
-    chosen[:, 3], worth[which, 3] = some, gain(*parts)
+    total, size_of, length = ((part[which] * some[which, :, None]).sum(axis=1) for part in (sums, squares, lengths))
+    chosen[:, 3], worth[which, 3] = some, gain(total, size_of, np.sqrt(length))
     price = np.full((levels, 4), -np.inf)
     price[size > 0, 0] = 0.0
     price[size > 1, 0] = np.log(ALL_STREAMS)
@@ -91,7 +92,7 @@ def _some(now: tuple[Floats, ...], there: Flags) -> tuple[Flags, Floats]:
     """Of each level's streams, of all but one and all but all those that go best together at one start, in order of
     what each says, with the log prior of the choice; of a level of under three streams nothing that counts.
 
-    now : (levels, streams) each, sums at that start.
+    now : (levels, streams) each, at that start: sums of value times reading, of value squared, and of value, squared.
     """
     levels, streams = there.shape
     each = np.arange(levels)
@@ -100,7 +101,8 @@ def _some(now: tuple[Floats, ...], there: Flags) -> tuple[Flags, Floats]:
     for side in (1.0, -1.0):
         key = np.where(there, -side * now[0] / np.sqrt(np.maximum(now[1], 1.0)), np.inf)
         order = np.argsort(key, axis=1, kind="stable")
-        worth = gain(*(np.cumsum(np.take_along_axis(part, order, axis=1), axis=1) for part in now)) + price
+        total, size, length = (np.cumsum(np.take_along_axis(part, order, axis=1), axis=1) for part in now)
+        worth = gain(total, size, np.sqrt(length)) + price
         tops.append(worth.argmax(axis=1))
         worths.append(worth[each, tops[-1]])
         orders.append(order)

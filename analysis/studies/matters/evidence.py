@@ -13,8 +13,8 @@ from functools import cached_property
 import numpy as np
 import polars as pl
 
+from analysis.methods.candidates import Column, Factor
 from analysis.methods.constants import d2
-from analysis.methods.hypotheses import Column, Factor
 from analysis.methods.segments import Flags, Floats, Ints
 from analysis.studies.drift.setters import deviations
 from analysis.studies.drift.signals import Signals

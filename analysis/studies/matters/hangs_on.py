@@ -21,6 +21,7 @@ import polars as pl
 from analysis.studies.drift.setters import deviations
 from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.air import LAGS, STALE, rooms
+from analysis.studies.matters.dated_changes import dated_changes
 from analysis.studies.matters.set_with import set_with
 from analysis.studies.matters.sheets_kept import sheets
 from analysis.studies.matters.spans import Bench, Span, number
@@ -81,7 +82,7 @@ def _changes(snapshot: Snapshot, span: Span) -> bytes:
 
 def _dated(snapshot: Snapshot) -> list[tuple[date, tuple[object, ...]]]:
     """Dated changes by their first day."""
-    known = snapshot.table("changes").filter(pl.col("from_date").is_not_null()).sort("from_date", maintain_order=True)
+    known = snapshot.once(dated_changes)
     return list(zip(known["from_date"], known.rows(), strict=True))
 
 

@@ -13,6 +13,7 @@ import polars as pl
 from analysis.methods.segments import Flags, Floats, Ints
 from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.air import raw_airs
+from analysis.studies.matters.dated_changes import NEW_TARGET, dated_changes
 from analysis.studies.matters.records import CHANGE, GAUGE, LOT, SET_BY, SET_WITH, SHEET, STRING_SET, SUPPLIER, WEEKDAY
 from analysis.studies.matters.set_with import set_with
 from analysis.studies.matters.sheets_kept import sheets
@@ -221,18 +222,20 @@ def _changes(
     shop = snapshot.shop
     last = snapshot.as_of.astimezone(shop.zone).date()
     found: list[tuple[str, dict[str, object], Flags]] = []
-    known = snapshot.table("changes").filter(
+    known = snapshot.once(dated_changes).filter(
         pl.col("stage").is_in(["", stage, *set_at]) & (pl.col("from_date") <= last)
     )
-    for number, row in enumerate(known.sort("from_date", maintain_order=True).iter_rows(named=True)):  # a few a year
+    for number, row in enumerate(known.iter_rows(named=True)):  # a few a year
         if row.get("characteristic") not in (None, "", characteristic):
             continue
         model = shop.setups.get(row["model"], row["model"])
-        day = rows["set_on"] if row["stage"] in set_at else rows["day"]
+        day = rows["set_on"] if row["stage"] in set_at or row["what"] == NEW_TARGET else rows["day"]
         touched = day >= row["from_date"]
         if row["to_date"] is not None:
             touched &= day <= row["to_date"]
         if model:
             touched &= rows[MODEL] == model
+        elif row["family"]:
+            touched &= rows[MODEL].is_in([shop.setups[one] for one, of in shop.families.items() if of == row["family"]])
         found.append((f"{CHANGE} {number}", row, np.asarray(touched.fill_null(False).to_numpy())))
     return found

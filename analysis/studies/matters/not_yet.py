@@ -1,7 +1,6 @@
 """Planned changes that one person's work does not follow yet; for Bench only."""
 
-import polars as pl
-
+from analysis.studies.matters.dated_changes import dated_changes
 from analysis.studies.matters.matters import open_matters
 from analysis.studies.matters.records import Matter
 from ingest.store.snapshot import Snapshot
@@ -9,8 +8,7 @@ from ingest.store.snapshot import Snapshot
 
 def not_yet(snapshot: Snapshot, *, tech: str, stage: str) -> list[Matter]:
     """Open matters of a planned change of what is set at a stage, which somebody's readings there do not follow."""
-    changes = snapshot.table("changes")
-    if "planned" not in changes.columns or changes.filter(pl.col("planned").fill_null(False)).is_empty():
+    if not snapshot.once(dated_changes)["planned"].fill_null(False).any():
         return []
     items = snapshot.shop.by_characteristic
     return [

@@ -8,6 +8,7 @@ import numpy as np
 
 from analysis.studies.drift.signals import signals
 from analysis.studies.drift.watching import SHARE
+from analysis.studies.matters.to_usual import came_to_usual
 from ingest.store.snapshot import Snapshot
 
 
@@ -23,14 +24,19 @@ class Signal:
 
 
 def every_signal(snapshot: Snapshot) -> list[Signal]:
-    """All signals that open, by opening: those of streams, of pooled charts, of weekly shares."""
+    """All signals that open, by opening: those of streams, of pooled charts, of weekly shares. Somebody who came to
+    where everybody's readings lie moved nothing.
+    """
     judged = snapshot.once(signals)
     if judged is None:
         return []
     rows = [
         (values["opened_at"], name, row, values)
-        for name, frame in (("found", judged.found), ("others", judged.others))
+        for (name, frame), came in zip(
+            (("found", judged.found), ("others", judged.others)), came_to_usual(judged), strict=True
+        )
         for row, values in enumerate(frame.iter_rows(named=True))  # signals, not readings
+        if not came[row]
     ]
     rows.sort(key=lambda one: (one[0], one[1], one[2]))
     about = [one["chart"] != SHARE and one["reading"] is not None and one["reading"] >= 0 for *_, one in rows]

@@ -6,8 +6,9 @@ import pytest
 import statsmodels.formula.api as smf
 from scipy.stats import multivariate_normal
 
+from analysis.methods.candidates import Column, Factor, Readings
 from analysis.methods.explanation import SHARE_NOTHING, UNEXPLAINED, Explainer, Hypothesis, Look, together
-from analysis.methods.hypotheses import LEVELS, Column, Factor, Readings, Sieve
+from analysis.methods.hypotheses import LEVELS, Sieve
 from analysis.methods.problems import UnusableData
 from analysis.methods.scopes import SIZE_PRIOR
 

@@ -10,8 +10,9 @@ from scipy.special import logsumexp
 from scipy.stats import multivariate_normal, norm
 
 from analysis.methods import hypotheses
+from analysis.methods.candidates import Candidate, Column, Factor, Readings
 from analysis.methods.explanation import SHARE_NOTHING, UNEXPLAINED, Explainer, Hypothesis
-from analysis.methods.hypotheses import Candidate, Column, Factor, Readings, Sieve
+from analysis.methods.hypotheses import Sieve
 from analysis.methods.random_effects import FLOOR, Block, RandomEffects, moment
 from analysis.methods.scopes import gain, scopes_of
 from analysis.methods.segments import Floats
@@ -277,7 +278,9 @@ def of_columns(seen: Seen, columns: list[Column], log_prior: float) -> list[Cand
 
 
 def odds_of(total, size, linear=0.0):
-    """Log Bayes factor of a normal shift, the baseline being known from a hundred readings."""
+    """Log Bayes factor of a normal shift, each stream's baseline being known from a hundred readings: of k streams of n
+    readings each `linear` is n times the root of k.
+    """
     error = size + 0.01 * linear**2
     return norm.logpdf(total, 0, np.sqrt(error + size**2)) - norm.logpdf(total, 0, np.sqrt(error))
 
@@ -330,7 +333,7 @@ def test_the_streams_that_go_best_together_are_those_of_all_choices(seed):
     alone = np.array([[odds_of(sums[i, at], 8.0, 8.0) for at in range(3)] for i in range(m)])
     at = int(np.maximum(alone, 0).sum(axis=0).argmax())
     best = max(
-        (odds_of(sums[list(some), at].sum(), 8.0 * k, 8.0 * k) + np.log(0.3 / (m - 2) / comb(m, k)), some)
+        (odds_of(sums[list(some), at].sum(), 8.0 * k, 8.0 * k**0.5) + np.log(0.3 / (m - 2) / comb(m, k)), some)
         for k in range(2, m)
         for some in combinations(range(m), k)
     )
@@ -339,7 +342,7 @@ def test_the_streams_that_go_best_together_are_those_of_all_choices(seed):
     assert worth[at] + price == pytest.approx(best[0])
     every, first, second = told[:3]
     assert every[0].tolist() == list(range(m))
-    assert every[1] == pytest.approx([odds_of(sums[:, at].sum(), 48.0, 48.0) for at in range(3)])
+    assert every[1] == pytest.approx([odds_of(sums[:, at].sum(), 48.0, 8.0 * 6**0.5) for at in range(3)])
     order = np.argsort(-alone.max(axis=1))
     assert [first[0].tolist(), second[0].tolist()] == [[order[0]], [order[1]]]
     assert first[1] == pytest.approx(alone[order[0]])

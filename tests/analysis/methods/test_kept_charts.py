@@ -20,7 +20,7 @@ from analysis.methods import (
     variables,
     weighted,
 )
-from analysis.methods.hypotheses import Column, Factor
+from analysis.methods.candidates import Column, Factor
 from tests.analysis.methods.kept import STREAMS, Cases, check, dependent, or_fault, readings, rng
 
 case = Cases()
