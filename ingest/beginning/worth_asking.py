@@ -34,7 +34,7 @@ def with_asked(seen: Survey) -> Survey:
 
 
 def not_told(logs: Sequence[LogDraft]) -> list[str]:
-    """What no column of any sheet tells though pages hang on it, a line each: who did the work, where it went back to."""
+    """What no column of any sheet tells though pages hang on it, a line each: hands, and where work went back to."""
     seen = [log.survey for log in logs if log.survey.shape != "study"]
     lines = []
     if seen and not any(one.column("tech") or one.said.rest.get("tech") for one in seen):
