@@ -25,6 +25,7 @@ from analysis.studies.week import weeks
 from analysis.studies.week.arrived import arrived, review_week
 from analysis.studies.week.gaps import Parts
 from analysis.studies.week.leaving import outside_as_set, shipped_in_doubt
+from analysis.studies.week.silent import SILENT, silent
 from analysis.studies.week.slips import SLIPS, slips
 from ingest.store.snapshot import Snapshot
 
@@ -83,6 +84,7 @@ class Review:
     """Open, but all readings since then do not show that anything moved, and nobody does anything about it."""
     back: list[Matter] = field(default_factory=list)  # that ended in this week or the one before, a chart still open
     slips: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=SLIPS))  # readings that may be mistyped
+    silent: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=SILENT))  # weeks before without a row
 
 
 def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
@@ -149,6 +151,7 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         unshown=parted["unshown"],
         back=part.of("matters", lambda: _back(snapshot, found), list[Matter]()),
         slips=part.table("slips", lambda: slips(snapshot, week=found)),
+        silent=part.table("arrived", lambda: silent(snapshot, week=found), SILENT),
     )
 
 

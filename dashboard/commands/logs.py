@@ -8,7 +8,19 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from dashboard.commands.keeping import left_of, mend
-from dashboard.commands.terminal import HERE, LogName, ShopFolder, UserProblem, Who, Why, now, progress_bar, say
+from dashboard.commands.terminal import (
+    HERE,
+    LogName,
+    ShopFolder,
+    UserProblem,
+    Who,
+    Why,
+    now,
+    opened,
+    progress_bar,
+    say,
+    silent_lines,
+)
 
 if TYPE_CHECKING:
     from ingest.verbs.again import Change
@@ -54,6 +66,9 @@ def load(
         became = load_files(shop, files or [], check=check, replaces=replaces, progress=progress, now=now())
     _tell(became)
     _tell_limits(shop)
+    loaded = not check and any(file.outcome != "refused" for file in became)
+    for line in silent_lines(opened(shop)) if loaded else ():
+        say(line)
     if check:
         say("Nothing was changed: this was a check.")
     raise typer.Exit(telling.exit_code(became))

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dashboard.commands.terminal import HERE, ShopFolder, UserProblem, day_of, end_of, now, opened, say
+from dashboard.commands.terminal import HERE, ShopFolder, UserProblem, day_of, end_of, now, opened, say, silent_lines
 
 if TYPE_CHECKING:
     from dashboard.desk.desk import Desk
@@ -105,6 +105,8 @@ def week(
     desk.use(desk.Desk(shop))
     asked = looking_back.asked(day)
     for line in unread_lines(desk.here().snapshot()):
+        say(line)
+    for line in silent_lines(desk.here().snapshot()) if day is None else ():
         say(line)
     with desk.as_it_stood(asked.end):
         name, html = review.paper(week=asked.first, letter=letter)

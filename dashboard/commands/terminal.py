@@ -65,6 +65,15 @@ def now() -> datetime:
     return datetime.now(UTC)
 
 
+def silent_lines(snapshot: "Snapshot") -> list[str]:
+    """Weeks that are over by the clock and of which nothing was read, a line each."""
+    from analysis.studies.week.silent import awaited
+    from dashboard.sentences.silent import asked_of
+
+    rows = awaited(snapshot, today=now().astimezone(snapshot.shop.zone).date())
+    return [f"{short}{rest}" for short, rest in asked_of(rows)]
+
+
 class Lines:
     """Progress as lines on the error channel: one after `first` seconds, then one every few."""
 

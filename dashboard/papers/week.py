@@ -20,11 +20,11 @@ from dashboard.charts.normal_week import WeeksView, normal_week
 from dashboard.charts.shares import shares
 from dashboard.charts.stream.chart import stream
 from dashboard.desk import desk, looking_back
-from dashboard.pages.week.shown import WeekShown, kept, told
+from dashboard.pages.week.shown import WeekShown, awaited_since, kept, told
 from dashboard.papers.paper import Paper, computed_from
 from dashboard.sentences import book as sentences_book
 from dashboard.sentences import calls as calls_words
-from dashboard.sentences import came_back, cautions, findings, leaving, play_test, unread
+from dashboard.sentences import came_back, cautions, findings, leaving, play_test, silent, unread
 from dashboard.sentences import necks as sentences_necks
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
@@ -64,7 +64,14 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
     air = _air(shown, shop)
     sheets = {
         "unread": unread.lines(found.unread, shop),
-        "arrived": {"missing": sentences_week.missing(found, shop), "waiting": sentences_week.waiting(found)},
+        "arrived": {
+            "missing": [
+                *(silent.asked_of(awaited_since(found)) if week is None else []),
+                *silent.asked_of(found.silent),
+                *sentences_week.missing(found, shop),
+            ],
+            "waiting": sentences_week.waiting(found),
+        },
         "mistyped": sentences_week.mistyped(found),
         "slips": sentences_week.slips(found, shop)[:SLIPS],
         "slips_left": max(0, len(found.slips) - SLIPS),

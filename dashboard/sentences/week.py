@@ -19,6 +19,7 @@ from dashboard.charts.shares import ShareRow
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import unread as unread_sentences
 from dashboard.sentences.matters import name
+from dashboard.sentences.silent import asked_of
 from dashboard.sentences.unread import NOT_READ, outcomes_missing
 from ingest.shopfiles.shop import Shop
 
@@ -116,6 +117,8 @@ def data_arrived(found: Review, shop: Shop) -> str:
     if not len(found.arrived.filter(pl.col("expected") > 0)):
         return f"No instrument of this week was judged yet.{may}"
     asks = waiting(found)
+    if none := asked_of(found.silent):
+        return f"{none[-1][0]}{may}{f' {asks}.' if asks else ''}"
     return f"Every stage has written.{may}{f' {asks}.' if asks else ''}"
 
 

@@ -11,6 +11,7 @@ from ingest.shopfiles.shop import Shop
 
 DAY = 86_400_000_000  # microseconds
 MINUTE = 60_000_000  # microseconds
+HALF = 0.5  # a weekday is a working day where it has visits in at least half of the weeks on file
 
 
 def local_day(time: pl.Expr, shop: Shop) -> pl.Expr:
@@ -33,6 +34,14 @@ def last_moment(day: date, shop: Shop) -> datetime:
     """The last moment of a day by the shop's clock, in UTC."""
     midnight = datetime.combine(day + timedelta(days=1), datetime.min.time(), shop.zone)
     return midnight.astimezone(UTC) - timedelta(microseconds=1)
+
+
+def working_weekdays(visits: pl.DataFrame) -> set[int]:
+    """Weekdays (Monday 0) on which the shop works, by its own logs. visits : week (its first day), day."""
+    seen = visits.select("week", (pl.col("day").dt.weekday() - 1).cast(pl.Int64).alias("weekday")).unique()
+    weeks = max(seen["week"].n_unique(), 1)
+    counts = seen.group_by("weekday").agg(pl.len().alias("n"))
+    return {int(day) for day, n in counts.iter_rows() if n >= HALF * weeks}
 
 
 def wall(time: pl.Series, shop: Shop) -> Ints:

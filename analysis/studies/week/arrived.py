@@ -8,14 +8,13 @@ import numpy as np
 import polars as pl
 from scipy.special import bdtr
 
-from analysis.studies.story.calendar import closed_days, first_day
+from analysis.studies.story.calendar import closed_days, first_day, working_weekdays
 from analysis.studies.story.story import story
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
 USUAL_WEEKS = 13
-HALF = 0.5  # a weekday is a working day where it has visits in at least half of the weeks on file
 RARE = 0.001  # fewer rows than the usual share gives so rarely
 MISSING = 0.1  # and at least so much below the usual share: a question
 
@@ -32,18 +31,10 @@ def review_week(snapshot: Snapshot) -> date | None:
         return None if seen.is_empty() else seen.max()  # type: ignore[return-value]
     shop = snapshot.shop
     with_readings = set(days.to_list())
-    worked = working_weekdays(told.visits.select("week", "day"), shop)
+    worked = working_weekdays(told.visits.select("week", "day"))
     weeks = sorted({first_day(day, shop) for day in with_readings}, reverse=True)
     last = final_working_day(weeks[0], worked, shop)
     return weeks[0] if last in with_readings or len(weeks) == 1 else weeks[1]
-
-
-def working_weekdays(visits: pl.DataFrame, shop: Shop) -> set[int]:
-    """Weekdays (Monday 0) on which the shop works, by its own logs."""
-    seen = visits.select("week", (pl.col("day").dt.weekday() - 1).cast(pl.Int64).alias("weekday")).unique()
-    weeks = max(seen["week"].n_unique(), 1)
-    counts = seen.group_by("weekday").agg(pl.len().alias("n"))
-    return {int(day) for day, n in counts.iter_rows() if n >= HALF * weeks}
 
 
 def final_working_day(week: date, weekdays: set[int], shop: Shop) -> date | None:

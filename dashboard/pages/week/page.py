@@ -20,6 +20,7 @@ from dashboard.pages.week import findings, reviewed, sheets
 from dashboard.pages.week import shown as week_shown
 from dashboard.pages.week.shown import WeekShown
 from dashboard.sentences import findings as sentences_findings
+from dashboard.sentences import silent
 from dashboard.sentences import week as sentences_week
 from ingest.shopfiles.shop import Shop
 
@@ -60,6 +61,7 @@ def _laid_out(shown: WeekShown, shop: Shop, asked: looking_back.Asked, then: Wee
     under = [*([whole, " "] if whole != first else []), sentences_week.under(found), *stood]
     return parts.page(
         parts.page_head(first, under),
+        *(_awaited(found) if asked.first is None else []),
         reviewed.since(then, shown) if then is not None else reviewed.line(shown, shop),
         findings.next_step(shown, shop),
         html.P(sheets.between(others(found, asked.latest)), className="small no-print"),
@@ -78,6 +80,12 @@ def _laid_out(shown: WeekShown, shop: Shop, asked: looking_back.Asked, then: Wee
         _held("arrived", sheets.arrived, found, shop),
         parts.row("75", decide(found), ends) if shown.reviewed is None else ends,
     )
+
+
+def _awaited(found: Review) -> list[Any]:
+    """Weeks since the one under review that are over by the clock and of which nothing was read."""
+    later = silent.asked_of(week_shown.awaited_since(found))
+    return [parts.ask([html.B(short), rest]) for short, rest in later]
 
 
 SHEETS = {  # a part of the review -> the sheet that shows it

@@ -19,7 +19,7 @@ from dashboard.address import address
 from dashboard.charts.normal_week import WeeksView, normal_week
 from dashboard.charts.shares import shares
 from dashboard.desk import desk
-from dashboard.sentences import leaving
+from dashboard.sentences import leaving, silent
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
 from ingest.shopfiles.shop import Shop
@@ -213,8 +213,8 @@ def arrived(found: Review, shop: Shop) -> html.Details:
     lines: list[Any] = (
         [] if boxes else ["No instrument of this week has reached final inspection or ended before it yet. "]
     )
-    for short, usual in gone[:1]:
-        lines += [html.B(short), f"{usual} "]
+    for short, rest in [*gone[:1], *silent.asked_of(found.silent)]:
+        lines += [html.B(short), f"{rest} "]
     if found.questions:
         lines += [html.B(sentences_week.waiting(found)), " on the logs loaded so far. "]
     asks: Any = html.P("Every stage that should have written has written, and no question waits.", className="small")
@@ -224,7 +224,7 @@ def arrived(found: Review, shop: Shop) -> html.Details:
         "Did the data arrive?",
         sentences_week.data_arrived(found, shop),
         [html.Div(boxes, className="stages"), phone, asks, *_slips(found, shop)],
-        open=bool(gone) or len(found.slips) > 0,
+        open=bool(gone) or len(found.slips) + len(found.silent) > 0,
     )
 
 

@@ -26,6 +26,7 @@ from analysis.studies.rework import rework
 from analysis.studies.room import climate, play_test
 from analysis.studies.story.scope import Scope
 from analysis.studies.week.arrived import review_week
+from analysis.studies.week.silent import awaited
 from dashboard.charts.stream import view as charts
 from dashboard.charts.stream.view import StreamView
 from dashboard.desk import desk, gauges_now, looking_back, signed
@@ -170,6 +171,12 @@ def _made_for_page(week: date | None, snapshot: Snapshot) -> WeekShown:
         version=snapshot.version,
         book=snapshot.book_sequence,
     )
+
+
+def awaited_since(found: Review) -> pl.DataFrame:
+    """Weeks after the one under review that are over by the clock and of which nothing was read."""
+    rows: pl.DataFrame = desk.ask(awaited, today=desk.here().today())
+    return rows.filter(pl.col("first") > found.last_day)
 
 
 def for_reader(shown: WeekShown) -> WeekShown:

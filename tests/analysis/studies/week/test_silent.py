@@ -1,0 +1,73 @@
+"""Weeks of which nothing was read: told where the shop usually works, and not where it does not."""
+
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+
+from analysis.studies.week.silent import awaited, silent
+from tests.analysis.studies.drifting import shop, snapshot
+
+MONDAY = date(2026, 1, 5)  # the first week of the readings
+
+
+def of_weeks(weeks, made=None):
+    days = [7 * week + day for week in weeks for day in range(5)]
+    hours = 24.0 * np.array(days, dtype=float)
+    return snapshot(made or shop(), {("relief", ""): np.zeros(len(days))}, hours=hours)
+
+
+def week(number):
+    return MONDAY + timedelta(weeks=number)
+
+
+def test_a_week_without_a_row_between_others_is_told_with_its_working_days():
+    here = of_weeks([0, 1, 2, 3, 4, 6, 7])
+    assert silent(here, week=week(7)).rows() == [(date(2026, 2, 9), date(2026, 2, 13))]
+    assert silent(here, week=week(5)).is_empty()  # what comes later is not said of an earlier week
+
+
+@pytest.mark.parametrize(
+    "weeks",
+    [
+        range(8),  # none is missing
+        [0, 1, 2, 4, 5],  # nobody knows yet how the shop works
+        range(0, 16, 2),  # it works every second week
+    ],
+)
+def test_no_alarm_where_nothing_is_missing_or_the_shop_rests_often(weeks):
+    assert silent(of_weeks(weeks), week=week(max(weeks))).is_empty()
+
+
+def test_no_alarm_in_a_week_that_somebody_called_closed():
+    made = shop().model_copy(
+        update={"calendar": shop().calendar.model_copy(update={"closed": ("2026-02-09/2026-02-13",)})}
+    )
+    assert silent(of_weeks([0, 1, 2, 3, 4, 6, 7], made), week=week(7)).is_empty()
+
+
+def test_no_alarm_in_the_weeks_that_were_a_holiday_the_year_before():
+    weeks = [one for one in range(60) if one not in (6, 58)]
+    assert silent(of_weeks(weeks), week=week(59)).is_empty()
+    weeks = [one for one in range(60) if one != 58]
+    assert silent(of_weeks(weeks), week=week(59)).height == 1
+
+
+def test_it_fades_after_a_quarter():
+    weeks = [one for one in range(20) if one != 5]
+    assert silent(of_weeks(weeks), week=week(18)).height == 1
+    assert silent(of_weeks(weeks), week=week(19)).is_empty()
+
+
+@pytest.mark.parametrize(
+    ("today", "many"),
+    [
+        (week(6), 0),  # the Monday after the last week with rows
+        (week(6) + timedelta(days=6), 0),  # that week goes on
+        (week(7), 1),
+        (week(9), 3),
+        (week(10), 0),  # nobody waits any more
+    ],
+)
+def test_the_newest_week_is_awaited_once_it_is_over(today, many):
+    assert awaited(of_weeks(range(6)), today=today).height == many
