@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from analysis.methods.hypotheses import Candidate
+from analysis.methods.candidates import Candidate
 from analysis.methods.random_effects import RandomEffects
 from analysis.methods.segments import Floats, Ints
 
