@@ -19,7 +19,6 @@ from ingest.beginning.starting_values import FAULTS, MEASURES
 from ingest.beginning.trade_words import DOUBTFUL_OUTCOMES, OUTCOME_WORDS
 from ingest.reading.fields import CARRIED
 from ingest.reading.headings import plain, position_of
-from ingest.terms.clock import Order
 
 Level = Literal["said", "sure", "likely", "unsure", ""]
 _OUTCOME_OF = {plain(word): outcome for outcome, words in OUTCOME_WORDS.items() for word in words}
@@ -300,38 +299,6 @@ def guess_suspect(fault: str) -> str:
     words = {word: stage for stage, faults in FAULTS.items() for word in faults}
     near = process.extractOne(plain(fault), list(words), scorer=fuzz.token_set_ratio, score_cutoff=75)
     return words[str(near[0])] if near else ""
-
-
-def date_order(cells: Iterable[str]) -> tuple[Order, bool]:
-    """(order, is it sure) of the dates of columns: by a part above 12, by points between the parts (day first), else by
-    which order makes the sheet some weeks long rather than years; else day first, unsure. Days that say their order by
-    themselves (year first, a month by name, eight figures, a spreadsheet's number) ask nothing.
-    """
-    texts = [cell.strip() for cell in cells if cell.strip()]
-    parts = [
-        (tuple(int(part) for part in found.groups()), found.string)
-        for cell in texts
-        if (found := re.match(r"(\d{1,4})\s*[-/.]\s*(\d{1,2})\s*[-/.]\s*(\d{1,4})", cell))
-    ]
-    if all(each[0] > 31 for each, _ in parts):
-        return "ymd", bool(texts)
-    parts = [(each, text) for each, text in parts if each[0] <= 31]
-    over_first = any(each[0] > 12 for each, _ in parts)
-    over_second = any(each[1] > 12 for each, _ in parts)
-    if over_first != over_second:
-        return ("dmy", True) if over_first else ("mdy", True)
-    if all(re.match(r"\d{1,2}\.\s*\d{1,2}\.", text) for _, text in parts):
-        return "dmy", not over_first
-    days = {each for each, _ in parts}
-    if len(days) < 5 or over_first:
-        return "dmy", False
-    spans = []
-    for day, month in ((0, 1), (1, 0)):
-        ordinals = [each[2] * 372 + each[month] * 31 + each[day] for each in days]
-        spans.append(max(ordinals) - min(ordinals))
-    if min(spans) * 6 < max(spans):
-        return ("dmy", True) if spans[0] < spans[1] else ("mdy", True)
-    return "dmy", False
 
 
 def decimal_sign(cells: Iterable[str], *, workbook: bool = False) -> str:

@@ -15,6 +15,7 @@ from typing import Any
 from ingest.beginning.additions import additions_text, keep, known_log, known_words, under
 from ingest.beginning.answers import LogSaid, Said, checked_answers, said_of, slip, unheard
 from ingest.beginning.asking import COLUMN, LEAVE, Ask, Asker, no_zone, unfit
+from ingest.beginning.days_of_others import with_orders
 from ingest.beginning.doubted_families import doubt
 from ingest.beginning.families import FAMILIES, family_of
 from ingest.beginning.file_names import pattern_of
@@ -146,7 +147,7 @@ def look(files: Sequence[tuple[str, Data]], told: Said, shop: Shop | None = None
         if kind is None:
             raise lacks
         found[found.index(kind)] = with_more(kind, name, table)
-    return found, left
+    return with_orders(found), left
 
 
 def _why(fault: FileProblem) -> str:

@@ -8,7 +8,8 @@ from dataclasses import dataclass, field, replace
 from ingest.beginning.among_others import among_others, as_it_came
 from ingest.beginning.among_words import written_once
 from ingest.beginning.answers import LogSaid, measure_of, said_guess
-from ingest.beginning.guesses import Guess, date_order, decimal_sign, guess_by_cells, guess_column
+from ingest.beginning.day_orders import date_order
+from ingest.beginning.guesses import Guess, decimal_sign, guess_by_cells, guess_column
 from ingest.beginning.heading_sense import checks_only
 from ingest.beginning.profiles import LOOKED_AT, Profile, profile
 from ingest.beginning.raw_tables import RawTable
@@ -79,6 +80,11 @@ class Survey:
     def column(self, name: str) -> ColumnSeen | None:
         """The first column of a field that is sure enough to be read."""
         return next((column for column in self.columns if column.guess.field == name and column.guess.taken), None)
+
+    def days(self) -> list[str]:
+        """The cells that say when, of all columns."""
+        mine = (column for column in self.columns if column.guess.field in DATES and column.guess.taken)
+        return [cell for column in mine for cell in column.cells[:2000]]
 
     def measures(self) -> list[ColumnSeen]:
         """The columns that hold measurements."""

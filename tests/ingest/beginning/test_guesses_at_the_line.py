@@ -4,14 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from ingest.beginning.guesses import (
-    date_order,
-    decimal_sign,
-    guess_by_cells,
-    guess_column,
-    guess_heading,
-    guess_suspect,
-)
+from ingest.beginning.guesses import decimal_sign, guess_by_cells, guess_column, guess_heading, guess_suspect
 from ingest.beginning.profiles import Profile
 
 PLAIN = Profile(100, 100, 30, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1, False, 30.0, ())
@@ -230,34 +223,6 @@ def test_what_somebody_said_and_what_words_and_cells_tell_is_sure_and_a_question
     assert [level for level, guess in levels.items() if guess.sure] == ["said", "sure"]
     assert [level for level, guess in levels.items() if guess.taken] == ["said", "sure", "likely"]
     assert not replace(guess_heading("Relief"), field="").taken
-
-
-@pytest.mark.parametrize(
-    ("days", "order", "sure"),
-    [
-        (["13/4/2026", "2/4/2026"], "dmy", True),  # no thirteenth month
-        (["4/13/2026", "4/2/2026"], "mdy", True),
-        (["12/4/2026", "4/12/2026"], "dmy", False),
-        (["2026-04-03"], "ymd", True),
-        (["32-04-03", "33-04-03"], "ymd", True),  # no day is the 32nd
-        (["31-04-03"], "dmy", True),
-        ([], "ymd", False),
-        (["5.4.2026", "6. 4. 2026"], "dmy", True),  # points: the day first
-        (["5.4.2026", "6/4/2026"], "dmy", False),
-        (["13.14.2026"], "dmy", False),  # neither way
-        # of one fortnight the one way round, of most of a year the other
-        ([f"{day}/4/2026" for day in range(1, 7)], "dmy", True),
-        ([f"4/{day}/2026" for day in range(1, 7)], "mdy", True),
-        ([f"{day}/4/2026" for day in range(1, 6)], "dmy", True),
-        ([f"4/{day}/2026" for day in range(1, 5)], "dmy", False),  # four days: too few to tell by
-        (["4/1/2026"] * 9, "dmy", False),
-        ([f"{k}/{k}/2026" for k in range(1, 10)], "dmy", False),  # as long either way
-        (["1/1/2025", "1/2/2025", "1/3/2025", "1/4/2025", "1/5/2026"], "dmy", False),  # over a year either way
-        (["today", "5 Apr 2026"], "ymd", True),
-    ],
-)
-def test_the_order_of_days_is_told_by_what_no_calendar_allows_or_by_the_shorter_time(days, order, sure):
-    assert date_order(days) == (order, sure)
 
 
 @pytest.mark.parametrize(

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from ingest.beginning.answers import checked_answers
 from ingest.beginning.asking import MOST_ASKED
-from ingest.beginning.guesses import date_order, decimal_sign, guess_heading
+from ingest.beginning.guesses import decimal_sign, guess_heading
 from ingest.beginning.new import propose, write
 from ingest.reading.reader import read_log
 from ingest.shopfiles.shop import Shop, ShopProblem, checked_shop
@@ -238,20 +238,6 @@ def test_a_heading_is_guessed_by_its_words(heading, target):
 )
 def test_a_heading_may_name_a_stage(heading, stage):
     assert guess_heading(heading).stage == stage
-
-
-@pytest.mark.parametrize(
-    ("cells", "order", "sure"),
-    [
-        (["2026-03-02"], "ymd", True),
-        (["13/02/2026"], "dmy", True),
-        (["02/13/2026"], "mdy", True),
-        (["02/03/2026"], "dmy", False),
-        ([], "ymd", False),
-    ],
-)
-def test_the_order_of_dates_is_told_by_a_part_above_12(cells, order, sure):
-    assert date_order(cells) == (order, sure)
 
 
 def test_the_decimal_sign_of_a_short_sheet_is_told_by_every_cell():
