@@ -58,6 +58,8 @@ def new(
     proposal = propose(sheets, shop=known, said=said)
     _show(proposal)
     alone = yes or not sys.stdin.isatty()
+    if alone and not yes:
+        say("Nobody sits at this terminal: what is sure or likely is taken, as with --yes.")
     if not alone:
         proposal = _talked_over(sheets, known, said)
     elif proposal.asks:

@@ -16,6 +16,7 @@ MOST = 4  # lines in full; then a count
 WHOLE = {  # of stages of which nothing was read
     unread.STAGE: "No row read of {}.",
     unread.OUTCOMES: "Outcomes are not read at {}.",
+    unread.LATER: "The sheets have no result at {}: what was caught there is not known.",
     unread.MINUTES: "No minutes are planned, typed or clocked at {}: no cost.",
     unread.JUDGED: (
         "Nothing is judged: limits are held at final inspection, and all readings stand at {}. Where a row holds a "
@@ -36,7 +37,7 @@ TOUCHES = {  # what each page needs
     ),
     "drift": (unread.CHARACTERISTIC, unread.COLUMN),
     "capability": (unread.CHARACTERISTIC, unread.LIMITS, unread.JUDGED, unread.COLUMN),
-    "rework": (unread.OUTCOMES, unread.CAUSES, unread.MINUTES, unread.STAGE),
+    "rework": (unread.OUTCOMES, unread.LATER, unread.CAUSES, unread.MINUTES, unread.STAGE),
     "necks": (unread.LIMITS, unread.CHARACTERISTIC, unread.OUTCOMES),
     "bench": (unread.OUTCOMES, unread.CAUSES, unread.JUDGED, unread.MINUTES),
     "packet": (unread.OUTCOMES, unread.CHARACTERISTIC, unread.LIMITS, unread.MINUTES),
@@ -46,7 +47,7 @@ TOUCHES = {  # what each page needs
 
 def in_logs(rows: pl.DataFrame, page: str) -> bool:
     """Is any of it mended by saying what a column is? Limits stand in specs.csv, planned minutes in shop.toml."""
-    elsewhere = [unread.LIMITS, unread.JUDGED, unread.MINUTES]
+    elsewhere = [unread.LATER, unread.LIMITS, unread.JUDGED, unread.MINUTES]
     return bool(rows["what"].is_in([one for one in TOUCHES[page] if one not in elsewhere]).any())
 
 
@@ -84,6 +85,8 @@ def line(row: dict[str, Any], shop: Shop) -> str:
         return f"Outcomes are not read: no column says how {visits} ended."
     if what == unread.OUTCOMES:
         return f"Outcomes are not read at {shop.stage_name(key)}: {numbers.of(cells, of)} visits."
+    if what == unread.LATER:
+        return f"The sheets have no result at {shop.stage_name(key)} for {numbers.of(cells, of)} visits."
     if what == unread.CAUSES:
         return f"Causes are not read: no column says where a fault came from; {_causes(cells)}."
     if what == unread.LIMITS:

@@ -9,9 +9,10 @@ from analysis.studies.story.story import Story, story
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
-CHARACTERISTIC, OUTCOMES, CAUSES, LIMITS, JUDGED, MINUTES, STAGE, COLUMN = (
+CHARACTERISTIC, OUTCOMES, LATER, CAUSES, LIMITS, JUDGED, MINUTES, STAGE, COLUMN = (
     "characteristic",
     "outcomes",
+    "outcomes told later",  # of a stage at which a row has no result, but at a later one
     "causes",
     "limits",
     "judged",
@@ -33,9 +34,11 @@ UNREAD: dict[str, pl.DataType] = {
 
 def unread(snapshot: Snapshot) -> pl.DataFrame:
     """UNREAD: what was not read, outcomes first, then causes, characteristics, limits and where none is held against
-    them, minutes, stages, columns.
+    them, minutes, stages, columns. Nothing before any log is loaded: that is what is to be said then.
     """
     told = snapshot.once(story)
+    if told.visits.is_empty() and snapshot.table("logs").is_empty():
+        return pl.DataFrame(schema=UNREAD)
     parts = [
         _outcomes(snapshot, told),
         _causes(snapshot, told),
@@ -120,7 +123,26 @@ def _outcomes(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
     rows = counted.filter(pl.col("cells") > 0).sort(
         pl.col("stage").replace_strict(order, default=99, return_dtype=pl.Int64)
     )
-    return [(OUTCOMES, *row) for row in rows.select("stage", "cells", "of", "logs").iter_rows()]
+    later = _told_later(snapshot, told.visits.select("stage", "log_id").filter(~read).unique())
+    return [
+        (LATER if row[0] in later else OUTCOMES, *row)
+        for row in rows.select("stage", "cells", "of", "logs").iter_rows()
+    ]
+
+
+def _told_later(snapshot: Snapshot, untold: pl.DataFrame) -> set[str]:
+    """Stages (of `untold`: stage, log_id) all whose logs have a result at a later stage along the bench: a row of a
+    whole instrument has no more to tell.
+    """
+    order = snapshot.shop.bench_order
+    columns = snapshot.table("columns").filter((pl.col("field") == "outcome") & (pl.col("stage") != ""))
+    last: dict[str, int] = {}
+    for log_id, stage in columns.select("log_id", "stage").iter_rows():
+        last[log_id] = max(last.get(log_id, -1), order.get(stage, -1))
+    by: dict[str, bool] = {}
+    for stage, log_id in untold.select(pl.col("stage", "log_id").cast(pl.String)).iter_rows():
+        by[stage] = by.get(stage, True) and order.get(stage, 99) < last.get(log_id, -1)
+    return {stage for stage, all_ in by.items() if all_}
 
 
 def _causes(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
@@ -183,8 +205,8 @@ def _stages(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
         return []
     seen = set(told.visits["stage"].unique())
     logs = snapshot.shop.logs
-    whole = bool(logs) and all(log.stage for log in logs)  # each sheet is of one stage: a stage without one has none
-    told_of = {log.stage for log in logs}
+    whole = bool(logs) and all(log.stage or log.shape == "instrument" for log in logs)  # each sheet says of which
+    told_of = {log.stage for log in logs} | _in_headings(snapshot)
     return [
         (STAGE, stage.key, 0, 0, 0)
         for stage in snapshot.shop.stages
@@ -192,6 +214,11 @@ def _stages(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
         and stage.role not in ("repair", "rest", "receiving")
         and (stage.key in told_of or not whole)
     ]
+
+
+def _in_headings(snapshot: Snapshot) -> set[str]:
+    """The stages that a column of some log on file is of."""
+    return set(snapshot.table("columns", "stage")["stage"].unique())
 
 
 def _columns(snapshot: Snapshot) -> list[tuple[object, ...]]:

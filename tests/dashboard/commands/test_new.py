@@ -24,6 +24,17 @@ def test_a_sheet_is_shown_column_by_column_and_a_shop_is_written(tmp_path, capsy
     assert "420 rows read = 420 accepted" in capsys.readouterr().out
 
 
+def test_files_of_one_kind_are_counted_together_under_all_their_names(tmp_path, capsys):
+    whole = (FOREIGN / "setup_book_2026.csv").read_text(encoding="utf-8").splitlines()
+    for number, rows in enumerate((whole[1:211], whole[211:]), 1):
+        (tmp_path / f"book {number}.csv").write_text("\n".join([whole[0], *rows]) + "\n", encoding="utf-8")
+    sheets = [str(tmp_path / f"book {number}.csv") for number in (1, 2)]
+    assert run(["new", *sheets, "--shop", str(tmp_path / "shop")]) == 0
+    said = capsys.readouterr().out
+    assert "book 1.csv and 1 more: 420 rows, a row an instrument" in said
+    assert "Nobody sits at this terminal: what is sure or likely is taken, as with --yes." in said
+
+
 def test_a_second_sheet_proposes_additions_and_overwrites_nothing(tmp_path, capsys):
     shop = tmp_path / "shop"
     assert run(["new", str(FOREIGN / "setup_book_2026.csv"), "--shop", str(shop), "--yes"]) == 0

@@ -284,3 +284,39 @@ def test_a_few_visits_without_minutes_are_not_worth_a_line(tmp_path, missing, to
     held = replace(snapshot.once(story), visits=visits.with_columns(minutes=minutes, minutes_from=pl.lit("planned")))
     rows = study._minutes(snapshot, held)
     assert [(key, cells, of) for _, key, cells, of, _ in rows] == told
+
+
+BOOK = '\n[[log]]\nname = "book"\nshape = "instrument"\n'
+WHOLE_ROWS = (
+    "serial,model,date @ neck_straightening,tech @ neck_straightening,date @ final_inspection,{},"
+    "relief (mm) @ final_inspection"
+)
+
+
+def book_of(folder: Path, result: str) -> Snapshot:
+    """A book of a row an instrument with benches of which only one has a result."""
+    folder.mkdir()
+    (folder / "shop.toml").write_text(SHOP + BOOK)
+    rows = [f"S{n},LARK-25,2026-03-{2 + n // 10:02},T01,2026-03-{3 + n // 10:02},pass,0.2" for n in range(40)]
+    [came] = load(folder, [log(folder, "book.csv", rows, WHOLE_ROWS.format(result))], now=NOW)
+    assert came.outcome == "loaded"
+    return open_snapshot(folder)
+
+
+def test_a_row_an_instrument_with_a_result_at_its_end_leaves_nothing_unread_of_its_benches(tmp_path):
+    told = book_of(tmp_path / "book", "outcome @ final_inspection")
+    assert told.once(unread).filter(pl.col("what").is_in([study.OUTCOMES, study.STAGE])).is_empty()
+    assert "Outcomes" not in said(told)
+    assert "No row read of" not in said(told)  # play test and packing have no column of this book
+    assert "The sheets have no result at neck straightening" in said(told, "rework")
+
+
+def test_a_result_before_the_end_tells_nothing_of_what_comes_after(tmp_path):
+    assert "Outcomes are not read at final inspection" in said(
+        book_of(tmp_path / "book", "outcome @ neck_straightening")
+    )
+
+
+def test_before_any_log_is_loaded_nothing_is_said_to_be_unread(tmp_path):
+    (tmp_path / "shop.toml").write_text(SHOP)
+    assert open_snapshot(tmp_path).once(unread).is_empty()
