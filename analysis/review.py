@@ -225,9 +225,9 @@ def _apart(snapshot: Snapshot, measured: pl.DataFrame) -> pl.DataFrame:
 
 
 def _matters(snapshot: Snapshot, week: date) -> list[MatterSeen]:
-    """Open matters, those of all before those of some, slight ones and those off a baseline that moved
-    after others, new ones and large ones first. A
-    planned change that was followed is told once, in the week it showed.
+    """Open matters: slight ones and those off a baseline that moved after others, one model alone that nothing
+    explains after what moved several or is named, new ones, those of all and large ones first. A planned change that
+    was followed is told in the week it showed and the next.
     """
     found = snapshot.once(open_matters)
     if not found:
@@ -247,10 +247,11 @@ def _matters(snapshot: Snapshot, week: date) -> list[MatterSeen]:
     return sorted(
         seen,
         key=lambda one: (
-            one.matter.only_some,
             _waits(one.matter, last),
             one.matter.stands_back,
+            _lone(one.matter),
             not one.new,
+            one.matter.only_some,
             -_share(one.matter),
         ),
     )
@@ -268,6 +269,11 @@ def _back(snapshot: Snapshot, week: date) -> list[Matter]:
 
 def _share(matter: Matter) -> float:
     return matter.share_of_tolerance or 0.0
+
+
+def _lone(matter: Matter) -> bool:
+    """One model alone, with nothing that explains it: of such matters some are chance."""
+    return len(matter.models) <= 1 and not matter.moves_with.named and matter.planned is None
 
 
 def _waits(matter: Matter, last: date) -> int:

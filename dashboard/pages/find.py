@@ -15,7 +15,7 @@ from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk
 from dashboard.sentences import book as words_of_book
-from dashboard.sentences import matters as words_of_matters
+from dashboard.sentences import going_with
 
 PATH, NAME = "/find", "Find"
 GO = "/go"  # where the header's field leads: to the one thing that is meant, else to this page
@@ -66,7 +66,7 @@ def matters(q: str) -> list[Entry]:
     def fits(one: Entry) -> bool:
         said = [one.key, words_of_book.what(one, shop), one.action, one.text]
         if one.matter is not None:
-            said += [*one.matter.models, words_of_matters.together(one.matter.moves_with, shop)]
+            said += [*one.matter.models, going_with.together(one.matter.moves_with, shop)]
         text = " ".join(said).casefold().replace(numbers.NBSP, " ")
         return all(word in text for word in wanted)
 

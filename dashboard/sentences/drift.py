@@ -10,7 +10,7 @@ from analysis.studies.drift.states import MOVED, STEADY, THIN
 from analysis.studies.drift.stream_view import StreamSeen
 from analysis.studies.matters.records import SET_BY, TECH_AT, Candidate, Matter
 from dashboard import numbers
-from dashboard.sentences import judging, matters
+from dashboard.sentences import going_with, judging, matters
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
@@ -154,7 +154,7 @@ def finding(
     whole = matters.whole(matter, shop, now)
     return " ".join(
         part
-        for part in (f"By this series alone, {small(text)}", whole, matters.together(matter.moves_with, shop))
+        for part in (f"By this series alone, {small(text)}", whole, going_with.together(matter.moves_with, shop))
         if part
     )
 
@@ -233,7 +233,7 @@ def candidate(one: Candidate, shop: Shop) -> str:
         return "Differs between people at this bench"
     if one.factor == TECH_AT:
         return f"Differs between people at {small(shop.stage_name(one.stage))}"
-    text = matters.candidate_words(one, shop)
+    text = going_with.candidate_words(one, shop)
     return text[:1].upper() + text[1:]
 
 

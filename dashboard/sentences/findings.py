@@ -7,7 +7,8 @@ from dashboard import numbers
 from dashboard.sentences import leaving, unread
 from dashboard.sentences.came_back import came_back
 from dashboard.sentences.ended import back
-from dashboard.sentences.matters import apart, candidate_words, check, moved, unshown
+from dashboard.sentences.going_with import apart, candidate_words
+from dashboard.sentences.matters import check, moved, name, unshown
 from dashboard.sentences.shared import UNSAID, Sentence, coarse, lot, steady, thin
 from ingest.shopfiles.shop import Shop
 
@@ -113,7 +114,9 @@ def week(found: Review, shop: Shop) -> list[Sentence]:
     """At most seven sentences: what moved, lots in doubt, what was shipped outside (before all where it is many), what
     came back, coarse gauges, thin streams, and the rest."""
     now = found.last_day
-    many = [moved(one, shop, now) for one in sorted(found.matters, key=lambda one: one.matter.to_target)]
+    order = sorted(found.matters, key=lambda one: one.matter.to_target)
+    names = [name(one.matter, shop) for one in order]
+    many = [moved(one, shop, now, at=names.count(what) > 1) for one, what in zip(order, names, strict=True)]
     lots = [lot(row, shop) for row in found.lots.head(2).iter_rows(named=True)]
     out = [one for one in (leaving.leaving(found, shop),) if one]
     first, then = (out, []) if leaving.comes_first(found) else ([], out)

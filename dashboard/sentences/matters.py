@@ -8,28 +8,29 @@ from datetime import date, datetime
 from analysis.review import MatterSeen, Review
 from analysis.studies.drift.streams import KEY
 from analysis.studies.matters import records
-from analysis.studies.matters.records import Candidate, Matter, MovesWith, Planned, TellApart
+from analysis.studies.matters.records import Matter, Planned
 from dashboard import numbers
 from dashboard.address import address
 from dashboard.charts import sparkline
 from dashboard.sentences import shared, shares_moved
+from dashboard.sentences.going_with import apart, together
 from dashboard.sentences.shared import Sentence
 from dashboard.sentences.since import since
 from ingest.shopfiles.shop import Shop
 
-PEOPLE_DIFFER = "differs between people at this bench"  # outside Bench nobody is named
 NAMED_MODELS, NAMED_POSITIONS = 3, 2
-NO_BENCH = ", not with a bench"
 NEARER = "nearer"  # its first words say to what
 TO_TARGET = "Somebody's practice, or a change that took."  # where nothing else is named
-LEAST_AIR = 0.5  # % RH or degrees: a smaller change is not told as a number
 SURE = 0.05  # that nothing moved, by the readings themselves: below it nothing is said of chance
 CHANCES = ((0.95, "nineteen in twenty"), (0.9, "nine in ten"), (0.8, "four in five"), (0.67, "two in three"),
            (0.5, "one in two"))  # fmt: skip
 
 
-def moved(seen: MatterSeen, shop: Shop, now: date) -> Sentence:
-    """What moved, by how much, since when, what it moves together with and what to do."""
+def moved(seen: MatterSeen, shop: Shop, now: date, *, at: bool = False) -> Sentence:
+    """What moved, by how much, since when, what it moves together with and what to do.
+
+    at : say at which stage, since another matter of the week has the same name.
+    """
     matter = seen.matter
     main = matter.main
     key = matter.characteristics[0] if matter.characteristics else str(main["characteristic"])
@@ -39,6 +40,8 @@ def moved(seen: MatterSeen, shop: Shop, now: date) -> Sentence:
     way = "up" if (size or 0.0) >= 0 else "down"
     what = _what(matter, key, shop)
     where = models(matter, shop)
+    if at and matter.stages:
+        where += f" at {numbers.listed([shop.stage_name(stage).lower() for stage in matter.stages])}"
     began = matter.began_at or matter.opened_at
     day = numbers.day(shared.local(shop, began), now)
     share = (
@@ -51,6 +54,8 @@ def moved(seen: MatterSeen, shop: Shop, now: date) -> Sentence:
         lead += " to its target" if not matter.only_some else " to its target for some who set it"
     elif matter.only_some:
         lead += " for some who set it, not for all"
+    else:
+        lead += of_one(matter, shop)
     words = [
         "New this week." if seen.new else "",
         to_target(matter),
@@ -111,6 +116,19 @@ def whole(matter: Matter, shop: Shop, now: date) -> str:
     return f"{told} {over_all(matter, shop)}".strip()
 
 
+def of_one(matter: Matter, shop: Shop) -> str:
+    """` at one of four who set it`, where a size is theirs and not that of all readings; else ''."""
+    named = matter.moves_with.named
+    if matter.over_all is None or not named or not all(one.of_people for one in named) or matter.levels < 2:
+        return ""
+    return f" at one of {numbers.in_words(matter.levels)} who {_did(matter, shop)}"
+
+
+def _did(matter: Matter, shop: Shop) -> str:
+    first = matter.moves_with.named[0]
+    return "set it" if first.factor == records.SET_BY else f"worked at {shop.stage_name(first.stage).lower()}"
+
+
 def over_all(matter: Matter, shop: Shop) -> str:
     """`At one of four who set it 0.14 mm; over all of them 0.04 mm.`: the size is that of the readings that what is
     named has, while a series and its chart hold those of all; '' where the two are one.
@@ -125,9 +143,7 @@ def over_all(matter: Matter, shop: Shop) -> str:
         every = f"less than {numbers.least(shared.quantity(shop, key), shown=shop.length_of(key))}"
     if not all(one.of_people for one in matter.moves_with.named) or matter.levels < 2:
         return f"With it {mine}; over all readings {every}."
-    set_it = matter.moves_with.named[0].factor == records.SET_BY
-    did = "set it" if set_it else f"worked at {shop.stage_name(matter.moves_with.named[0].stage).lower()}"
-    return f"At one of {numbers.in_words(matter.levels)} who {did} {mine}; over all of them {every}."
+    return f"At one of {numbers.in_words(matter.levels)} who {_did(matter, shop)} {mine}; over all of them {every}."
 
 
 def unshown(found: Review, shop: Shop) -> Sentence | None:
@@ -214,77 +230,6 @@ def between(matter: Matter, shop: Shop, now: date) -> str:
         told = shared.local(shop, matter.began_at or matter.opened_at).date()
         return "" if told == a.date() else f"Began on {numbers.day(a, now)}."
     return f"Began between {numbers.day(a, now)} and {numbers.day(b, now)}."
-
-
-def together(found: MovesWith, shop: Shop, *, people: bool = False) -> str:
-    """What a shift moves together with; never called its cause. Outside Bench nobody is named."""
-    if not found.named:
-        if not found.looked_at:
-            return "Too few readings since then to see what it moves together with."
-        if len(found.candidates) == 1:
-            return "The one thing looked at does not stand out."
-        return f"Nothing stands out among the {numbers.in_words(len(found.candidates))} things looked at."
-    names = list(dict.fromkeys(candidate_words(one, shop, people=people) for one in found.named))
-    if len(names) == 1:
-        if names[0] == PEOPLE_DIFFER:
-            return "It differs between people at this bench."
-        air = all(one.factor in (records.HUMIDITY, records.TEMPERATURE) for one in found.named)
-        return f"Moves together with {names[0]}{NO_BENCH if air else ''}."
-    if PEOPLE_DIFFER in names:
-        others = " or ".join(name for name in names if name != PEOPLE_DIFFER)
-        return f"It {PEOPLE_DIFFER}, or moves together with {others}: these cannot be told apart."
-    return f"Moves together with {names[0]}; {' and '.join(names[1:])} cannot be told apart."
-
-
-def candidate_words(one: Candidate, shop: Shop, *, people: bool = False) -> str:
-    """`neck lot MP-2291`, `damper air (+6 %RH, 48 h before)`, `the change of 3 Nov: new saddle blanks`."""
-    if one.of_people:
-        if not people:
-            return PEOPLE_DIFFER
-        if one.factor == records.SET_BY:
-            return f"who set it ({one.level})"
-        return f"who worked at {shop.stage_name(one.stage)} ({one.level})"
-    if one.on is not None:
-        return f"the change of {numbers.day(one.on)}: {one.level}"
-    if one.factor in (records.HUMIDITY, records.TEMPERATURE):
-        return _air(one)
-    words = {
-        records.LOT: "neck lot",
-        records.WEEKDAY: "",
-        records.STRING_SET: "strings",
-        records.SHEET: "the rows of sheet",
-        records.SET_WITH: "what was set with gauge",
-    }
-    return f"{words.get(one.factor, one.factor)} {one.level}".strip()
-
-
-def _air(one: Candidate) -> str:
-    change = one.change or 0.0
-    damp = one.factor == records.HUMIDITY
-    if abs(change) < LEAST_AIR:
-        return "humidity" if damp else "temperature"
-    unit = "%RH" if damp else "°C"
-    before = f", {one.lag_hours}{numbers.NBSP}h before" if one.lag_hours else ""
-    sign = numbers.MINUS if change < 0 else "+"
-    word = ("damper", "drier") if damp else ("warmer", "colder")
-    return f"{word[change < 0]} air ({sign}{abs(change):.0f}{numbers.NBSP}{unit}{before})"
-
-
-def apart(pairs: list[TellApart], shop: Shop) -> str:
-    """What would tell two candidates apart: which instruments to measure, or whose work to look at."""
-    for pair in pairs:
-        this, other = (candidate_words(one, shop) for one in (pair.this, pair.other))
-        if this == other:
-            continue
-        mine, theirs = _one(pair.this, shop), _one(pair.other, shop)
-        many = pair.only_this + pair.only_other
-        seen = f"only {many} so far" if many else "there is none so far"
-        return f"Instruments with {mine} and not {theirs}, or the other way round, would tell: {seen}."
-    return ""
-
-
-def _one(one: Candidate, shop: Shop) -> str:
-    return "this person's work" if one.of_people else candidate_words(one, shop)
 
 
 def check(matter: Matter) -> str:

@@ -7,6 +7,7 @@ from datetime import datetime
 
 import numpy as np
 
+from analysis.methods.segments import Flags
 from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.evidence import Evidence, evidence
 from analysis.studies.matters.explained import Explained, Signalled, explained
@@ -117,7 +118,7 @@ def _lasts(snapshot: Snapshot, part: Explained, closed: list[Signal]) -> bool:
     """
     found = part.evidence
     back = min(one.row["back_at"] or one.row["closed_at"] for one in closed)
-    touched = part.column != 0
+    touched = _there(part)
     if part.best.effect == 0 or not touched[found.day > found.day.max() - ENDED].any():
         return False
     since = touched & (found.day >= day_at(found, back, snapshot))
@@ -127,20 +128,35 @@ def _lasts(snapshot: Snapshot, part: Explained, closed: list[Signal]) -> bool:
     return float(weight @ found.values[since]) / float(weight @ weight) / part.best.effect > NEARER
 
 
+def _there(part: Explained) -> Flags:
+    """The readings that its cause moves (n,): air is always there, and moves those of days that are mostly as damp, dry
+    or warm as it was then.
+    """
+    column, found = np.abs(part.column), part.evidence
+    if part.best.factor not in found.airs or not column.any():
+        return np.asarray(column != 0, dtype=np.bool_)
+    mine = np.isin(found.stream, part.best.streams)
+    such: Flags = mine & (column >= NEARER * float(column[column != 0].mean()))
+    mostly: Flags = np.bincount(found.day, such, len(found.days)) >= NEARER * np.maximum(
+        np.bincount(found.day, mine), 1
+    )
+    return np.logical_and(such, mostly[found.day])
+
+
 def _through(part: Explained) -> Explained:
-    """The same, ended with the last reading of its lot, where none of it has come for some days and the readings of the
-    same models since lie nearer to the baseline: a chart of few readings may be open still.
+    """The same, ended with the last reading of its lot or of such air, where none has come for some days and the
+    readings of the same models since lie nearer to the baseline: a chart of few readings may be open still.
     """
     found, best = part.evidence, part.best
-    of_lot = any(one.name == best.factor and one.own_start for one in found.factors)
-    touched = part.column != 0
-    if not of_lot or not part.named or best.end >= 0 or best.effect == 0 or not touched.any():
+    goes = best.factor in found.airs or any(one.name == best.factor and one.own_start for one in found.factors)
+    touched = _there(part)
+    if not goes or not part.named or best.end >= 0 or best.effect == 0 or not touched.any():
         return part
     end = int(found.day[touched].max()) + 1
     since = (found.day >= end) & np.isin(found.stream, best.streams)
     if found.day.max() < end - 1 + ENDED or since.sum() < LEAST:
         return part
-    if float(found.values[since].mean()) / best.effect > NEARER:
+    if float(found.values[since].mean()) / (best.effect * float(part.column[touched].mean())) > NEARER:
         return part
     return replace(part, best=replace(best, end=end))
 

@@ -3,15 +3,16 @@
 Open signals of one characteristic are explained stage by stage over all its streams (`units`, `explained`), those that
 opened within some weeks of one another over the readings around them (`spans`), and what explains them is kept. What
 one cause moved at several stages, or of several characteristics, is one matter, and so are signals that nothing
-explains where characteristic, direction and start agree. Signals that closed while an open one lasted belong to its
-explanation where that accounts for them; those that closed before are explained as of their closing. A matter that is
-laid to a cause lasts while all readings that the cause touches, taken together, lie nearer to the shift than to the
-baseline, and is closed where they say that it has ended, whatever the single charts say.
+explains where characteristic, direction and start agree; and what at one bench moved the same way again and again, as a
+file that wears does. Signals that closed while an open one lasted belong to its explanation where that accounts for
+them; those that closed before are explained as of their closing. A matter that is laid to a cause lasts while all
+readings that the cause touches, taken together, lie nearer to the shift than to the baseline, and is closed where they
+say that it has ended, whatever the single charts say.
 """
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import numpy as np
 
@@ -27,6 +28,7 @@ from ingest.store.snapshot import Snapshot
 
 SAME_CAUSE = timedelta(days=14)  # likely starts of one cause at two stages lie no further apart
 LOOKED_BACK = timedelta(weeks=13)  # signals that closed since then may belong to a cause that lasts
+JUST_OVER = timedelta(weeks=2)  # what closed since then is told to be back
 
 
 def matters(snapshot: Snapshot) -> list[Matter]:
@@ -48,7 +50,9 @@ def open_matters(snapshot: Snapshot) -> list[Matter]:
 
 
 def ended_matters(snapshot: Snapshot) -> list[Matter]:
-    """Matters with an open signal whose cause has ended, by opening."""
+    """Matters whose cause has ended though a signal is open still, and those whose signals have all closed of late, by
+    opening.
+    """
     judged = snapshot.once(signals)
     return (
         [] if judged is None else _recorded(snapshot, judged, [one for one in snapshot.once(_open_ones) if one.ended])
@@ -110,7 +114,7 @@ def _open_ones(snapshot: Snapshot) -> list[_Group]:
             groups += [_Group({one.number}, []) for one in part if one.row["closed_at"] is None]
             continue
         for looked in _looked_at(snapshot, here, part, closed.get((characteristic, stage), [])):
-            groups += _still(looked, parts_of(snapshot, judged, here, looked))
+            groups += _still(looked, parts_of(snapshot, judged, here, looked), snapshot.as_of - JUST_OVER)
     _write(snapshot)
     return groups + [_Group({one.number}, []) for one in still if one.unit is None]
 
@@ -141,8 +145,8 @@ def _looked_at(snapshot: Snapshot, here: Bench, part: list[Signal], closed: list
         yield Looked(here.characteristic, here.stage, [*some, *beside], span, lasting=lasting)
 
 
-def _still(looked: Looked, found: list[Part] | None) -> list[_Group]:
-    """Groups of what is open, or lasts."""
+def _still(looked: Looked, found: list[Part] | None, since: datetime) -> list[_Group]:
+    """Groups of what is open, or lasts, or was over not long ago."""
     open_ones = {one.number for one in looked.signals if one.row["closed_at"] is None}
     if found is None:
         return [_Group({number}, []) for number in sorted(open_ones)]
@@ -153,6 +157,8 @@ def _still(looked: Looked, found: list[Part] | None) -> list[_Group]:
             groups.append(_Group(numbers, [one], ended=one.ended_at is not None))
         elif one.lasts:
             groups.append(_Group(numbers, [one], lasts=True))
+        elif max(looked.signals[k].row["closed_at"] for k in one.signals) >= since:
+            groups.append(_Group(numbers, [one], ended=True))
     return groups
 
 
@@ -224,4 +230,5 @@ def _alike(one: _Group, other: _Group, every: list[Signal]) -> bool:
         return False
     both_open = [any(every[k].row["closed_at"] is None for k in group.signals) for group in (one, other)]
     same_way = bool(np.sign(mine.effect) == np.sign(theirs.effect))
-    return both_open[0] == both_open[1] and apart <= SAME_CAUSE and same_way
+    further = all(both_open) and mine.stage == theirs.stage and bool(set(mine.models) & set(theirs.models))
+    return both_open[0] == both_open[1] and (apart <= SAME_CAUSE or further) and same_way

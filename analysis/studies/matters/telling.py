@@ -1,6 +1,7 @@
 """One matter as a record: what it is called, its start, its size, what it may be, what to do, and where it stands."""
 
 import hashlib
+import math
 from dataclasses import fields, replace
 from datetime import datetime
 from typing import Any
@@ -41,6 +42,8 @@ def told(
     closed = [one.row["closed_at"] for one in signals]
     known = [when for when in closed if when is not None]
     ends = [part.ended_at for part in parts if ended and part.ended_at is not None]
+    if ended and not ends and len(known) == len(closed):
+        ends = [one.row["back_at"] for one in signals if one.row["back_at"] is not None]
     known += ends
     closed_at = None if lasts or (len(known) < len(closed) and not ended) else max(known)
     entries = _entries(snapshot, signals)
@@ -151,7 +154,8 @@ def _base_moved(snapshot: Snapshot, main: dict[str, object]) -> bool:
 def _measured(signals: list[Signal], parts: list[Part]) -> dict[str, Any]:
     """Start and size of the whole matter; of a weekly share and of streams without a baseline those of its signal."""
     if parts:
-        return {field.name: getattr(parts[0].measured, field.name) for field in fields(Measured)}
+        whole = _in_steps(parts)
+        return {field.name: getattr(whole, field.name) for field in fields(Measured)}
     row = signals[0].row
     ends = [None, None]
     if row["expected"]:
@@ -160,6 +164,25 @@ def _measured(signals: list[Signal], parts: list[Part]) -> dict[str, Any]:
         "size": row["size"], "size_low": ends[0], "size_high": ends[1], "sizes": None, "sigmas": None, "touched": 0,
         "began_at": row["began_at"], "began_low": row["began_low"], "began_high": row["began_high"],
     }  # fmt: skip
+
+
+def _in_steps(parts: list[Part]) -> Measured:
+    """The size of what moved further and further at one bench, nothing explaining it: all steps, since the first."""
+    first = parts[0]
+    steps = [one.measured for one in parts if one.stage == first.stage and one.characteristic == first.characteristic]
+    if first.named or len(steps) < 2 or any(one.size * first.measured.size <= 0 for one in steps):
+        return first.measured
+    begun = min(steps, key=lambda one: one.began_at)
+    size, half = sum(one.size for one in steps), math.hypot(*((one.size_high - one.size_low) / 2 for one in steps))
+    return replace(
+        begun,
+        size=size,
+        size_low=size - half,
+        size_high=size + half,
+        sizes=None,
+        sigmas=sum(one.sigmas for one in steps),
+        touched=max(one.touched for one in steps),
+    )
 
 
 def _check(snapshot: Snapshot, characteristic: str) -> list[str]:

@@ -18,8 +18,8 @@ from dashboard.address import address
 from dashboard.charts.moved import MatterRow, Moved, MovedView, moved
 from dashboard.pages.drift.asked import PATH
 from dashboard.sentences import drift as sentences_drift
+from dashboard.sentences import going_with, shared
 from dashboard.sentences import matters as sentences
-from dashboard.sentences import shared
 from ingest.shopfiles.shop import Shop
 
 NAME, MOST = "What moved", 7
@@ -238,7 +238,7 @@ def _right(matter: Matter | None, shop: Shop, now: date) -> list[str]:
         return []
     began = matter.began_at or matter.opened_at
     since = f"since {numbers.day(shared.local(shop, began), now)}"
-    told = style.wrap_to(sentences.together(matter.moves_with, shop), 250, 2, 6.2)
+    told = style.wrap_to(going_with.together(matter.moves_with, shop), 250, 2, 6.2)
     return [since, *told, _state(matter, now)]
 
 

@@ -36,7 +36,7 @@ from dashboard.pages.logs import correct
 from dashboard.sentences import drift as sentences_drift
 from dashboard.sentences import ended as sentences_ended
 from dashboard.sentences import gauges as sentences_gauges
-from dashboard.sentences import matters
+from dashboard.sentences import going_with
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
@@ -252,7 +252,7 @@ def moves(seen: Seen, shop: Shop) -> html.Section:
         for words, one in listed[:SHOWN_CANDIDATES]
     ]
     decimals = numbers.decimals_of(quantity, shown=shown, mean=True)
-    say = matters.together(found, shop)
+    say = going_with.together(found, shop)
     table = parts.plain_table(
         [
             {

@@ -14,7 +14,7 @@ from analysis.review import MatterSeen, Review
 from analysis.studies.matters import records
 from analysis.studies.matters.records import Candidate, Matter, MovesWith, Planned, TellApart
 from dashboard import numbers
-from dashboard.sentences import findings, matters
+from dashboard.sentences import findings, going_with, matters
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
 from ingest.shopfiles.shop import checked_shop
@@ -183,6 +183,22 @@ FULL = {
 }
 
 
+def test_a_move_of_one_of_several_is_no_move_of_the_whole_shop():
+    one = candidate(records.SET_BY, "T02")
+    [said] = told(found(matters=[matter(MovesWith([one], 3), over_all=0.03, levels=3)]))
+    assert said.startswith("Action treble on LARK-25 moved up 0.11 mm (0.08 to 0.14) at one of three who set it, 14 %")
+    [said] = told(found(matters=[matter(MovesWith([candidate(records.LOT, "MP-2291")], 3), over_all=0.03, levels=3)]))
+    assert "who set it" not in said
+
+
+def test_two_of_one_name_say_at_which_stage():
+    two = [matter(stages=["bridge_fitting"]), matter(key="m2", stages=["final_inspection"], new=False)]
+    first, second = told(found(matters=two))
+    assert first.startswith("Action treble on LARK-25 at bridge fitting moved up")
+    assert second.startswith("Action treble on LARK-25 at final inspection moved up")
+    assert " at " not in told(found(matters=two[:1]))[0].partition("moved")[0]
+
+
 @pytest.mark.parametrize(
     ("named", "over_all", "levels", "said"),
     [
@@ -267,7 +283,9 @@ def test_where_nothing_stands_out_the_number_looked_at_is_told():
     [(-5.2, 48, "drier air (−5 %RH, 48 h before)"), (7.0, 0, "damper air (+7 %RH)"), (0.1, 0, "humidity")],
 )
 def test_the_air_is_drier_or_damper(change, lag, said):
-    assert plain(matters.candidate_words(candidate(records.HUMIDITY, "", change=change, lag_hours=lag), SHOP)) == said
+    assert (
+        plain(going_with.candidate_words(candidate(records.HUMIDITY, "", change=change, lag_hours=lag), SHOP)) == said
+    )
 
 
 @pytest.mark.parametrize(("factor", "stage"), [(records.SET_BY, ""), (records.TECH_AT, "bridge_fitting")])
@@ -278,9 +296,9 @@ def test_a_tech_is_told_as_a_difference_between_people_whatever_the_shop_shows(f
 
 
 def test_bench_names_who_set_it_and_who_worked_before():
-    assert matters.candidate_words(candidate(records.SET_BY, "T02"), SHOP, people=True) == "who set it (T02)"
+    assert going_with.candidate_words(candidate(records.SET_BY, "T02"), SHOP, people=True) == "who set it (T02)"
     before = candidate(records.TECH_AT, "T02", stage="bridge_fitting")
-    assert matters.candidate_words(before, SHOP, people=True) == "who worked at Bridge fitting (T02)"
+    assert going_with.candidate_words(before, SHOP, people=True) == "who worked at Bridge fitting (T02)"
 
 
 def test_one_cause_on_many_models_is_one_line():
@@ -302,7 +320,7 @@ def test_two_that_cannot_be_told_apart_say_what_would_tell():
     this, other = candidate(records.LOT, "MP-2291"), candidate(records.GAUGE, "leaves B")
     said = told(found(matters=[matter(MovesWith([this, other], 9), tell_apart=[TellApart(this, other, 0, 3)])]))[0]
     assert said.endswith(
-        "Instruments with neck lot MP-2291 and not gauge leaves B, or the other way round, would tell: only 3 so far."
+        "with neck lot MP-2291 and not gauge leaves B, or the other way round, would tell: only 3 since then."
     )
 
 
@@ -535,7 +553,7 @@ def test_a_gauge_that_set_what_is_read_later_and_a_sheet_are_told_as_such():
         (records.SET_WITH, "C07", "Moves together with what was set with gauge C07."),
         (records.SHEET, "c3bb7872", "Moves together with the rows of sheet c3bb7872."),
     ):
-        assert matters.together(MovesWith([candidate(factor, level)], 9), SHOP) == said
+        assert going_with.together(MovesWith([candidate(factor, level)], 9), SHOP) == said
 
 
 def test_two_of_several_positions_are_named_and_all_are_not():
@@ -553,9 +571,9 @@ def test_two_of_several_positions_are_named_and_all_are_not():
 def test_people_and_a_lot_that_cannot_be_told_apart_are_one_sentence():
     both = MovesWith([candidate(records.SET_BY, "T03"), candidate(records.LOT, "MP-2291")], 9)
     assert "It differs between people at this bench, or moves together with neck lot MP-2291: these cannot" in (
-        matters.together(both, SHOP)
+        going_with.together(both, SHOP)
     )
-    assert matters.together(MovesWith([candidate(records.WEEKDAY, "Friday", named=False)], 5), SHOP) == (
+    assert going_with.together(MovesWith([candidate(records.WEEKDAY, "Friday", named=False)], 5), SHOP) == (
         "The one thing looked at does not stand out."
     )
 

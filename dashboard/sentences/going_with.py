@@ -1,0 +1,81 @@
+"""What a matter moves together with, and what would tell two such things apart. Outside Bench nobody is named."""
+
+from analysis.studies.matters import records
+from analysis.studies.matters.records import Candidate, MovesWith, TellApart
+from dashboard import numbers
+from ingest.shopfiles.shop import Shop
+
+PEOPLE_DIFFER = "differs between people at this bench"  # outside Bench nobody is named
+NO_BENCH = ", not with a bench"
+LEAST_AIR = 0.5  # % RH or degrees: a smaller change is not told as a number
+
+
+def together(found: MovesWith, shop: Shop, *, people: bool = False) -> str:
+    """What a shift moves together with; never called its cause. Outside Bench nobody is named."""
+    if not found.named:
+        if not found.looked_at:
+            return "Too few readings since then to see what it moves together with."
+        if len(found.candidates) == 1:
+            return "The one thing looked at does not stand out."
+        return f"Nothing stands out among the {numbers.in_words(len(found.candidates))} things looked at."
+    names = list(dict.fromkeys(candidate_words(one, shop, people=people) for one in found.named))
+    if len(names) == 1:
+        if names[0] == PEOPLE_DIFFER:
+            return "It differs between people at this bench."
+        air = all(one.factor in (records.HUMIDITY, records.TEMPERATURE) for one in found.named)
+        return f"Moves together with {names[0]}{NO_BENCH if air else ''}."
+    if PEOPLE_DIFFER in names:
+        others = " or ".join(name for name in names if name != PEOPLE_DIFFER)
+        return f"It {PEOPLE_DIFFER}, or moves together with {others}: these cannot be told apart."
+    return f"Moves together with {names[0]}; {' and '.join(names[1:])} cannot be told apart."
+
+
+def candidate_words(one: Candidate, shop: Shop, *, people: bool = False) -> str:
+    """`neck lot MP-2291`, `damper air (+6 %RH, 48 h before)`, `the change of 3 Nov: new saddle blanks`."""
+    if one.of_people:
+        if not people:
+            return PEOPLE_DIFFER
+        if one.factor == records.SET_BY:
+            return f"who set it ({one.level})"
+        return f"who worked at {shop.stage_name(one.stage)} ({one.level})"
+    if one.on is not None:
+        return f"the change of {numbers.day(one.on)}: {one.level}"
+    if one.factor in (records.HUMIDITY, records.TEMPERATURE):
+        return _air(one)
+    words = {
+        records.LOT: "neck lot",
+        records.WEEKDAY: "",
+        records.STRING_SET: "strings",
+        records.SHEET: "the rows of sheet",
+        records.SET_WITH: "what was set with gauge",
+    }
+    return f"{words.get(one.factor, one.factor)} {one.level}".strip()
+
+
+def _air(one: Candidate) -> str:
+    change = one.change or 0.0
+    damp = one.factor == records.HUMIDITY
+    if abs(change) < LEAST_AIR:
+        return "humidity" if damp else "temperature"
+    unit = "%RH" if damp else "°C"
+    before = f", {one.lag_hours}{numbers.NBSP}h before" if one.lag_hours else ""
+    sign = numbers.MINUS if change < 0 else "+"
+    word = ("damper", "drier") if damp else ("warmer", "colder")
+    return f"{word[change < 0]} air ({sign}{abs(change):.0f}{numbers.NBSP}{unit}{before})"
+
+
+def apart(pairs: list[TellApart], shop: Shop) -> str:
+    """What would tell two candidates apart: which instruments to measure, or whose work to look at."""
+    for pair in pairs:
+        this, other = (candidate_words(one, shop) for one in (pair.this, pair.other))
+        if this == other:
+            continue
+        mine, theirs = _one(pair.this, shop), _one(pair.other, shop)
+        many = pair.only_this + pair.only_other
+        seen = f"only {many} since then" if many else "there is none since then"
+        return f"Instruments with {mine} and not {theirs}, or the other way round, would tell: {seen}."
+    return ""
+
+
+def _one(one: Candidate, shop: Shop) -> str:
+    return "this person's work" if one.of_people else candidate_words(one, shop)

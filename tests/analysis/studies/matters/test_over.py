@@ -1,0 +1,62 @@
+"""What is over is told as that: damp air when it is dry again, a gauge when it reads right again; and what moves on
+and on is one thing, as large as it is now.
+"""
+
+import numpy as np
+import pytest
+
+from analysis.studies.matters.matters import ended_matters, open_matters
+from analysis.studies.matters.records import HUMIDITY
+from tests.analysis.studies.drifting import shop, snapshot
+from tests.trials.caused_shops import Cause, planted
+
+
+def bench(rng, moved, *, rh=None, days=100, models=5):
+    """Thirty instruments a day of five models, set by three people; `moved` (days,) of each day, in sigma."""
+    n = days * 30
+    day = np.repeat(np.arange(days), 30)
+    hours = (day // 5 * 7 + day % 5) * 24.0 + np.tile(np.arange(30) / 4, days)
+    values = 0.3 + 0.05 * (rng.normal(size=n) + np.asarray(moved)[day])
+    names = tuple(f"M{k}" for k in range(models))
+    given = {} if rh is None else {"rh": np.asarray(rh)[day] + rng.normal(0, 1, n)}
+    return snapshot(
+        shop(names),
+        {("relief", ""): values},
+        model=rng.choice(names, n),
+        hours=hours,
+        setter=rng.choice(["T1", "T2", "T3"], n),
+        **given,
+    )
+
+
+def up(made):
+    return [one for one in made.once(open_matters) if one.shown and one.size is not None and one.size > 0.02]
+
+
+def test_damp_air_is_over_when_it_is_dry_again():
+    rng = np.random.default_rng(20281202)
+    days = np.arange(100)
+    damp = (days >= 70) & (days < 80)
+    made = bench(rng, 1.0 * damp, rh=48 + 18 * damp + rng.normal(0, 1, 100))
+    assert up(made) == []
+
+
+@pytest.mark.parametrize("since", [4, 8])
+def test_what_closed_of_late_is_told_to_be_back(since):
+    one = planted(np.random.default_rng(20281203), [Cause("gauge", 10, 1.5, 70, 80)])
+    seen = one.until(80 + since)
+    told = [m for m in seen.once(ended_matters) if any(c.factor == "gauge" for c in m.moves_with.named)]
+    assert len(told) == 1
+    assert told[0].back_since is not None
+    assert abs((told[0].back_since - one.causes[0].began).days - 14) <= 3
+    assert not any(m.key == told[0].key for m in seen.once(open_matters))
+
+
+def test_what_moves_further_and_further_is_one_matter_as_large_as_it_is_now():
+    days = np.arange(100)
+    made = bench(np.random.default_rng(20281204), np.clip((days - 55) / 30, 0, None) * 1.2)
+    [told] = up(made)
+    now = 0.05 * 1.2 * (99 - 55) / 30
+    assert told.size == pytest.approx(now, rel=0.25)
+    assert told.size_low < now * 1.1
+    assert not any(one.factor == HUMIDITY for one in told.moves_with.named)
