@@ -282,4 +282,15 @@ def offset(shop: Shop, row: Row) -> str:
     if not any(numbers.is_some(text) for text in told):  # all three are smaller than what is shown
         side = f"less than {numbers.least(kind, shown=shop.length_of(key))} from the others"
     wide = f"spread {numbers.plain(row['ratio'], 2)} times theirs ({numbers.span(row['ratio_low'], row['ratio_high'])})"
-    return f"{side}{'' if shown else ', no offset shown'}; {wide}.{few}"
+    return f"{side}{'' if shown else ', no offset shown'}; {wide}.{few}{_slips(int(row['far']))}"
+
+
+def _slips(far: int) -> str:
+    """Readings left out of a spread; '' for none."""
+    if not far:
+        return ""
+    many, lie, they = ("reading", "lies", "it is") if far == 1 else ("readings", "lie", "they are")
+    return (
+        f" {numbers.in_words(far, capital=True)} {many} {lie} far from all others and may be mistyped: {they} not "
+        f"counted until {they} corrected."
+    )

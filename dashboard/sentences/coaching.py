@@ -13,7 +13,7 @@ import numpy as np
 from analysis.studies.matters.records import Matter
 from analysis.studies.people import targets
 from analysis.studies.people.bands import BY_HAND, LIMITS
-from analysis.studies.people.not_theirs import KNOWN, LOT, LeftOut
+from analysis.studies.people.not_theirs import FAR, KNOWN, LOT, LeftOut
 from analysis.studies.people.targets import Stand
 from dashboard import numbers
 from dashboard.sentences import matters
@@ -155,6 +155,9 @@ def _left(shop: Shop, stand: Stand, one: LeftOut) -> str:
     moved = f"; everybody's readings moved, by {_by(shop, stand, one.shift)}" if one.shift is not None else ""
     if one.kind == LOT:
         return f"{n}: lot {one.what}{moved}."
+    if one.kind == FAR:
+        lies = "its reading lies" if one.n == 1 else "their readings lie"
+        return f"{n} until corrected: {lies} far from all others and may be mistyped ({one.what})."
     since = f" since {numbers.day(one.first)}" if one.first else ""
     until = f" to {numbers.day(one.last)}" if one.last else ""
     return f"{n}{since}{until}: {'known, ' if one.kind == KNOWN else ''}{one.what}{moved}."

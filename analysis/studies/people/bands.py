@@ -15,6 +15,7 @@ from analysis.methods.conformity import against
 from analysis.methods.normality import anderson_darling, spread_ties
 from analysis.methods.segments import Flags
 from analysis.methods.tolerance import free_band, normal_band, sample_needed
+from analysis.studies.people.far_off import far, near
 from analysis.studies.story.conformity import as_set, halves
 from analysis.studies.story.of_visits import SEVERAL
 from ingest.shopfiles.shop import Shop
@@ -151,9 +152,19 @@ def by_hand(snapshot: Snapshot, tech: str) -> pl.DataFrame:
 
 
 def set_readings(snapshot: Snapshot) -> pl.DataFrame:
-    """As-set readings of characteristics that somebody sets and that bear one setter."""
-    readings = snapshot.once(as_set)
-    return readings.filter(
+    """As-set readings of characteristics that somebody sets and that bear one setter, without those so far from all
+    others that they are slips.
+    """
+    return near(snapshot).filter(_of_one_setter())
+
+
+def slips_of(snapshot: Snapshot) -> pl.DataFrame:
+    """The same readings that are left out of `set_readings` as slips."""
+    return far(snapshot).filter(_of_one_setter())
+
+
+def _of_one_setter() -> pl.Expr:
+    return (
         (pl.col("set_stage") != "")
         & (pl.col("set_by") != "")
         & ~pl.col("set_by").cast(pl.String).str.contains(SEVERAL)

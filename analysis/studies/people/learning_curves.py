@@ -13,8 +13,8 @@ import polars as pl
 from analysis.methods import learning
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats, Ints
+from analysis.studies.people.far_off import near
 from analysis.studies.people.techs import exposure
-from analysis.studies.story.conformity import as_set
 from analysis.studies.story.of_visits import SEVERAL
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
@@ -162,7 +162,7 @@ def _minutes(
 def _spread(snapshot: Snapshot, characteristic: str, mine: pl.DataFrame) -> Practice:
     """Spread of each block of instruments in a row, each reading in standard deviations of the others in its cell."""
     cell = ["setup", "position"]
-    readings = snapshot.once(as_set).filter(
+    readings = near(snapshot).filter(
         (pl.col("characteristic") == characteristic)
         & (pl.col("set_by") != "")
         & (pl.col("set_stage") == mine["stage"][0])

@@ -22,15 +22,15 @@ RISK = 0.01  # of leaving out anything by chance, over all looked at
 LEAST_SHIFT = 0.5  # standard deviations within setters
 LEAST_IN, LEAST_OUT = 3, 5  # readings of a setter with and without, from which on they are compared
 NOT_PARTS = ("people", "model")  # changes that are no cause of a shift
-CHANGE, LOT, KNOWN = "change", "lot", "known"
+CHANGE, LOT, KNOWN, FAR = "change", "lot", "known", "far"
 
 
 @dataclass(frozen=True)
 class LeftOut:
     """Some of a tech's readings of one band, not counted, and why."""
 
-    kind: str  # change | lot | known
-    what: str  # the change as written, the lot, the words of the mark
+    kind: str  # change | lot | known | far (so far from all others that it is a slip)
+    what: str  # the change as written, the lot, the words of the mark; of slips their instruments
     first: date | None  # day from which on; None: of a lot
     last: date | None  # day up to which; None: still
     n: int  # of this tech's readings

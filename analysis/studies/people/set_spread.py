@@ -11,7 +11,7 @@ import polars as pl
 from scipy import stats
 
 from analysis.methods.segments import Floats
-from analysis.studies.story.conformity import as_set
+from analysis.studies.people.far_off import far, near
 from analysis.studies.story.of_visits import SEVERAL
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -32,6 +32,7 @@ SPREADS: dict[str, pl.DataType] = {
         name: pl.Float64()
         for name in ("offset", "offset_low", "offset_high", "sd", "sd_others", "ratio", "ratio_low", "ratio_high")
     },
+    "far": pl.Int64(),
 }
 
 
@@ -41,11 +42,10 @@ def spreads(snapshot: Snapshot) -> pl.DataFrame:
     n readings of instruments set while others set some of the cell; offset: mean less the others' mean, canonical unit;
     sd, sd_others: within cells and times; ratio of the standard deviations with F bounds of normal readings. All 95 %;
     the readings of one instrument (its strings, its edges) go together, so the intervals take an instrument as one
-    reading.
+    reading. far: of their readings left out, so far from all others (`far_off`); nobody's spread holds one.
     """
-    readings = snapshot.once(as_set).filter(
-        (pl.col("set_by") != "") & ~pl.col("set_by").cast(pl.String).str.contains(SEVERAL) & (pl.col("setup") != "")
-    )
+    kept = (pl.col("set_by") != "") & ~pl.col("set_by").cast(pl.String).str.contains(SEVERAL) & (pl.col("setup") != "")
+    readings = near(snapshot).filter(kept)
     off = (pl.col("value") - pl.col("target").fill_null(0.0)).alias("off")
     mine = tables.plain(
         _in_time(readings)
@@ -89,8 +89,15 @@ def spreads(snapshot: Snapshot) -> pl.DataFrame:
     rows = shared.group_by("characteristic", "set_stage", "set_by", maintain_order=True).agg(pl.all())
     told = [_told(row) for row in rows.iter_rows(named=True)]
     order = {item.key: place for place, item in enumerate(snapshot.shop.characteristics)}
+    left = tables.plain(
+        far(snapshot)
+        .group_by("characteristic", pl.col("set_stage").alias("stage"), pl.col("set_by").alias("tech"))
+        .len("far")
+    )
     return (
-        pl.DataFrame(told, schema=SPREADS)
+        pl.DataFrame(told, schema={name: kind for name, kind in SPREADS.items() if name != "far"})
+        .join(left, on=["characteristic", "stage", "tech"], how="left", maintain_order="left")
+        .with_columns(pl.col("far").cast(pl.Int64).fill_null(0))
         .with_columns(pl.col("characteristic").replace_strict(order, return_dtype=pl.Int64).alias("_order"))
         .sort("_order", "stage", "tech")
         .select(SPREADS.keys())

@@ -5,6 +5,7 @@ begins anew with the next instrument and the latest answer counts, so that what 
 against anybody for good. Bands: `bands`; what is no person's and left out: `not_theirs`.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from functools import lru_cache
@@ -16,8 +17,8 @@ from analysis.methods.ever_shown import WITHIN, ever_shown, lasting_plan
 from analysis.methods.intervals import binomial_exact, mean_t, sd_chi
 from analysis.methods.segments import Flags
 from analysis.methods.sequential import SequentialPlan, verdict, wald_lines
-from analysis.studies.people.bands import LEAST, judged_by, set_readings, targets_of
-from analysis.studies.people.not_theirs import LeftOut, left_out
+from analysis.studies.people.bands import LEAST, judged_by, set_readings, slips_of, targets_of
+from analysis.studies.people.not_theirs import FAR, LeftOut, left_out
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -61,10 +62,11 @@ def stands(snapshot: Snapshot, tech: str, *, since: date | None = None, until: d
     first reading), `until`: the last day looked at. Only readings under the band's own spec count.
     """
     readings = set_readings(snapshot).sort("taken_at", "serial")
+    slips = slips_of(snapshot).filter(pl.col("set_by") == tech)
     if since is not None:
-        readings = readings.filter(pl.col("set_on") >= since)
+        readings, slips = (rows.filter(pl.col("set_on") >= since) for rows in (readings, slips))
     if until is not None:
-        readings = readings.filter(pl.col("set_on") <= until)
+        readings, slips = (rows.filter(pl.col("set_on") <= until) for rows in (readings, slips))
     touched = readings.filter(pl.col("set_by") == tech).select("characteristic", "position", "setup").unique()
     theirs = targets_of(snapshot, tech).join(
         tables.plain(touched),
@@ -74,18 +76,24 @@ def stands(snapshot: Snapshot, tech: str, *, since: date | None = None, until: d
     )
     found = []
     for band in theirs.iter_rows(named=True):
-        of_band = readings.filter(
-            (pl.col("characteristic") == band["characteristic"])
-            & (pl.col("position") == band["position"])
-            & (pl.col("setup") == band["model"])
-        )
-        if band["spec"] is not None:
-            of_band = of_band.filter(
-                pl.col("lower").eq_missing(band["spec_lower"]) & pl.col("upper").eq_missing(band["spec_upper"])
-            )
+        of_band = readings.filter(*_under(band))
         if (of_band["set_by"] == tech).any():
-            found.append(_stand(snapshot, band, tech, of_band))
+            found.append(_stand(snapshot, band, tech, of_band, slips.filter(*_under(band))["serial"].to_list()))
     return found
+
+
+def _under(band: dict[str, object]) -> list[pl.Expr]:
+    """Of a band's series, and under its own spec."""
+    series = {"characteristic": "characteristic", "position": "position", "setup": "model"}
+    held = [pl.col(name).eq(pl.lit(band[of])) for name, of in series.items()]
+    if band["spec"] is not None:
+        held += [pl.col(end).eq_missing(pl.lit(band[f"spec_{end}"])) for end in ("lower", "upper")]
+    return held
+
+
+def _slips(serials: Sequence[str]) -> list[LeftOut]:
+    """Readings left out as slips, told together."""
+    return [LeftOut(FAR, ", ".join(sorted(serials)), None, None, len(serials), None)] if serials else []
 
 
 def first_stands(snapshot: Snapshot, tech: str, stage: str) -> list[Stand]:
@@ -165,8 +173,12 @@ def latest(test: SequentialPlan, out: np.ndarray) -> tuple[str, int, int]:
     return answer
 
 
-def _stand(snapshot: Snapshot, band: dict[str, object], tech: str, readings: pl.DataFrame) -> Stand:
-    """readings : of the band by everybody, in time order."""
+def _stand(
+    snapshot: Snapshot, band: dict[str, object], tech: str, readings: pl.DataFrame, slips: Sequence[str] = ()
+) -> Stand:
+    """readings : of the band by everybody, in time order. slips : instruments of this tech whose reading is left
+    out.
+    """
     gone = left_out(snapshot, band, readings, tech)
     kept: Flags = (
         (readings["set_by"] == tech).to_numpy() & ~np.any([rows for _, rows in gone], axis=0)
@@ -190,7 +202,7 @@ def _stand(snapshot: Snapshot, band: dict[str, object], tech: str, readings: pl.
         serials=mine["serial"].to_list(),
         out=out.tolist(),
         on_edge=int(on_edge.sum()),
-        left_out=[why for why, _ in gone],
+        left_out=[why for why, _ in gone] + _slips(slips),
         mean=mean,
         mean_low=mean_low,
         mean_high=mean_high,

@@ -10,8 +10,15 @@ def shop(people_desk):
     return people_desk.snapshot().shop
 
 
-def said(shop, offset, low, high):
-    beside = {"ratio": 1.0, "ratio_low": 0.8, "ratio_high": 1.2, "instruments": 400, "characteristic": "nut"}
+def said(shop, offset, low, high, far=0):
+    beside = {
+        "far": far,
+        "ratio": 1.0,
+        "ratio_low": 0.8,
+        "ratio_high": 1.2,
+        "instruments": 400,
+        "characteristic": "nut",
+    }
     return bench.offset(shop, {**beside, "offset": offset, "offset_low": low, "offset_high": high}).replace("\xa0", " ")
 
 
@@ -23,3 +30,14 @@ def test_an_offset_smaller_than_is_shown_says_so(shop):
 def test_one_that_is_shown_stands_with_its_interval(shop):
     assert said(shop, 0.001, -0.006, 0.004).startswith("0.00 mm from the others (−0.01 mm to 0.00 mm), no offset shown")
     assert said(shop, 0.03, 0.02, 0.04).startswith("+0.03 mm from the others (+0.02 mm to +0.04 mm);")
+
+
+def test_readings_that_may_be_mistyped_are_said_to_be_left_out(shop):
+    one, two = (said(shop, 0.03, 0.02, 0.04, far=far) for far in (1, 2))
+    assert one.endswith(
+        " One reading lies far from all others and may be mistyped: it is not counted until it is corrected."
+    )
+    assert two.endswith(
+        " Two readings lie far from all others and may be mistyped: they are not counted until they are corrected."
+    )
+    assert "mistyped" not in said(shop, 0.03, 0.02, 0.04)
