@@ -8,18 +8,29 @@ def calls(found: Calls) -> str:
     """Did the tool's own calls hold: the matters of the past quarter, and signals against what the budget allows."""
     if not found.matters:
         return "No matter opened in the last thirteen weeks."
-    parts = [(found.confirmed, "got a cause or an action"), (found.false, "somebody closed as false"),
-             (found.known, "marked known"), (found.unanswered, "nobody has answered")]  # fmt: skip
-    told = ", ".join(f"{numbers.in_words(count)} {words}" for count, words in parts if count)
     many = "matter" if found.matters == 1 else "matters"
-    back = (
-        f" ({numbers.in_words(found.closed_by_itself)} of them came back of themselves)"
-        if found.closed_by_itself
-        else ""
+    text = (
+        f"{numbers.in_words(found.matters, capital=True)} {many} opened in the last thirteen weeks: {_became(found)}."
     )
-    text = f"Of {numbers.in_words(found.matters)} {many} of the last thirteen weeks {told}{back}."
     if found.allowed is None:
         return text
     allowed = numbers.plain(found.allowed, 0)
     opened = f"{numbers.in_words(found.opened, capital=True)} signal{'' if found.opened == 1 else 's'} opened"
     return f"{text} {opened}; up to {allowed} would be false by the budget."
+
+
+def _became(found: Calls) -> str:
+    """`two have a cause or an action in the book, one was closed as false`."""
+    parts = [
+        (found.confirmed, "has", "have", "a cause or an action in the book"),
+        (found.false, "was", "were", "closed as false"),
+        (found.known, "is", "are", "marked known"),
+        (found.unanswered, "has", "have", "neither cause, action nor mark in the book yet"),
+    ]
+    told = [
+        f"{numbers.in_words(count)} {one if count == 1 else more} {words}" for count, one, more, words in parts if count
+    ]
+    if found.closed_by_itself:
+        back = "is back as it was" if found.closed_by_itself == 1 else "are back as they were"
+        told[-1] += f", of which {numbers.in_words(found.closed_by_itself)} {back}"
+    return "; ".join(told)

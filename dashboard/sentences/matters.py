@@ -22,8 +22,8 @@ NAMED_MODELS, NAMED_POSITIONS = 3, 2
 NEARER = "nearer"  # its first words say to what
 TO_TARGET = "Somebody's practice, or a change that took."  # where nothing else is named
 SURE = 0.05  # that nothing moved, by the readings themselves: below it nothing is said of chance
-CHANCES = ((0.95, "nineteen in twenty"), (0.9, "nine in ten"), (0.8, "four in five"), (0.67, "two in three"),
-           (0.5, "one in two"))  # fmt: skip
+CHANCES = ((0.58, "more than half of such signals are"), (0.42, "about one in two of such signals is"),
+           (0.3, "about one in three of such signals is"))  # fmt: skip
 
 
 def moved(seen: MatterSeen, shop: Shop, now: date, *, at: bool = False) -> Sentence:
@@ -247,14 +247,11 @@ def off_base(matter: Matter) -> str:
 
 
 def chance(matter: Matter) -> str:
-    """How likely it is that anything moved; '' where there is little doubt."""
-    told = matter.size_low is not None and matter.moves_with.nothing < SURE
-    if told or matter.moves_with.named or matter.real >= CHANCES[0][0]:
+    """What part of such signals is chance, where it is much and the readings leave doubt; else ''."""
+    if (matter.size_low is not None and matter.moves_with.nothing < SURE) or matter.moves_with.named:
         return ""
-    for least, words in CHANCES:
-        if matter.real >= least:
-            return f"About {words} of such signals were real in the last year of logs."
-    return "More of such signals were chance than not in the last year of logs."
+    much = next((words for least, words in CHANCES if 1 - matter.real >= least), "")
+    return f"By the false signals that the shop allows, {much} chance: wait before acting on it alone." if much else ""
 
 
 def _planned(one: Planned, shop: Shop, key: str, now: date) -> str:

@@ -1,5 +1,11 @@
-"""The chance that a matter is real: 1 - expected false / observed openings of its kind over the last year."""
+"""What part of a matter's kind of signals is not chance: 1 - expected false / observed openings over the last year, or
+over what there is of it. It hangs on the budget alone, on nobody's answers.
 
+Of a kind that seldom opened the quotient says little and would leap with each opening: it counts as if OF_ALL more had
+opened, as many of them false as of all kinds together.
+"""
+
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -12,6 +18,7 @@ from analysis.studies.drift.widths import week_numbers
 from ingest.store.snapshot import Snapshot
 
 YEAR = timedelta(weeks=52)
+OF_ALL = 10
 
 
 @dataclass(frozen=True)
@@ -30,10 +37,14 @@ def kind_of(row: dict[str, object]) -> str:
 
 def real(snapshot: Snapshot, judged: Signals, row: dict[str, object]) -> float:
     """Between 0 and 1; 1 where the shop has no budget, and nothing false is expected of its own making."""
-    found = snapshot.once(kinds).get(kind_of(row))
-    if found is None or not found.opened:
-        return 1.0
-    return float(np.clip(1.0 - found.expected / found.opened, 0.0, 1.0))
+    every = snapshot.once(kinds)
+    return not_chance(every[kind_of(row)], list(every.values())) if kind_of(row) in every else 1.0
+
+
+def not_chance(own: Kind, every: Sequence[Kind]) -> float:
+    """Of one kind, among all kinds that opened."""
+    usual = sum(kind.expected for kind in every) / max(sum(kind.opened for kind in every), 1)
+    return float(np.clip(1.0 - (own.expected + OF_ALL * usual) / (own.opened + OF_ALL), 0.0, 1.0))
 
 
 def kinds(snapshot: Snapshot) -> dict[str, Kind]:

@@ -331,11 +331,12 @@ def test_what_the_shop_checks_first_is_told_in_its_order():
 
 @pytest.mark.parametrize(
     ("real", "said"),
-    [(0.97, ""), (0.7, "About two in three of such signals were real in the last year of logs."),
-     (0.2, "More of such signals were chance than not in the last year of logs.")],
+    [(0.97, ""), (0.75, ""), (0.65, "about one in three of such signals is"),
+     (0.5, "about one in two of such signals is"), (0.2, "more than half of such signals are")],
 )  # fmt: skip
-def test_the_chance_that_it_is_real_stands_beside_what_nothing_explains(real, said):
-    assert matters.chance(matter(real=real).matter) == said
+def test_much_chance_is_told_beside_what_nothing_explains_and_little_is_not(real, said):
+    words = f"By the false signals that the shop allows, {said} chance: wait before acting on it alone." if said else ""
+    assert matters.chance(matter(real=real).matter) == words
     assert matters.chance(matter(MovesWith(nothing=0.01), real=real).matter) == ""  # the readings leave little doubt
     named = MovesWith([candidate(records.LOT, "MP-2291")], 4)
     assert matters.chance(matter(named, real=real).matter) == ""

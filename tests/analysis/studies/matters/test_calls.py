@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 
 from analysis.studies.drift.signals import signals
-from analysis.studies.matters.calls import calls
+from analysis.studies.matters.calls import Calls, calls
 from dashboard.sentences import calls as words
 from ingest.terms.tables import BENCH_BOOK, shaped
 from tests.analysis.studies.drifting import at, shop, snapshot
@@ -36,7 +36,19 @@ def test_what_somebody_wrote_decides(kind, field):
     assert counts[field] == 1
     assert found.opened >= 1
     assert found.allowed == pytest.approx(0.01 * (at(N - 1) - at(0)) / timedelta(weeks=1))
-    assert words.calls(found).startswith("Of one matter of the last thirteen weeks one ")
+    assert words.calls(found).startswith("One matter opened in the last thirteen weeks: one ")
+
+
+def test_what_became_of_matters_is_told_in_one_line_with_those_that_are_back():
+    told = words.calls(Calls(6, 2, 1, 0, 3, 1, 9, 13.0))
+    assert told == (
+        "Six matters opened in the last thirteen weeks: two have a cause or an action in the book; one was closed as "
+        "false; three have neither cause, action nor mark in the book yet, of which one is back as it was. Nine "
+        "signals opened; up to 13 would be false by the budget."
+    )
+    assert "one is marked known. One signal opened" in words.calls(Calls(1, 0, 0, 1, 0, 0, 1, 13.0))
+    both = words.calls(Calls(2, 0, 0, 0, 2, 2, 2, None))
+    assert both.endswith("two have neither cause, action nor mark in the book yet, of which two are back as they were.")
 
 
 def test_a_quiet_quarter_says_so():
