@@ -7,10 +7,11 @@ from dashboard import numbers
 from dashboard.sentences import shared
 from ingest.shopfiles.shop import Shop
 
+NAMED = 3  # instruments
 DOTS = (
     "A dot is a model: three standard deviations in shares of the way to the nearer limit; its line is what the "
-    "readings leave open (95 %). Past the edge some will lie outside. A ring is no promise: thin, not steady or read "
-    "too coarsely."
+    "readings leave open (95 %). Past the edge some will lie outside. A ring is no promise: thin, not steady, read "
+    "too coarsely or with a reading that may be mistyped."
 )
 
 
@@ -20,8 +21,26 @@ def what(shop: Shop, row: dict[str, Any]) -> str:
     return f"{name} on {shared.model(shop, row['model'])}"
 
 
+def slips(row: dict[str, Any]) -> str:
+    """`a reading far from all others (RK-1213) is mistyped; without it Ppk is 1.02`; '' without one."""
+    serials = list(row["slips"] or [])
+    if not serials:
+        return ""
+    named = ", ".join(serials[:NAMED]) + (
+        f" and {numbers.in_words(len(serials) - NAMED)} more" if serials[NAMED:] else ""
+    )
+    them = "it" if len(serials) == 1 else "them"
+    without = f"; without {them} Ppk is {numbers.plain(row['ppk_without'])}" if row["ppk_without"] is not None else ""
+    if len(serials) > 1:
+        return f"readings far from all others ({named}) are mistyped{without}"
+    return f"a reading far from all others ({named}) is mistyped{without}"
+
+
 def next_step(shop: Shop, row: dict[str, Any]) -> str:
     """Whether its mean or its spread takes the room, and what that asks for. row : of `room.need.needs`."""
+    if slips(row):
+        them = "it" if len(row["slips"]) == 1 else "them"
+        return f"see whether {slips(row)}, and correct {them}: until then {what(shop, row)} is no promise."
     if capability.NOT_STEADY in row["flags"]:
         return f"see on Drift what moved {what(shop, row)} before its limits or the way it is set are changed."
     if capability.COARSE in row["flags"]:

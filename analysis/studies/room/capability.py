@@ -11,6 +11,7 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.capability import bissell, indices
+from analysis.methods.far_readings import lonely
 from analysis.methods.independent_number import bounded
 from analysis.methods.intervals import binomial_exact
 from analysis.methods.segments import Flags, Floats, Ints, lengths, means
@@ -20,10 +21,12 @@ from analysis.studies.drift.streams import KEY, STREAM
 from analysis.studies.room.carrying import carrying
 from analysis.studies.room.expected import Rows, expected
 from analysis.studies.story.conformity import with_specs
+from analysis.studies.story.slips import LEAST
 from ingest.store.snapshot import Snapshot
 from ingest.terms.tables import TIME
 
 NOT_STEADY, THIN, COARSE, NOT_NORMAL, DEPENDENT = "not steady", "thin", "coarse", "not normal", "dependent"
+SLIPS = "may be mistyped"  # a reading of it
 ANY = "any"
 
 CAPABILITY: dict[str, pl.DataType] = {
@@ -118,11 +121,12 @@ def _rows(snapshot: Snapshot, judged: Signals, groups: _Groups) -> pl.DataFrame:
     )
     thin = (n < snapshot.shop.judging.least_readings) | (sd_short <= 0)
     unsteady = _unsteady(judged, groups.stream, first_at, last_at)
+    odd = np.add.reduceat(lonely(values, starts, step=step).astype(np.int64), starts)
+    slips = (odd > 0) & (n - odd >= LEAST)
+    words = (NOT_STEADY, THIN, COARSE, NOT_NORMAL, DEPENDENT, SLIPS)
     flags = [
-        ";".join(
-            word for word, holds in zip((NOT_STEADY, THIN, COARSE, NOT_NORMAL, DEPENDENT), row, strict=True) if holds
-        )
-        for row in zip(unsteady, thin, coarse, curve.not_normal, carry.dependent, strict=True)
+        ";".join(word for word, holds in zip(words, row, strict=True) if holds)
+        for row in zip(unsteady, thin, coarse, curve.not_normal, carry.dependent, slips, strict=True)
     ]
     return (
         pl.DataFrame(

@@ -27,9 +27,10 @@ def readings_reach(snapshot: Snapshot, *, when: str) -> tuple[date, date]:
 
 def needs(snapshot: Snapshot, *, when: str, first: date | None = None, last: date | None = None) -> pl.DataFrame:
     """Rows of `room` with limits and a Ppk, of all days or of those from `first` to `last`, and beside each: need,
-    need_low, need_high (tolerances; null: beyond any), more (not thin, and the whole 95 % interval lies above 1), off
+    need_low, need_high (tolerances; null: beyond any), more (not thin, the whole 95 % interval above 1, and not for a
+    slip alone), off
     (from the middle or target, in the reading's unit), widest (share of the tolerance that the middle 99.7 % take),
-    promise (False: thin, coarse or not steady).
+    promise (False: thin, coarse, not steady or with a reading that may be mistyped).
 
     Sorted by rows (characteristic and position): most models that clearly need more, then the largest need first;
     within a row the largest need first. Thin ones come last and place no row before another. Empty without such rows.
@@ -40,18 +41,20 @@ def needs(snapshot: Snapshot, *, when: str, first: date | None = None, last: dat
     rows = rows.filter(pl.col("ppk").is_not_null())
     flags = pl.col("flags")
     doubt = [
-        flags.str.contains(word, literal=True) for word in (capability.THIN, capability.COARSE, capability.NOT_STEADY)
+        flags.str.contains(word, literal=True)
+        for word in (capability.THIN, capability.COARSE, capability.NOT_STEADY, capability.SLIPS)
     ]
 
     def turned(name: str) -> pl.Expr:
         return pl.when(pl.col(name) > 0).then(1 / pl.col(name))
 
+    alone = pl.when(pl.col("ppk") > 0).then(pl.col("ppk_without") / pl.col("ppk")).fill_null(1.0)
     centre = pl.coalesce("target", (pl.col("lower") + pl.col("upper")) / 2)
     rows = rows.with_columns(
         need=turned("ppk"),
         need_low=turned("ppk_high"),
         need_high=turned("ppk_low"),
-        more=(pl.col("ppk_high") < 1).fill_null(False) & ~doubt[0],
+        more=(pl.col("ppk_high") * alone < 1).fill_null(False) & ~doubt[0],
         off=pl.col("mean") - centre,
         widest=(pl.col("high") - pl.col("low")) / (pl.col("upper") - pl.col("lower")),
         promise=~pl.any_horizontal(doubt),

@@ -16,6 +16,7 @@ from analysis.methods.intervals import binomial_exact
 from analysis.methods.segments import Floats
 from analysis.studies.room import capability
 from analysis.studies.story.conformity import judged_readings
+from analysis.studies.story.slips import slips
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
@@ -33,12 +34,16 @@ def room(snapshot: Snapshot, *, when: str, first: date | None = None, last: date
     last_day (with a reading), share, share_low, share_high, and low,
     quarter, three_quarters, high: where the middle 99.7 % and the middle half of readings lie, by their normal curve,
     or as counted where the readings are not normal. starting: a limit is a starting
-    value, not the shop's own. flags: words joined by ';'. Without limits only n and mean.
+    value, not the shop's own. slips (serials of readings that may be mistyped) and ppk_without them. flags: words
+    joined by ';'. Without limits only n and mean.
     """
     now = under_now(snapshot, when=when, first=first, last=last)
     if now.is_empty():
         return pl.DataFrame()
-    now = now.with_columns(starting=snapshot.specs.starting.gather(now["spec"]).fill_null(False))
+    now = now.with_columns(
+        starting=snapshot.specs.starting.gather(now["spec"]).fill_null(False),
+        _slip=pl.Series(slips(snapshot.shop, now)),
+    )
     tail = (1 - MIDDLE) / 2
     value = pl.col("value")
     rows = (
@@ -49,6 +54,9 @@ def room(snapshot: Snapshot, *, when: str, first: date | None = None, last: date
             pl.col("target", "lower", "upper").first().cast(pl.Float64),
             value.mean().alias("mean"),
             value.std().alias("sd"),
+            pl.col("serial").filter("_slip").cast(pl.String).alias("slips"),
+            value.filter(~pl.col("_slip")).mean().alias("_mean"),
+            value.filter(~pl.col("_slip")).std().alias("_sd"),
             pl.col("starting").any(),
             pl.col("outside").fill_null(False).sum().cast(pl.Int64).alias("outside"),
             pl.col("on_limit").fill_null(False).sum().cast(pl.Int64).alias("on_limit"),
@@ -79,6 +87,7 @@ def room(snapshot: Snapshot, *, when: str, first: date | None = None, last: date
         ppk=pl.Series(index.ppk).fill_nan(None),
         ppk_low=pl.Series(ends[0]).fill_nan(None),
         ppk_high=pl.Series(ends[1]).fill_nan(None),
+        ppk_without=pl.Series(_without(rows)).fill_nan(None),
         share=pl.col("outside") / pl.col("n"),
         share_low=pl.Series(low),
         share_high=pl.Series(high),
@@ -88,7 +97,7 @@ def room(snapshot: Snapshot, *, when: str, first: date | None = None, last: date
     rows = rows.with_columns(  # the same readings have the same bounds as in the table of figures
         pl.when(same_readings).then("own_low").otherwise("ppk_low").alias("ppk_low"),
         pl.when(same_readings).then("own_high").otherwise("ppk_high").alias("ppk_high"),
-        pl.col("flags").fill_null(""),
+        _with_slips().alias("flags"),
     )
     if first is not None or last is not None:
         few = (pl.col("n") < snapshot.shop.judging.least_readings) & ~pl.col("flags").str.contains(capability.THIN)
@@ -107,7 +116,23 @@ def room(snapshot: Snapshot, *, when: str, first: date | None = None, last: date
         three_quarters=place(near, "q_three"),
         high=place(far, "q_high"),
         model=pl.col("setup"),
-    ).drop("setup", "q_low", "q_quarter", "q_three", "q_high")
+    ).drop("_mean", "_sd", "setup", "q_low", "q_quarter", "q_three", "q_high")
+
+
+def _with_slips() -> pl.Expr:
+    """The flags, with that of slips where these readings hold one."""
+    others = pl.col("flags").fill_null("").str.replace(f";?{capability.SLIPS}", "")
+    told = pl.concat_str(others, pl.lit(capability.SLIPS), separator=";").str.strip_prefix(";")
+    return pl.when(pl.col("slips").list.len() > 0).then(told).otherwise(others)
+
+
+def _without(rows: pl.DataFrame) -> Floats:
+    """Ppk of each row without its slips; nan where it has none."""
+    asked = rows.select(pl.col("_mean", "_sd", "target", "lower", "upper").cast(pl.Float64).fill_null(np.nan))
+    mean, sd, target, lower, upper = (asked[name].to_numpy() for name in asked.columns)
+    some = rows["slips"].list.len().to_numpy()
+    ppk = indices(mean, sd, sd, rows["n"].to_numpy() - some, target=target, lower=lower, upper=upper).ppk
+    return np.asarray(np.where(some > 0, ppk, np.nan), dtype=np.float64)
 
 
 def under_now(snapshot: Snapshot, *, when: str, first: date | None = None, last: date | None = None) -> pl.DataFrame:

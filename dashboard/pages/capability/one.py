@@ -17,6 +17,7 @@ from dashboard.charts.histogram import HistogramView
 from dashboard.charts.histogram import histogram as histogram_chart
 from dashboard.desk import desk, gauges_now
 from dashboard.pages import period as periods
+from dashboard.sentences import room as words
 from dashboard.sentences import shared as sentences
 from dashboard.sentences.gauges import beside
 from ingest.shopfiles.shop import Shop
@@ -52,6 +53,7 @@ def sheet(row: dict[str, Any], shop: Shop, when: str, period: periods.Period) ->
     )
     right = f"{when}, {numbers.count(row['n'])} {'reading' if row['n'] == 1 else 'readings'} under the limits in force"
     doubt = [] if row["promise"] else [html.P(f"No promise: {doubts(row)}.", className="small")]
+    doubt += [html.P(f"Look whether {words.slips(row)}.", className="small")] if row["slips"] else []
     named = desk.ask(read_on).get((row["characteristic"], row["model"]), frozenset())
     resting = beside(gauges_now.out_of_order(), shop, row["characteristic"], named)
     doubt += [html.P(resting, className="small")] if resting else []

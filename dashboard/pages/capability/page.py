@@ -164,7 +164,7 @@ def _worst(tight: pl.DataFrame) -> tuple[dict[str, Any], str]:
     no other tolerance, it needs its cause.
     """
     rows = tight.sort("ppk")
-    steady = rows.filter(~pl.col("flags").str.contains(capability.NOT_STEADY))
+    steady = rows.filter(~pl.col("flags").str.contains(f"{capability.NOT_STEADY}|{capability.SLIPS}"))
     first, worst = (part.row(0, named=True) for part in (rows, steady if len(steady) else rows))
     return worst, "" if first == worst else "of the steady ones "
 

@@ -18,6 +18,14 @@ from tests.dashboard.sentences.test_shared import SHOP, plain
             "look at how action treble on LARK-25 is set and measured, or agree other limits: its spread",
         ),
         ({"widest": None}, "see the readings of action treble on LARK-25 below."),
+        (
+            {"slips": ["T738"], "ppk_without": 1.016, "flags": "not steady"},
+            "see whether a reading far from all others (T738) is mistyped; without it Ppk is 1.02, and correct it",
+        ),
+        (
+            {"slips": ["A", "B", "C", "D"], "ppk_without": None},
+            "see whether readings far from all others (A, B, C and one more) are mistyped, and correct them",
+        ),
     ],
 )
 def test_the_next_step_hangs_on_what_takes_the_room(more, said):
@@ -28,5 +36,7 @@ def test_the_next_step_hangs_on_what_takes_the_room(more, said):
         "flags": "",
         "off": 0.12,
         "widest": 0.8,
+        "slips": [],
+        "ppk_without": None,
     }
     assert plain(room.next_step(SHOP, row | more)).startswith(said)

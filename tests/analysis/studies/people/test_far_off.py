@@ -4,11 +4,12 @@ import numpy as np
 import pytest
 
 from analysis.studies.people.bands import set_readings
-from analysis.studies.people.far_off import LEAST, far, near
+from analysis.studies.people.far_off import far, near
 from analysis.studies.people.not_theirs import FAR
 from analysis.studies.people.set_spread import spreads
 from analysis.studies.people.targets import stands
 from analysis.studies.story.conformity import as_set
+from analysis.studies.story.slips import LEAST
 from tests.analysis.studies.measured import made, visit
 
 SPEC = {"characteristic": "action", "position": "bass", "target": 2.0, "lower": 1.5, "upper": 2.5}

@@ -197,6 +197,9 @@ def test_flags_say_thin_coarse_and_not_normal():
     read = (rng.normal(0.2, 0.03, 80) / 0.1).round() * 0.1
     assert flags(read.tolist(), gauge=coarse) == ["coarse"]
     assert "not normal" in flags((0.1 + rng.exponential(0.05, 80)).tolist())
+    slip = [*rng.normal(0.2, 0.02, 40), 2.0, *rng.normal(0.2, 0.02, 40)]
+    assert "may be mistyped" in flags(slip)
+    assert "may be mistyped" not in flags([*slip[:15], 2.0])  # among few nothing is taken for one
 
 
 def test_a_skew_stream_is_counted_with_a_skew_curve_and_a_normal_one_with_the_normal():

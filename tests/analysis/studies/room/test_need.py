@@ -1,10 +1,13 @@
 """The need of a stream is its Ppk turned over; rows stand hungriest first; thin streams never count as needing more."""
 
+import numpy as np
 import polars as pl
 import pytest
 
+from analysis.studies.room import capability
 from analysis.studies.room import room as rooms
 from analysis.studies.room.need import needs
+from tests.analysis.studies.measured import made, visit
 
 ROOM = {
     "characteristic": ["relief", "relief", "action", "action", "action"],
@@ -20,6 +23,7 @@ ROOM = {
     "target": [0.2, None, None, None, None],
     "lower": [0.0, 0.0, 1.5, 1.5, None],
     "upper": [0.4, 0.4, 2.5, 2.5, None],
+    "ppk_without": pl.Series([None] * 5, dtype=pl.Float64),
 }
 
 
@@ -64,7 +68,35 @@ def test_a_thin_stream_places_no_row_before_another(monkeypatch):
     assert told == [("relief", "B"), ("relief", "A"), ("action", "B"), ("action", "A")]
 
 
+def test_a_slip_alone_makes_no_series_need_more_and_no_promise(monkeypatch):
+    without = pl.Series([None, None, 0.9, None, None], dtype=pl.Float64)
+    for ppk_without, more in ((0.9, False), (0.55, True)):
+        rows = pl.DataFrame(ROOM | {"ppk_without": without.replace(0.9, ppk_without)})
+        rows = rows.with_columns(flags=pl.when(pl.col("ppk") == 0.5).then(pl.lit(capability.SLIPS)).otherwise("flags"))
+        monkeypatch.setattr("analysis.studies.room.need.room", lambda snapshot, when, rows=rows, **days: rows)
+        row = needs(None, when="as set").filter(characteristic="action", model="A").row(0, named=True)
+        assert (row["more"], row["promise"], row["need"]) == (more, False, 2.0)
+
+
 def test_no_reading_is_no_row(monkeypatch):
     monkeypatch.setattr("analysis.studies.room.need.room", lambda snapshot, when, **days: pl.DataFrame())
     assert needs(None, when="as set").is_empty()
     assert rooms.KEY
+
+
+def test_room_stands_with_the_ppk_it_would_have_without_a_slip():
+    rng, spec = np.random.default_rng(14), {"characteristic": "relief", "target": 0.2, "lower": 0.1, "upper": 0.3}
+    values = [*rng.normal(0.2, 0.02, 40), 2.0, *rng.normal(0.2, 0.02, 40)]
+
+    def told(values):
+        rows = [visit(f"S{k:03d}", k, "final", readings={"relief": float(v)}) for k, v in enumerate(values)]
+        return rooms.room(made(rows, [spec]), when="as set").row(0, named=True)
+
+    slipped, clean = told(values), told([v for v in values if v < 1])
+    assert slipped["slips"] == ["S040"]
+    assert capability.SLIPS in slipped["flags"].split(";")
+    assert slipped["ppk_without"] == pytest.approx(clean["ppk"])
+    assert slipped["outside"] == clean["outside"] + 1
+    assert clean["ppk_without"] is None
+    assert clean["slips"] == []
+    assert capability.SLIPS not in clean["flags"]
