@@ -6,23 +6,22 @@ there it proposes additions only.
 """
 
 import tomllib
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from ingest.beginning.additions import additions_text, keep, known_log, known_words, under
+from ingest.beginning.additions import additions_text, keep, known_log, under
 from ingest.beginning.answers import LogSaid, Said, checked_answers, said_of, slip, unheard
 from ingest.beginning.asking import COLUMN, LEAVE, Ask, Asker, no_zone, unfit
 from ingest.beginning.days_of_others import with_orders
-from ingest.beginning.doubted_families import doubt
 from ingest.beginning.families import FAMILIES, family_of
 from ingest.beginning.file_names import pattern_of
 from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.gauges_seen import gauges
 from ingest.beginning.legend import legend_of
 from ingest.beginning.measured_at_end import measured_at_end
+from ingest.beginning.model_names import add_models
 from ingest.beginning.new_text import shop_text
 from ingest.beginning.of_one_kind import is_kind_of, together, with_more
 from ingest.beginning.parts_of_shop import add_measure, begin, finish_measures, place_stage, shown_in
@@ -31,7 +30,6 @@ from ingest.beginning.rows_meant import answered_rows, meant_table
 from ingest.beginning.serials_typed import serials_typed
 from ingest.beginning.sheets_of_shop import add_log, column_key
 from ingest.beginning.sisters import join_sisters
-from ingest.beginning.slips_of_words import slips_of_words
 from ingest.beginning.starting_limits import specs_text
 from ingest.beginning.steps_seen import steps_seen
 from ingest.beginning.survey import Survey, survey_of
@@ -45,8 +43,6 @@ from ingest.shopfiles.shop import Shop, ShopProblem, checked_shop
 from ingest.terms.questions import FileProblem
 
 __all__ = ["Ask", "Proposal", "column_key", "propose", "unfit", "write"]
-
-UNKNOWN_FAMILY = "not said"
 
 
 @dataclass(frozen=True)
@@ -96,7 +92,7 @@ def propose(
         if seen.known is not None:
             keep(draft.logs[-1], seen.known)
     shown_in(draft, shop)
-    _add_models(draft, surveys, asker, shop)
+    add_models(draft, surveys, asker, shop)
     unread += [*_without_limits(draft), *tunings(draft, asker, shop)]
     _mark_roles(draft, asker, shop)
     finish_measures(draft, shop)
@@ -243,39 +239,6 @@ def _about(draft: Draft, told: Said, surveys: Sequence[Survey], asker: Asker) ->
         about["serials"] = typed[0]
         draft.said |= {"shop serials"} if typed[1] else set()
     draft.about = {**about, **said}
-
-
-def _add_models(draft: Draft, surveys: Sequence[Survey], asker: Asker, shop: Shop | None) -> None:
-    known = known_words("model", shop, None)
-    said = {
-        plain(str(word))
-        for key, entry in draft.models.items()
-        for word in (key, entry.get("name", ""), *entry.get("words", ()))
-    } | {plain(word) for seen in surveys for word in seen.said.words.get("model", {})}
-    typed = sum((seen.words("model") for seen in surveys), Counter[str]())
-    slips = slips_of_words(typed)  # Logs asks about them, with what is meant
-    names = {plain(name): name for name in typed if plain(name) not in known.keys() | said and name not in slips}
-    for name in names.values():
-        family = family_of(name)
-        why = "from its name"
-        against = doubt(name, family, surveys) if family else ""
-        if not family or against:
-            key = f"family of {name}"
-            question = f"What kind of instrument is the model {name!r}?" + (f" ({against})" if against else "")
-            every = "What kind of instrument is each model?"
-            options = (*FAMILIES, UNKNOWN_FAMILY)
-            family = asker.ask(key, question, options, UNKNOWN_FAMILY, of="" if against else every, word=name)
-            why = "" if key in asker.answers else "not said"
-        draft.models[name] = {"key": name, "family": family}
-        if why:
-            draft.guesses[f"model {name} family"] = why
-    for entry in draft.models.values():
-        entry.setdefault("family", UNKNOWN_FAMILY)
-    if not names and not known and not draft.models:
-        question = "No column is read as the model: what kind of instrument are they?"
-        family = asker.ask("family", question, (*FAMILIES, UNKNOWN_FAMILY), UNKNOWN_FAMILY)
-        draft.models["all models"] = {"key": "all models", "family": family}
-        draft.guesses["model all models family"] = "no column is read as the model"
 
 
 def _without_limits(draft: Draft) -> list[str]:

@@ -1,6 +1,7 @@
 """Whether a word may be a spelling of another: letters slip, but numbers, sizes and single letters tell words apart."""
 
 import re
+import unicodedata
 
 from rapidfuzz.distance import OSA
 
@@ -19,6 +20,8 @@ def spelled_alike(word: str, other: str) -> bool:
     if "".join(mine).translate(LOOKS) == "".join(theirs).translate(LOOKS):
         return True
     codes, known = _codes(mine), _codes(theirs)
+    if any(part.isdigit() for part in mine) and mine == theirs[: len(mine)]:  # 'OB-12' of 'OB-12 A-Scale'
+        return True
     if not codes <= known or (known - codes and codes):
         return False
     long, held = [part for part in mine if part not in codes], [part for part in theirs if part not in known]
@@ -36,8 +39,9 @@ def _slip(part: str, other: str) -> bool:
 
 
 def _parts(word: str) -> list[str]:
-    """Runs of letters and of figures."""
-    return re.findall(r"[^\W\d_]+|\d+", plain(word))
+    """Runs of letters and of figures, the letters without their accents."""
+    bare = "".join(sign for sign in unicodedata.normalize("NFD", plain(word)) if not unicodedata.combining(sign))
+    return re.findall(r"[^\W\d_]+|\d+", bare)
 
 
 def _codes(parts: list[str]) -> set[str]:

@@ -23,6 +23,9 @@ from ingest.reading.spellings import spelled_alike
         ("Dove baritone", "Dove concert", False),
         ("Dove baritone", "Dove", False),  # it says more
         ("Ukulele tenor T3", "Tenor T3", True),  # one number, told with more words
+        ("Ukulele tenor T3", "Ukulélé ténor T3", True),
+        ("OB-12", "OB-12 A-Scale", True),
+        ("OB-12 L", "OB-12", False),
         ("T3", "Tenor T3", True),
         ("Tenor T4", "Tenor T3", False),
         ("Heron", "Lark", False),
