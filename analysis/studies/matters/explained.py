@@ -272,16 +272,19 @@ def _pull(work: _Work, step: _Step, signal: Signalled) -> float:
 def _explained(work: _Work, number: int) -> Explained:
     step, taken = work.steps[number], work.explainer.taken
 
-    def whole(column: Floats) -> Floats:
-        found = np.zeros(len(work.keep))
-        found[work.keep] = column
-        return found
-
     since = min(one.since for one in step.covered)
     side = int(np.sign(sum(one.side for one in step.covered))) or 1
     numbers = [one.number for one in step.covered]
-    beside = [whole(column) for column in taken[:number] + taken[number + 1 :]]
-    return Explained(work.found, numbers, step.named, step.best, step.look, whole(step.column), since, side, beside)
+    beside = [_whole(work, column) for column in taken[:number] + taken[number + 1 :]]
+    column = _whole(work, step.column)
+    return Explained(work.found, numbers, step.named, step.best, step.look, column, since, side, beside)
+
+
+def _whole(work: _Work, column: Floats) -> Floats:
+    """A column of the readings kept as one of all (n,)."""
+    found = np.zeros(len(work.keep))
+    found[work.keep] = column
+    return found
 
 
 def _accounts(one: Signalled, first: int, before: float, after: float, since: int) -> bool:
@@ -324,4 +327,5 @@ def _unexplained(work: _Work, group: list[Signalled]) -> Explained:
         column,
         min(one.since for one in group),
         group[0].side,
+        [_whole(work, column) for column in work.explainer.taken],
     )

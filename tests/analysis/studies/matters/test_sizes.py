@@ -5,6 +5,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from analysis.methods.explanation import Explainer
+from analysis.studies.matters.explained import Signalled, _unexplained, _Work
 from analysis.studies.matters.parts import _sizes
 
 
@@ -27,3 +29,24 @@ def test_they_lie_round_the_size_whatever_else_moved_all_of_them():
 def test_models_that_moved_alike_or_either_way_are_one_size():
     assert of(0.15, 0.15, 0.15) is None
     assert of(-0.05, 0.15, 0.05) is None
+
+
+def test_what_nothing_explains_is_sized_with_all_known_that_was_explained_before():
+    rng = np.random.default_rng(20281205)
+    day = np.repeat(np.arange(40), 10)
+    found = SimpleNamespace(day=day, values=rng.normal(size=400))
+    explainer = Explainer(found.values, day, np.zeros(400, dtype=np.int64), [], [], 10)
+    taken = 1.2 * ((day >= 20) & (day < 26))[:300]
+    keep = day < 30  # of what has passed
+    explainer.taken = [taken]
+    one = Signalled(7, day >= 28, since=28, low=27, high=29, opened=28, side=-1, open=True, back=40)
+    work = _Work(found, keep, replace_rows(explainer, keep), {7: one}, closed=True)
+    told = _unexplained(work, [one])
+    assert [column.tolist() for column in told.beside] == [[*taken, *np.zeros(100)]]
+
+
+def replace_rows(one: Explainer, keep: np.ndarray) -> Explainer:
+    """The same of some readings, with what it has taken."""
+    made = Explainer(one.values[keep], one.day[keep], one.stream[keep], [], [], one.since)
+    made.taken = one.taken
+    return made
