@@ -12,7 +12,9 @@ from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.survey import Survey
 from ingest.reading.headings import plain
 from ingest.terms.clock import WRITTEN, Order, read_stamp
+from ingest.terms.zone_letters import place_of, zone_in
 
+UTC = "UTC"  # where nothing tells a zone
 NEAR = timedelta(days=92)  # of other sheets of the shop
 FARTHER = 6  # times: how far the days of the other order lie off
 _IN_NAME = re.compile(r"(?<!\d)(20\d\d)[-_.]?(\d\d)[-_.]?(\d\d)(?!\d)")
@@ -38,6 +40,12 @@ def ask_order(draft: Draft, log: LogDraft, asker: Asker) -> None:
     question = f"{seen.title}: are the dates {told or 'day-month-year or month-day-year'}{sample}?"
     log.order = asker.ask(key, question, ORDERS, seen.order)
     draft.guesses[key] = "" if key in asker.answers else "the calendar allows several"
+
+
+def zone_of(surveys: Sequence[Survey]) -> str:
+    """The time zone that the letters behind the times of all sheets tell, else UTC."""
+    places = {place_of(letters) for seen in surveys for cell in seen.days() if (letters := zone_in(cell))}
+    return (places.pop() or UTC) if len(places) == 1 else UTC
 
 
 def _told(seen: Survey, surveys: Sequence[Survey]) -> Survey:

@@ -14,7 +14,7 @@ from typing import Any
 from ingest.beginning.additions import additions_text, keep, known_log, under
 from ingest.beginning.answers import LogSaid, Said, checked_answers, said_of, slip, unheard
 from ingest.beginning.asking import COLUMN, LEAVE, Ask, Asker, no_zone, unfit
-from ingest.beginning.days_of_others import with_orders
+from ingest.beginning.days_of_others import with_orders, zone_of
 from ingest.beginning.families import FAMILIES, family_of
 from ingest.beginning.file_names import pattern_of
 from ingest.beginning.first_shop import Draft, LogDraft
@@ -232,8 +232,9 @@ def _about(draft: Draft, told: Said, surveys: Sequence[Survey], asker: Asker) ->
         about["name"] = said["name"]
     if "timezone" not in said:
         question = "Which time zone does its clock show, such as Europe/Dublin or America/New_York?"
-        about["timezone"] = asker.ask("timezone", question, (), "UTC")
-        draft.said |= {"shop timezone"} if asker.answers.get("timezone", "UTC") != "UTC" else set()
+        likely = zone_of(surveys)
+        about["timezone"] = asker.ask("timezone", question, (), likely)
+        draft.said |= {"shop timezone"} if asker.answers.get("timezone", likely) != likely else set()
     about["length"] = ""  # known once the sheets' units are
     if "serials" not in said and (typed := serials_typed(surveys, asker))[0]:
         about["serials"] = typed[0]

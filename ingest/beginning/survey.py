@@ -9,7 +9,7 @@ from ingest.beginning.among_others import among_others, as_it_came
 from ingest.beginning.among_words import written_once
 from ingest.beginning.answers import LogSaid, measure_of, said_guess
 from ingest.beginning.day_orders import date_order
-from ingest.beginning.guesses import Guess, decimal_sign, guess_by_cells, guess_column
+from ingest.beginning.guesses import Guess, decimal_sign, guess_by_cells, guess_column, guess_heading
 from ingest.beginning.heading_sense import checks_only
 from ingest.beginning.profiles import LOOKED_AT, Profile, profile
 from ingest.beginning.raw_tables import RawTable
@@ -199,7 +199,7 @@ def survey_of(name: str, table: RawTable, said: LogSaid | None = None) -> Survey
     if not any(column.filled for column in columns):
         raise FileProblem(f"{title}: a heading and no row below it; wanted some rows to look at")
     if not any(column.guess.field in DATES and column.guess.taken for column in columns):
-        raise FileProblem(f"{title}: no column holds dates; wanted one, such as 'Date'")
+        raise FileProblem(f"{title}: no column holds dates{_named_so(columns)}; wanted one, such as 'Date'")
     fields = {column.guess.field for column in columns if column.guess.taken}
     if "serial" not in fields and "lot" not in fields and "part" not in fields:
         raise FileProblem(f"{title}: no column could be the serial; wanted one, such as 'Serial'")
@@ -229,6 +229,12 @@ def survey_of(name: str, table: RawTable, said: LogSaid | None = None) -> Survey
         once=() if "same_as_above" in told.rest else written_once(columns),
         hints=table.hints,
     )
+
+
+def _named_so(columns: Sequence[ColumnSeen]) -> str:
+    """What stands in the column that is headed as one of dates."""
+    named = next((one for one in columns if one.filled and guess_heading(one.heading).field in DATES), None)
+    return f" that can be read: {named.heading!r} holds {named.samples[0]!r}" if named else ""
 
 
 def _read_where(column: ColumnSeen, columns: Sequence[ColumnSeen], shape: str, stage: str) -> str:

@@ -9,7 +9,7 @@ from ingest.reading.notation import SHEET_ERRORS
 from ingest.reading.row_text import row_text
 from ingest.reading.sheet import Reading
 
-_EMPTY = ("-", "--", "–", "—", "n/a", "N/A", *SHEET_ERRORS)  # a field so filled is empty
+_EMPTY = ("-", "--", "–", "—", "－", "―", "ー", "n/a", "N/A", *SHEET_ERRORS)  # a field so filled is empty
 
 
 class Refusals:

@@ -48,6 +48,12 @@ WEAK = ("weak", "light", "scant", "shy")
 _ARROW = re.compile(r"\s*(?:->|-->|=>|→|➔|➜|⇒)\s*")
 _INTERVAL = re.compile(r"(.*?[\d\"a-z°¢%])\s*(?:-|(?<=\s)\.\.\.?(?=\s)|\.\.\.|\bto\b)\s*([.,]?\d.*)")
 _GO = re.compile(r"(.+?)\s*go\W+(.+?)\s*(?:no[\s-]*go|nogo)")
+_REMARK = re.compile(r"(.*\d[^()]*?)\s*\(([^()\d?!]+)\)")
+_OTHERWISE = re.compile(  # words of a remark that make of the number beside it another one than the column's, or none
+    r"\b(?:bass|treble|low|high|left|right|found|before|after|as|old|new|was|in|out|target|spec|nominal|limit|max|min"
+    r"|wrong|bad|void|error|err|invalid|guess|guessed|not|no|ignore|vorher|nachher|soll|ist|alt|neu|falsch|ungültig)\b"
+)
+_ROUGHLY = re.compile(r"\b(?:est|estimated|approx|approximately|about|roughly|circa|ca|geschätzt|ungefähr|etwa)\b")
 _MONTH = r"(?:jan|feb|mar|apr|may|jun|jul|aug|sept?|oct|nov|dec)[a-z]*"
 _CALENDAR = re.compile(
     rf"(?:{_MONTH}[-\s./]*\d{{2,4}}|\d{{1,2}}[-\s./]*{_MONTH}(?:[-\s./]*\d{{2,4}})?|\d{{4}}-\d{{2}}-\d{{2}}(?:[t\s].*)?|\d{{1,2}}[./]\d{{1,2}}[./]\d{{4}})"
@@ -192,6 +198,8 @@ def _single(text: str, manner: Manner) -> Reading:
     if found := _GO.fullmatch(text):
         return _between(found[1], found[2], flags, manner)
     number, unit = amount_of(text, manner)
+    if number is None and (found := _REMARK.fullmatch(text)):
+        return _beside_remark(found[1], found[2].strip(), flags, manner)
     if number is None:
         found = _INTERVAL.fullmatch(text)
         if found:
@@ -200,6 +208,17 @@ def _single(text: str, manner: Manner) -> Reading:
     if number == 0 and manner.leaves and not flags:
         flags.append("below")
     return Reading(number, unit, ";".join(flags))
+
+
+def _beside_remark(text: str, remark: str, flags: list[str], manner: Manner) -> Reading:
+    """The number before a remark in brackets, as in '91 (drum dial)'; brackets may hold its unit too."""
+    if unit_of(remark, manner.quantity) and manner.quantity not in ("plain", "class"):
+        return replace(_single(f"{text} {remark}", manner), flag=";".join(flags))
+    if not re.search(r"\w", remark) or _OTHERWISE.search(remark):
+        raise Unclear(CANNOT_BE_READ, example(manner))
+    read = _single(text, manner)
+    told = [*flags, *(["about"] if _ROUGHLY.search(remark) else []), read.flag]
+    return replace(read, flag=";".join(filter(None, told)))
 
 
 def _strip_flags(text: str, flags: list[str]) -> str:

@@ -14,6 +14,7 @@ from ingest.reading.pieces import Pieces
 from ingest.reading.sheet import Reading
 from ingest.reading.tabular import Table
 from ingest.terms.questions import listed
+from ingest.terms.units import straight
 
 AT_ONCE = 300_000  # visits that are looked at together
 
@@ -23,12 +24,16 @@ def oddities(pieces: Pieces) -> list[str]:
     return [*serial_notes(pieces.serials()), *overlap_notes(pieces.by_serial(AT_ONCE))]
 
 
+WIDE = {sign: straight(sign) for sign in map(chr, (*range(0xFF01, 0xFF5F), 0x3000))}  # one_way, a column at a time
 NOTHING = {"loose": r"\s", "bare": r"[\s_‐‑–—-]"}  # what means nothing in a serial, by [shop] serials
 
 
 def one_way(serial: str, how: str = "loose") -> str:
-    """A serial as it stands where capitals and spaces mean nothing: ' bs 1042' is 'BS1042'; `bare`: nor do dashes."""
-    return re.sub(NOTHING[how], "", serial).upper()
+    """A serial as it stands where capitals, spaces and wide figures mean nothing: ' bs １042' is 'BS1042'.
+
+    how : `bare`: dashes mean nothing either.
+    """
+    return re.sub(NOTHING[how], "", straight(serial)).upper()
 
 
 def typed_one_way(table: Table, reading: Reading) -> Table:
@@ -38,7 +43,8 @@ def typed_one_way(table: Table, reading: Reading) -> Table:
         return table
     headings = Headings(reading.shop, reading.log)
     names = [f"c{place}" for place, heading in enumerate(table.header) if headings.read(heading).field == "serial"]
-    return replace(table, rows=table.rows.with_columns(pl.col(names).str.replace_all(nothing, "").str.to_uppercase()))
+    narrow = pl.col(names).str.replace_many(WIDE)
+    return replace(table, rows=table.rows.with_columns(narrow.str.replace_all(nothing, "").str.to_uppercase()))
 
 
 def serial_notes(serials: pl.Series) -> list[str]:

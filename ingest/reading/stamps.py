@@ -7,6 +7,7 @@ import polars as pl
 from ingest.reading.cells import Cells, Refusals
 from ingest.reading.sheet import Reading
 from ingest.terms import clock
+from ingest.terms.zone_letters import letters_of
 
 FUTURE = "the future"  # why a row is set aside that lies after the clock
 TWO_DAYS = (
@@ -29,7 +30,7 @@ def read_times(cells: Cells, refused: Refusals, reading: Reading, *, day_only: b
             stamps[field] = clock.no_stamps(cells.rows.height)
         else:
             text = cells.text(field)
-            stamps[field] = read = clock.read_stamps(text, order)
+            stamps[field] = read = _of_its_zone(clock.read_stamps(text, order), refused, zone)
             unread = (text != "") & read["local"].is_null() & read["utc"].is_null()
             wanted = f"{clock.WRITTEN[order]} and hour:minute under {column.heading!r}; found "
             refused.add(
@@ -81,6 +82,27 @@ def read_times(cells: Cells, refused: Refusals, reading: Reading, *, day_only: b
     came = clock.day_begins(pl.col("start"), zone)
     frame = frame.with_columns(came_at=pl.when(later).then(came))
     return frame.select("started_at", "finished_at", "time_known", "clock_twice", "came_at")
+
+
+def _of_its_zone(stamps: pl.DataFrame, refused: Refusals, zone: ZoneInfo) -> pl.DataFrame:
+    """STAMPS with utc where the letters of a zone behind a time say which of a clock's times it is; a time of another
+    zone than the shop's is refused.
+    """
+    letters = clock.zone_typed(stamps["text"])
+    if letters.null_count() == len(letters):
+        return stamps
+    own = letters_of(zone.key)
+    wanted = f"a time on the clock of {zone.key} ({', '.join(sorted(own)) or 'without letters'}); found "
+    refused.add(
+        ~letters.is_in(list(own)),
+        "a time of another zone than the shop's",
+        pl.select(pl.lit(wanted) + "'" + stamps["text"].str.slice(0, 60) + "'").to_series(),
+    )
+    seconds = letters.replace_strict(own, default=None, return_dtype=pl.Int64)
+    told = pl.col("local") - pl.duration(seconds=pl.lit(seconds))
+    return stamps.with_columns(
+        utc=pl.when(pl.col("has_day")).then(pl.coalesce("utc", told.dt.replace_time_zone("UTC"))).otherwise("utc")
+    )
 
 
 def _on_the_wall(stamps: dict[str, pl.DataFrame], zone: ZoneInfo) -> pl.DataFrame:

@@ -12,6 +12,7 @@ from ingest.shopfiles.plain_csv import Fault, date_of, number_of, rows_of, texts
 from ingest.shopfiles.shop import Shop, ShopProblem
 from ingest.terms import clock, tables
 from ingest.terms.units import amount
+from ingest.terms.zone_letters import letters_of, zone_in
 
 DISPOSITIONS = ["used", "sorted", "returned"]  # what became of a lot
 SHARES = (0, 100)  # %
@@ -116,6 +117,8 @@ def read_climate(folder: Path, shop: Shop) -> pl.DataFrame:
         read = read_stamp(_needed(text))
         if read is None or not read[2]:
             raise Fault(f"is {text!r}; wanted year-month-day hour:minute")
+        if (letters := zone_in(text)) and letters not in letters_of(shop.zone.key):
+            raise Fault(f"is {text!r}; wanted a time on the clock of {shop.zone.key}")
         local, utc, _, _ = read
         return local if local is not None else utc.replace(tzinfo=None)  # type: ignore[union-attr]
 

@@ -11,7 +11,10 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
+from ingest.terms.eastern_days import eastern_clock, eastern_day
 from ingest.terms.tables import TIME
+from ingest.terms.units import straight
+from ingest.terms.zone_letters import BEHIND, KNOWN, OF_UTC
 
 LOCAL = pl.Datetime("us")
 Order = Literal["ymd", "dmy", "mdy"]
@@ -45,7 +48,7 @@ _CLOCK = (
     r"(?P<hour>\d{1,2})[:.h](?P<minute>\d{2})(?:[:.](?P<second>\d{2})(?:[.,](?P<part>\d{1,9}))?)?"
     r"\s*(?:(?P<half>[ap]\.?m\.?)|uhr)?"
 )
-_OFFSET = r"\s*(?P<offset>Z|[+-]\d{2}:?\d{2})?"
+_OFFSET = rf"\s*(?P<offset>[+-]\d{{2}}:?\d{{2}}|{'|'.join((*OF_UTC, *KNOWN))})?"
 _YMD = re.compile(
     rf"(?P<y>\d{{4}})[-/.](?P<m>\d{{1,2}})[-/.](?P<d>\d{{1,2}})(?:[T\s,]+{_CLOCK}{_OFFSET})?", re.IGNORECASE
 )
@@ -66,7 +69,7 @@ _COMPACT = re.compile(
     re.IGNORECASE,
 )
 _DIGIT_CLOCK = re.compile(r"(\d{1,2})(\d{2})()|(\d{2})(\d{2})(\d{2})")  # 741, 0741, 074130
-_BARE_CLOCK = re.compile(_CLOCK, re.IGNORECASE)
+_BARE_CLOCK = re.compile(rf"{_CLOCK}\s*(?:{'|'.join(KNOWN)})?", re.IGNORECASE)
 _DAY_NUMBER = re.compile(r"\d{5}(?:[.,]\d+)?")
 _DAY = r"^(?:19[7-9]|20\d)\d-\d{2}-\d{2}$"
 _TO_THE_MINUTE, _TO_THE_SECOND = (_DAY[:-1] + r"[T ]\d{2}:\d{2}" + rest for rest in ("$", r":\d{2}$"))
@@ -77,12 +80,13 @@ STAMPS = {"text": pl.String(), "local": LOCAL, "utc": TIME, "has_day": pl.Boolea
 def read_stamp(text: str, order: Order) -> tuple[datetime | None, datetime | None, bool, bool] | None:
     """One typed stamp: (local, utc, has a day, has a clock), or None where it is no date or time.
 
-    A stamp with an offset gives utc, any other local. A clock alone stands on 1899-12-30; of figures alone (`0741`,
+    A stamp with an offset gives utc, any other local; letters of a zone behind it, as EDT, are passed over
+    (`zone_typed`). A clock alone stands on 1899-12-30; of figures alone (`0741`,
     `074130`) it is one where no day is. Dates are ISO, eight figures (`20261102`) or in `order`; a month by name is
     taken in any order; two-digit years are 20yy, years outside 1970 to 2099 are no date; spreadsheet day numbers from
     2000 to 2099 are taken.
     """
-    text = text.strip()
+    text = straight(text).strip()
     if len(text) in (3, 4, 6) and text.isdecimal():
         of_day = _of_digits(text)
         return None if of_day is None else (EXCEL_DAY_0 + of_day, None, False, True)
@@ -107,6 +111,8 @@ def read_stamp(text: str, order: Order) -> tuple[datetime | None, datetime | Non
         year, month, day = (int(found[part]) for part in "ymd")
     elif (found := _NAMED.fullmatch(text) or _NAME_FIRST.fullmatch(text)) and (month := month_of(found["name"])):
         year, day = _year(found["y"]), int(found["d"])
+    elif eastern := eastern_day(text):
+        return _eastern(*eastern)
     else:
         return None
     if not FIRST_YEAR <= year <= LAST_YEAR:
@@ -128,10 +134,34 @@ def read_stamp(text: str, order: Order) -> tuple[datetime | None, datetime | Non
     if found["offset"] is None:
         return moment, None, True, True
     offset = found["offset"].upper().replace(":", "")
-    if offset != "Z":
+    if offset.isalpha() and offset not in OF_UTC:
+        return moment, None, True, True
+    if offset not in OF_UTC:
         sign = -1 if offset[0] == "-" else 1
         moment -= sign * timedelta(hours=int(offset[1:3]), minutes=int(offset[3:5]))
     return None, moment, True, True
+
+
+def _eastern(year: int, month: int, day: int, rest: str) -> tuple[datetime | None, datetime | None, bool, bool] | None:
+    """The stamp of a day whose year, month and day are named by their signs, and of the time of day behind it."""
+    if not FIRST_YEAR <= year <= LAST_YEAR:
+        return None
+    try:
+        moment = datetime(year, month, day)
+    except ValueError:
+        return None
+    clock = _BARE_CLOCK.fullmatch(rest)
+    of_day = _time_of_day(clock) if clock else eastern_clock(rest)
+    if of_day is None:
+        return None if rest else (moment, None, True, False)
+    return moment + of_day, None, True, True
+
+
+def zone_typed(texts: pl.Series) -> pl.Series:
+    """The letters of a time zone behind each time, in capitals; null where there are none, or those of UTC."""
+    if not texts.str.contains("[A-Za-z]$").any():
+        return pl.Series(texts.name, [None], dtype=pl.String).new_from_index(0, len(texts))
+    return texts.str.extract(BEHIND).str.to_uppercase()
 
 
 def month_of(name: str) -> int:

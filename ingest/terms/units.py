@@ -83,12 +83,14 @@ CANONICAL = {"length": "mm", "pitch": "cents", "angle": "deg", "temperature": "C
 NEEDS_UNIT = ("length", "pitch", "angle")  # a bare number of these is a question where no unit is declared
 DECIMALS = 9  # canonical values are rounded here, so that one reading in two notations is one number
 _QUOTES = str.maketrans(
-    {"“": '"', "”": '"', "„": '"', "″": '"', "ʺ": '"', "＂": '"', "’": "'", "‘": "'", "′": "'", "ʹ": "'", "´": "'"}
+    {chr(wide): chr(wide - 0xFEE0) for wide in range(0xFF01, 0xFF5F)}  # ０ to ９ and their like
+    | {"\u3000": " ", "㎜": "mm", "㎝": "cm", "㎛": "um", "㎐": "Hz", "℃": "°C", "℉": "°F"}
+    | {"“": '"', "”": '"', "„": '"', "″": '"', "ʺ": '"', "’": "'", "‘": "'", "′": "'", "ʹ": "'", "´": "'"}
 )
 
 
 def straight(text: str) -> str:
-    """The text with curly and prime marks made straight."""
+    """The text with curly and prime marks made straight, wide figures and letters narrow, ㎜ and its like spelt out."""
     return text.translate(_QUOTES)
 
 

@@ -51,6 +51,7 @@ def test_without_it_the_file_says_what_to_write():
     notes = read_log(mixed, LAST[0], shop).notes
     assert any('serials = "loose"' in note for note in notes)
     assert one_way(" bs 101 ") == "BS101"
+    assert one_way("ＢＳ１０１") == "BS101"
 
 
 def test_dashes_make_no_second_instrument_where_nothing_speaks_against_it():

@@ -180,6 +180,34 @@ def test_a_spreadsheet_date_says_which_fraction_may_have_been_meant(text, hint):
     assert hint in read_cell(text, INCHES).wanted
 
 
+@pytest.mark.parametrize(
+    ("text", "manner", "number", "flag"),
+    [
+        ("91 (drum dial)", Manner("plain"), 91, ""),
+        ("91(checked twice)", Manner("plain"), 91, ""),
+        ("~ 91 (drum dial)", Manner("plain"), 91, "about"),
+        ("91 (est.)", Manner("plain"), 91, "about"),
+        ("0.16 (mm)", INCHES, 0.16, ""),
+        ("0.16 mm (feeler)", INCHES, 0.16, ""),
+        ("４．５", MM, 4.5, ""),
+        ("1.31㎜", INCHES, 1.31, ""),
+        ("－２．５", Manner("pitch", "cents"), -2.5, ""),
+    ],
+)
+def test_a_number_beside_a_remark_and_one_in_wide_figures_are_that_number(text, manner, number, flag):
+    (reading,) = read_cell(text, manner).readings
+    assert (reading.number, reading.flag) == (number, flag)
+    if "mm" in text or "㎜" in text:
+        assert reading.unit == "mm"
+
+
+@pytest.mark.parametrize("text", ["91 (before)", "91 (bass)", "91 (?)", "91 (was 89)", "(10)", "91 (not read)"])
+def test_a_remark_that_makes_it_another_number_or_none_is_a_question(text):
+    cell = read_cell(text, Manner("plain"))
+    assert not cell.readings
+    assert cell.reason
+
+
 @pytest.mark.parametrize("text", ["-", "n/a", "N/A", "ok", "OK", "✓", "", "  "])
 def test_a_mark_for_no_reading_is_neither_a_reading_nor_a_question(text):
     cell = read_cell(text, MM)

@@ -37,6 +37,8 @@ def test_a_number_in_its_unit_is_canonical(value, unit, quantity, canonical):
         ("mil", "length", "thou"),
         ("1/64", "length", "64ths"),
         ("¢", "pitch", "cents"),
+        ("㎜", "length", "mm"),
+        ("ｍｍ", "length", "mm"),
         ("foo", "length", None),
         ("mm", "pitch", None),
         ("", "length", ""),
