@@ -222,12 +222,13 @@ class Explainer:
         log_prior = np.concatenate([one.log_prior for one in found])
         keep = 1 / SIZE_PRIOR
         nothing, posterior, mean, variance = [], [], [], []
-        for unrest, weight in self._unrest():
+        ways = self._unrest()
+        for unrest, weight in ways:
             root, base = self.effects.root(unrest, self.since)
             whitened = solve_triangular(root, sums, lower=True, check_finite=False)
             rest = inner - whitened.T @ whitened
             base += 0.5 * (float(inner[0, 0]) - float(rest[0, 0])) + float(np.log(weight))
-            each = solve_triangular(root, w.T, lower=True, check_finite=False)
+            each = solve_triangular(root, w.T, lower=True, overwrite_b=len(ways) == 1, check_finite=False)
             info = square - np.einsum("ji,ji->j", each.T, each.T)
             cross = np.reshape(with_extra, (len(extra), len(info))) - whitened[:, 1:].T @ each
             push = with_values - whitened[:, 0] @ each

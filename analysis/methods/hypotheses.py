@@ -137,8 +137,8 @@ class _Levels:
         self.own = np.array([one.own_start for one in self.factors], dtype=bool)[self.factor]
         # of each pair of level and stream that has readings
         pair = item * seen.streams + seen.stream[self.rows]
-        number = np.cumsum(np.bincount(pair, minlength=at * seen.streams) > 0) - 1
-        pairs = np.unique(pair)
+        there = np.bincount(pair, minlength=at * seen.streams) > 0
+        number, pairs = np.cumsum(there) - 1, np.flatnonzero(there)
         self.item, self.stream = pairs // seen.streams, pairs % seen.streams
         self.firsts = np.searchsorted(self.item, np.arange(at))
         self.cell = number[pair] * seen.starts + seen.day[self.rows] - seen.since
@@ -212,14 +212,15 @@ class _Columns:
     def __init__(self, seen: Readings, columns: Sequence[tuple[Column, float]]) -> None:
         self.seen = seen
         late = seen.day >= seen.since
-        touching = {id(one.value): int(np.count_nonzero(one.value[late])) >= LEAST for one, _ in columns}
+        every = {id(one.value): one.value for one, _ in columns}  # many columns are one value, scanned and not
+        touching = {key: int(np.count_nonzero(value[late])) >= LEAST for key, value in every.items()}
         made = [(number, one, prior) for number, (one, prior) in enumerate(columns) if touching[id(one.value)]]
         self.numbers, self.columns = [number for number, _, _ in made], [one for _, one, _ in made]
         self.log_prior = np.array([prior for _, _, prior in made])
         self.scanned = np.array([one.scanned for one in self.columns], dtype=bool)
         kins = {name: k for k, name in enumerate(dict.fromkeys(kin_of(one) for one in self.columns))}
         self.kin = np.array([kins[kin_of(one)] for one in self.columns], dtype=np.int64)
-        values = {id(one.value): one.value for one in self.columns}  # many columns are one value, scanned and not
+        values = {key: value for key, value in every.items() if touching[key]}
         which = {key: k for k, key in enumerate(values)}
         self.of = np.array([which[id(one.value)] for one in self.columns], dtype=np.int64)
         # a place of its own for all readings before, so that the first of its sums is over all readings there are

@@ -92,8 +92,11 @@ class RandomEffects:
 
     def sums(self, values: Floats) -> Floats:
         """Sum of values of all readings by effect (p,)."""
-        weights = np.broadcast_to(values, self.place.shape).ravel()
-        return np.asarray(np.bincount(self.place.ravel(), weights, minlength=len(self.precision) + 1)[:-1])
+        ends = (*self.firsts[1:], len(self.precision))
+        found = np.empty(len(self.precision))
+        for place, first, end in zip(self.place, self.firsts, ends, strict=True):
+            found[first:end] = np.bincount(place, values, minlength=end)[first:end]
+        return found
 
     def fitted(self, effects: Floats) -> Floats:
         """What each reading would be by these effects (n,)."""
@@ -114,12 +117,14 @@ class RandomEffects:
 
 
 def old_levels(code: Ints, day: Ints, since: int) -> Flags | None:
-    """Readings of levels that were there before a day (n,); None where all were. What came new may be what moved: it is
-    not to say how far such levels differ anyhow, or the more there is of it the less sure its size would be.
+    """Readings of levels that were there before a day (n,), which come in time order; None where all were.
+
+    What came new may be what moved: it is not to say how far such levels differ anyhow, or the more there is of it the
+    less sure its size would be.
     """
     known = code >= 0
-    first = np.full(int(code.max(initial=-1)) + 2, np.iinfo(np.int64).max)
-    np.minimum.at(first, code[known], day[known])
+    first = np.zeros(int(code.max(initial=-1)) + 2, dtype=np.int64)
+    first[code[::-1]] = day[::-1]  # of the first of its readings, which is written last
     new = known & (first[code] >= since)
     return ~new if new.any() else None
 

@@ -181,7 +181,7 @@ def _evidence(
             kept.wholes[key] = instruments(snapshot, judged, looked.characteristic, looked.stage, at)
         whole, some = kept.wholes[key], None
         if positions is not None:
-            rows = judged.streams.rows["position"].is_in(list(positions)).to_numpy()
+            rows = np.array([one in positions for one in judged.streams.rows["position"].to_list()])
             some = rows[judged.streams.readings.stream[whole.at]]
         kept.every[*key, positions] = evidence(snapshot, judged, looked.characteristic, looked.stage, whole, some)
         kept.few()

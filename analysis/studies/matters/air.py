@@ -83,12 +83,12 @@ def airs(raws: dict[str, tuple[tuple[int, ...], Floats]]) -> dict[str, Air]:
             if spread >= 1e-6:
                 usable.append((lag, raw, known, spread))
         for lag, raw, known, spread in usable:
-            half = known & (np.arange(len(raw)) < len(raw) / 2)
-            if not half.any():
+            half = raw[: -(-len(raw) // 2)][known[: -(-len(raw) // 2)]]
+            if not len(half):
                 continue
-            mean = float(raw[half].mean())
-            value = np.where(known, (raw - mean) / spread, 0.0)
-            off, usual = np.where(known, raw - mean, 0.0), float(raw[half].std())
+            mean, usual = float(half.mean()), float(half.std())
+            off = np.where(known, raw - mean, 0.0)
+            value = off / spread
             shapes = {"": value}
             for far in BEYOND if usual > 0 else ():
                 for word, side in (("above", 1), ("below", -1)):

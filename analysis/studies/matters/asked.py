@@ -8,6 +8,7 @@ from analysis.studies.drift.streams import KEY, streams
 from analysis.studies.story.conformity import with_specs
 from ingest.store.snapshot import Snapshot
 
+OF_SPECS = ("characteristic", "position", "family", "model", "setup", "stage", "supplier", "set_on", "value", "gauge")
 CLOSER = 0.5  # of how far off its target it was, from which on a stream is said to have moved to it
 
 
@@ -32,8 +33,8 @@ def _asked(snapshot: Snapshot) -> pl.DataFrame:
     if held is None:
         columns = dict.fromkeys(("characteristic", "position", "setup", "stage"), pl.String())
         return pl.DataFrame(schema={**columns, **dict.fromkeys(("upper", "lower", "target"), pl.Float64())})
-    last = held.readings.at(held.ends)
-    return with_specs(snapshot, last.filter(pl.Series((held.rows["tech"] == "").to_numpy())))
+    last = held.ends[(held.rows["tech"] == "").to_numpy()]
+    return with_specs(snapshot, held.readings.at(last, *OF_SPECS))
 
 
 def to_target(

@@ -133,14 +133,15 @@ def explained(found: Evidence, signals: list[Signalled], *, until: int | None = 
 def explainer_of(found: Evidence, keep: Flags, start: int) -> Explainer | None:
     """The readings kept, with everything they may move with; None where nothing lies before a likely start."""
     judged_day = int(found.day[found.judged].min()) if found.judged.any() else int(found.day.max()) // 2
-    day = found.day[keep]
+    part = slice(None) if keep.all() else keep  # all of them without a copy of each
+    day = found.day[part]
     last, enough = int(day.max()), int(day[min(BEFORE, len(day) // 4)])
     since = max(min(max(judged_day, enough, start - EARLIER), last), 1)
-    factors = [replace(one, code=one.code[keep]) for one in found.factors]
+    factors = [replace(one, code=one.code[part]) for one in found.factors]
     values_of = {id(one.value): one.value for one in found.columns}  # many columns are one value
-    kept = {key: value[keep] for key, value in values_of.items()}
+    kept = {key: value[part] for key, value in values_of.items()}
     columns = [replace(one, value=kept[id(one.value)]) for one in found.columns]
-    values, stream = found.values[keep], found.stream[keep]
+    values, stream = found.values[part], found.stream[part]
     calm = int(day[min(CALM, len(day) // 2)])
     try:
         return Explainer(values, day, stream, factors, columns, since, span=last - judged_day + 1, calm=calm)

@@ -123,8 +123,9 @@ def _readings(snapshot: Snapshot, judged: Signals, here: Bench) -> Digits:
         least = snapshot.shop.judging.least_readings
         first_judged = held.eras.starts[era] + np.minimum(held.eras.judged_from[era], least)
         parts = [snapshot.once(_rows)[held.readings.row[here.at]]]
-        parts += [_digits(pl.Series(each)) for each in (held.values[here.at], held.eras.centre[era][mine])]
-        parts += [_digits(pl.Series(each)) for each in (deviations(held)[1][era][mine], here.at >= first_judged[mine])]
+        numbers = (held.values[here.at], held.eras.centre[era][mine], deviations(held)[1][era][mine])
+        parts += [each.astype(np.float64).view(np.uint64) for each in numbers]
+        parts.append((here.at >= first_judged[mine]).astype(np.uint64))
         item = snapshot.shop.by_characteristic.get(here.characteristic)
         if item is not None and item.set_stages and here.stage not in item.set_stages:
             told = held.readings.at(here.at, "serial", "taken_at")
