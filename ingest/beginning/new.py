@@ -31,6 +31,7 @@ from ingest.beginning.serials_typed import serials_typed
 from ingest.beginning.sheets_of_shop import add_log, column_key
 from ingest.beginning.sisters import join_sisters
 from ingest.beginning.starting_limits import specs_text
+from ingest.beginning.station_questions import answered_stations, ask_stations
 from ingest.beginning.steps_seen import steps_seen
 from ingest.beginning.survey import Survey, survey_of
 from ingest.beginning.tunings_seen import columns_of, tunings
@@ -85,6 +86,8 @@ def propose(
     begin(draft, told, shop)
     if shop is None:
         _about(draft, told, surveys, asker)
+    for seen in surveys:
+        ask_stations(seen, asker)
     surveys = [measured_at_end(draft, seen, asker) for seen in surveys]
     unread: list[str] = []
     for seen in surveys:
@@ -171,6 +174,7 @@ def _with_columns(said: Said, answers: Mapping[str, str]) -> Said:
             heading, _, place = key.removeprefix(COLUMN).partition(" \x1f ")
             name, _, tab = place.partition(" \x1f ")
             logs.append({"files": pattern_of(name), "headings": {heading: answer}} | ({"tab": tab} if tab else {}))
+    logs += answered_stations(answers)
     logs += [{"not_rows": {heading: words}} for heading, words in answered_rows(answers).items()]
     return Said({**said.table, "log": [*said.logs(), *logs]}, said.name) if logs else said
 

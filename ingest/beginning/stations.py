@@ -73,3 +73,33 @@ def _station(heading: str, said: Mapping[str, str]) -> tuple[str, str, str]:
 def _stage(text: str) -> str:
     marks = book().get(" ".join(words_of(text)), [])
     return next((meaning for kind, meaning in marks if kind == "stage"), "")
+
+
+def unknown_stations(columns: Sequence[Seen], words: Mapping[str, str]) -> list[str]:
+    """Beginnings of headings that no word of the trade explains, under which a day or hands stand, in the order of the
+    sheet: what stands over a group of columns. None unless there are two such groups at least, known or not.
+
+    words : stages by their words as somebody said them.
+    """
+    said = {plain(word): stage for word, stage in words.items()}
+    groups: dict[str, set[str]] = {}
+    for column in columns:
+        begins, rest = _who_or_when(column)
+        if begins:
+            groups.setdefault(begins, set()).add(rest)
+    if len(groups) < 2:
+        return []
+    headings = [plain(column.guess.heading) for column in columns]
+    several = [word for word in groups if sum(each.startswith(f"{plain(word)} ") for each in headings) > 1]
+    return [word for word in several if not (said.get(plain(word)) or _stage(word))]
+
+
+def _who_or_when(column: Seen) -> tuple[str, str]:
+    """What stands before a word for a day or for hands at the end of a heading, and that word's meaning; '' twice where
+    no such word stands there.
+    """
+    words = column.guess.heading.split()
+    if len(words) < 2 or column.guess.level == "said":
+        return "", ""
+    read = guess_column(words[-1], column.profile)
+    return (" ".join(words[:-1]), read.field) if read.level == "sure" and read.field in WHO_AND_WHEN else ("", "")
