@@ -54,6 +54,11 @@ def days(first: date | None, last: date | None) -> str:
 
 def headline(found: Against, shop: Shop, key: str, names: tuple[str, str]) -> str:
     """The finding in one sentence: which lies higher, by how much, and whether that is more than chance."""
+    said = _finding(found, shop, key, names)
+    return said[:1].upper() + said[1:]
+
+
+def _finding(found: Against, shop: Shop, key: str, names: tuple[str, str]) -> str:
     a, b = names
     if not found.a.n:
         return f"No reading of {a}."

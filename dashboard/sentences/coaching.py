@@ -141,7 +141,7 @@ def left_out(shop: Shop, stand: Stand) -> str:
         by = " to ".join(_by(shop, stand, end) for end in (min(shifts), max(shifts)))
         told.append(
             f"{numbers.count(n)} instruments of {numbers.in_words(len(lots))} lots are not counted: everybody's "
-            f"readings of them moved, by {by}."
+            f"readings of them moved, by {by}, be it the lots or what came with them."
         )
     return " ".join(told)
 
@@ -154,7 +154,8 @@ def _left(shop: Shop, stand: Stand, one: LeftOut) -> str:
     n = f"{numbers.count(one.n)} {'instrument is' if one.n == 1 else 'instruments are'} not counted"
     moved = f"; everybody's readings moved, by {_by(shop, stand, one.shift)}" if one.shift is not None else ""
     if one.kind == LOT:
-        return f"{n}: lot {one.what}{moved}."
+        moved = f" moved, by {_by(shop, stand, one.shift)}" if one.shift is not None else " moved"
+        return f"{n}: everybody's readings of lot {one.what}{moved}, be it the lot or what came with it."
     if one.kind == FAR:
         lies = "its reading lies" if one.n == 1 else "their readings lie"
         return f"{n} until corrected: {lies} far from all others and may be mistyped ({one.what})."

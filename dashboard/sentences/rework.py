@@ -9,7 +9,6 @@ import polars as pl
 
 from analysis.studies.drift.shares_standing import Standing
 from analysis.studies.rework.rework import Flows
-from analysis.studies.rework.savings import WhatIf
 from analysis.studies.rework.stage_weeks import UNKNOWN
 from dashboard import numbers
 from dashboard.sentences.shared import ends_unread
@@ -195,9 +194,8 @@ def change(row: dict[str, Any], shop: Shop) -> str:
     return f"{cause}: found at {place(shop, row['instead_at'])}, not at {caught}"
 
 
-def savings(found: WhatIf, shop: Shop) -> str:
-    """The change worth most, with its interval."""
-    row = found.rows.row(0, named=True)
+def savings(row: dict[str, Any], shop: Shop) -> str:
+    """The change worth most, with its interval; row: of `savings.WhatIf`."""
     low, high = numbers.plain(row["minutes_low"] / 60, 1), numbers.hours(row["minutes_high"] / 60)
     return (
         f"Worth most: {change(row, shop)[0].lower() + change(row, shop)[1:]} would save "
@@ -205,11 +203,12 @@ def savings(found: WhatIf, shop: Shop) -> str:
     )
 
 
-def savings_note() -> str:
-    """What the intervals promise, and what is not in the money."""
+def savings_note(many: int) -> str:
+    """What the intervals of so many changes promise, and what is not in the money."""
+    most = "The one worth most" if many == 1 else f"The {numbers.in_words(many)} worth most"
     return (
-        "The five worth most. In 95 of 100 shops such as this every real saving lies within its line, all five at "
-        "once; "
+        f"{most} of those that save any work. In 95 of 100 shops such as this every real saving lies within its line, "
+        f"{'' if many == 1 else 'all at once; '}"
         "having been chosen as the best is allowed for. Savings do not add up: one instrument can be in two lines. "
         "Parts are not counted: no log or shop file says what a part costs."
     )

@@ -98,18 +98,23 @@ def _book(folder: Path, wrong: list[Wrong]) -> Iterator[Finding]:
         return
     said = book.read(folder)
     counts = {name: book_lines.height for name, book_lines in said.items() if book_lines.height and name != "loads"}
-    told = ", ".join(f"{count} {_WORDS.get(name, name.replace('_', ' '))}" for name, count in counts.items())
+    told = ", ".join(f"{count} {_word(name, count)}" for name, count in counts.items())
     logs = book.active_logs(said["loads"]).height
     yield Finding(book.FILE, True, f"{logs} {_plural(logs)} loaded{'; ' + told if told else ''}")
 
 
 _WORDS = {
-    "limits_on_file": "lines of limits on file",
-    "bench_book": "entries",
-    "corrections": "corrections",
-    "settled": "answers to questions",
-    "weeks_reviewed": "lines of weeks reviewed",
+    "limits_on_file": ("line of limits on file", "lines of limits on file"),
+    "bench_book": ("entry", "entries"),
+    "corrections": ("correction", "corrections"),
+    "settled": ("answer to a question", "answers to questions"),
+    "weeks_reviewed": ("line of weeks reviewed", "lines of weeks reviewed"),
 }
+
+
+def _word(name: str, count: int) -> str:
+    one, many = _WORDS.get(name, (name.replace("_", " "), name.replace("_", " ")))
+    return one if count == 1 else many
 
 
 def _mends(folder: Path, does: str) -> str:

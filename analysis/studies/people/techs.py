@@ -6,6 +6,8 @@ visit there before them was the tech's. Not charged: what came from a supplier o
 instrument without a rod, and visits that bear two names.
 """
 
+from datetime import date, timedelta
+
 import numpy as np
 import polars as pl
 from scipy import stats
@@ -28,6 +30,8 @@ RELIEF = "relief"  # the characteristic that a rod sets
 FLAG = 0.045
 FLAG_UNSURE = 0.035  # the same where the expectation is known worse than chance leaves the count (ratio_bounds.md)
 NO_ROD, TWO_NAMES, NOBODY, NOT_JUDGED = "no rod", "two names", "nobody named", "not judged yet"
+
+OF_LATE = timedelta(weeks=8)
 
 TECHS: dict[str, pl.DataType] = {
     "stage": pl.String(),
@@ -70,11 +74,10 @@ def tech_rows(snapshot: Snapshot) -> pl.DataFrame:
 def people(snapshot: Snapshot) -> pl.DataFrame:
     """The rows of `table` with more beside them.
 
-    came_back : judged instruments that came back at least once; expected_sd : how well the expectation is known, as a
-    standard deviation; known_share : share of the exposure that the others did at least 30 times, under a half of which
-    nothing is expected;
-    funnel_low, funnel_high : its limits; shrunk, shrunk_low, shrunk_high : the ratio drawn towards 1 by how little it
-    is known (95 %);
+    last_day : of their last visit there; came_back : judged instruments that came back at least once; expected_sd : how
+    well the expectation is known, as a standard deviation; known_share : share of the exposure that the others did at
+    least 30 times, under a half of which nothing is expected; funnel_low, funnel_high : its limits; shrunk,
+    shrunk_low, shrunk_high : the ratio drawn towards 1 by how little it is known (95 %);
     p_more : chance of as many instruments coming back or more, half of the tie counted, were this tech as the others,
     from everybody's visits (`same_mix`); more : p_more is under `flag_level`: more than chance and mix explain. 5 % of
     people equal to the others or fewer are flagged so, however uneven their mix; of those twice as bad as many as any
@@ -87,6 +90,7 @@ def people(snapshot: Snapshot) -> pl.DataFrame:
             pl.len().alias("visits"),
             pl.col("minutes").filter("first_pass").median().alias("minutes_median"),
             pl.col("bench_order").first(),
+            pl.col("day").max().alias("last_day"),
         )
     )
     work = snapshot.once(exposure)
@@ -103,6 +107,11 @@ def people(snapshot: Snapshot) -> pl.DataFrame:
         .sort("bench_order", "tech")
     )
     return _judged(rows.join(_expected(rows, work), on=["stage", "tech"], how="left", maintain_order="left"))
+
+
+def at_work(rows: pl.DataFrame, day: date) -> pl.DataFrame:
+    """Of the rows of `people` those who have worked at the stage within OF_LATE before a day."""
+    return rows.filter(pl.col("last_day") >= day - OF_LATE)
 
 
 def exposure(snapshot: Snapshot) -> pl.DataFrame:

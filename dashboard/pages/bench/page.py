@@ -105,8 +105,11 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
 
 
 def _together(people: pl.DataFrame, shop: Shop, tech: str) -> list[html.P]:
-    """Where a look together may help, in bench order; nothing where nobody's work says so."""
-    rows = people.filter(pl.col("ratio").is_not_null()).to_dicts()
+    """Where a look together may help, in bench order; nothing where nobody's work says so, and of nobody who has not
+    worked there of late.
+    """
+    now = desk.here().snapshot().as_of.astimezone(shop.zone).date()
+    rows = techs.at_work(people, now).filter(pl.col("ratio").is_not_null()).to_dicts()
     told = sentences_bench.look_together(rows, shop)
     if not told:
         return []

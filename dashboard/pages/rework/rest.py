@@ -58,6 +58,10 @@ def savings(shop: Shop, scope: Scope) -> html.Section:
         return parts.sheet(
             "What removing it would save", "", parts.empty_state("Too few send-backs to say what a change would save.")
         )
+    worth = [row for row in found.rows.iter_rows(named=True) if row["minutes"] > 0]
+    if not worth:
+        none = "None of the changes looked at would save work: what each saves in send-backs it costs elsewhere."
+        return parts.sheet("What removing it would save", "", parts.empty_state(none))
     rows = [
         Saving(
             sentences_rework.change(row, shop),
@@ -66,14 +70,14 @@ def savings(shop: Shop, scope: Scope) -> html.Section:
             row["minutes_high"] / 60,
             numbers.hours_of(row["minutes"]) + sentences_rework.money(row["cost"], shop),
         )
-        for row in found.rows.iter_rows(named=True)
+        for row in worth
     ]
-    say = sentences_rework.savings(found, shop)
+    say = sentences_rework.savings(worth[0], shop)
     chart = parts.graph(parts.both(savings_chart, rows), say, "rework-savings")
     labour = shop.shop.labour_per_hour
     at = f", at {numbers.money(labour, shop.shop.currency)} an hour" if labour else ""
     right = f"over the weeks shown{at}"
-    note = sentences_rework.savings_note()
+    note = sentences_rework.savings_note(len(worth))
     return parts.sheet("What removing it would save", right, [chart, html.P(say), html.P(note, className="small")])
 
 

@@ -31,7 +31,7 @@ def test_a_difference_smaller_than_what_is_shown_is_said_to_be_so(told):
 def test_readings_from_their_own_targets_are_said_to_be_so(told):
     sure = Difference(0.03, 0.02, 0.05, 0.01, 50.0)
     said = told[1](apart=sure, other_targets=True, from_target=True)
-    assert said == "this lies 0.03\u00a0mm higher than that, each from its own target (0.02 to 0.05\u00a0mm)."
+    assert said == "This lies 0.03\u00a0mm higher than that, each from its own target (0.02 to 0.05\u00a0mm)."
     assert "cannot be compared" in told[1](apart=sure, other_targets=True)
 
 

@@ -57,7 +57,7 @@ def folder(made, tmp_path):
     return tmp_path / "shop"
 
 
-STANDS = [FILES, "+ book.sqlite: 2 logs loaded; 1 entries | ", "+ originals: 2 files as they came | "]
+STANDS = [FILES, "+ book.sqlite: 2 logs loaded; 1 entry | ", "+ originals: 2 files as they came | "]
 STORE = "+ store: version 2: 3 visits, 5 readings, 1 faults, 2 questions; of 2 logs | "
 
 

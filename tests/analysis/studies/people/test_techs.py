@@ -2,12 +2,24 @@
 known.
 """
 
+from datetime import date, timedelta
+
 import numpy as np
 import polars as pl
 import pytest
 
 from analysis.studies.people.same_mix import MIX, expected
-from analysis.studies.people.techs import FLAG, TECHS, exposure, funnel_limits, not_charged, people, tech_rows
+from analysis.studies.people.techs import (
+    FLAG,
+    OF_LATE,
+    TECHS,
+    at_work,
+    exposure,
+    funnel_limits,
+    not_charged,
+    people,
+    tech_rows,
+)
 from analysis.studies.story.story import story
 from tests.analysis.studies.benches import bench
 
@@ -48,6 +60,16 @@ G 2 10 nut   pass tech=T1
 G 2 11 play  pass tech=T9
 G 3 9  final pass tech=T8
 """
+
+
+def test_whoever_left_is_looked_at_no_more():
+    rows = people(bench(BY_HAND))
+    last = rows.filter(stage="nut", tech="T2")["last_day"].item()
+    assert last == date(2026, 3, 2)
+    assert at_work(rows, last + OF_LATE).height == rows.height
+    late = at_work(rows, last + OF_LATE + timedelta(days=1))
+    assert "T2" not in late["tech"].to_list()
+    assert "T8" in late["tech"].to_list()  # came the day after
 
 
 def test_exposure_is_first_passes_of_judged_instruments_and_charges_go_to_the_last_visit_before():
