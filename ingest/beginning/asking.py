@@ -6,6 +6,8 @@ from functools import cache
 from zoneinfo import available_timezones
 
 from ingest.beginning.answers import slip
+from ingest.reading.fields import FIELDS
+from ingest.reading.said_of_visits import OF_A_VISIT
 from ingest.reading.strings_by_tuning import note_in
 from ingest.terms.questions import closest
 
@@ -54,6 +56,9 @@ def unfit(ask: Ask, answer: str) -> str:
         return f"{answer!r} is no time zone; wanted one such as {near or 'Europe/Dublin'}."
     if ask.key.startswith(TUNING) and answer != ask.default and not all(map(note_in, answer.split())):
         return f'{answer!r} is no tuning; wanted a note a string, such as "G C E A".'
+    if ask.key.startswith(WHAT) and answer in FIELDS and answer not in OF_A_VISIT:
+        told = f"what no row of a measurement says; wanted a measurement or one of {', '.join(OF_A_VISIT)}"
+        return f"{answer!r} is {told}."
     if ask.key.startswith(COLUMN) and answer != ask.default and (near := slip(answer, ())):
         return f"{answer!r} names no column; did you mean {near!r}?"
     return ""

@@ -29,7 +29,8 @@ _PAIR = re.compile(r"\d*[.,]\d+\s*/\s*\d*[.,]?\d+(?:\s*mm)?")
 _AMOUNT = r"(?:\d+(?:[.,]\d*)?|[.,]\d+)"
 _UNIT = "|".join(map(re.escape, spellings("length", "pitch", "angle")))
 _MEASURED = re.compile(
-    rf"[<>~]?\s*[+-]?{_AMOUNT}(?:\s*[-/; ]\s*{_AMOUNT})*\s*(?:(?:{_UNIT}|ths)\.?)?[+-]?", re.IGNORECASE
+    rf"[<>~]?\s*[+-]?{_AMOUNT}(?:\s*[-/; ]\s*{_AMOUNT})*\s*(?:(?:{_UNIT}|ths)\.?)?[+-]?(?:\s*\([^()]*\))?",
+    re.IGNORECASE,
 )
 
 

@@ -14,6 +14,7 @@ _FRACTION = r"(?:(?:(\d{1,6})(?:\s+|\s*-\s*))?(\d{1,6}(?:[.,]\d{1,6})?)\s*/\s*(\
 _UNIT = r"(?:\d{1,3}(?:ths?|nds?)|[a-zµμ°º\"'%¢#][a-zµμ°º\"'%¢# ]*)\.?"
 AMOUNT = re.compile(rf"([+-]?)\s*(?:{_FRACTION}|({NUMBER}))\s*({_UNIT})?")
 _SIXTY_FOURTHS = re.compile(r"([+-]?\s*\d{1,6}(?:[.,]\d{1,6})?)\s*/\s*(\d{1,6})\s*(ths|th|nds|nd)\b\.?")
+_AND_A_HALF = re.compile(r"([+-]?)\s*(\d{1,3})\s+([123])/([24])\s*/\s*(\d{1,3})\b(.*)")  # 6 1/2 /64: 6.5 of 64
 _HERTZ = re.compile(
     rf"({NUMBER})\s*hz\s*(?:\(|/|@|\bre\b\.?|\bref\b\.?|\bvs\b\.?|\bagainst\b|\bof\b)\s*({NUMBER})\s*(?:hz)?\s*\)?"
 )
@@ -78,6 +79,8 @@ def amount_of(text: str, manner: Manner) -> tuple[float | None, str]:
     """(number, unit) of one amount; number None where the text is none."""
     if ths := _SIXTY_FOURTHS.fullmatch(text):
         text = f"{ths[1]} {ths[2]}{'nds' if int(ths[2]) % 10 == 2 else 'ths'}"
+    if half := _AND_A_HALF.fullmatch(text):
+        text = f"{half[1]}{int(half[2]) + int(half[3]) / int(half[4])}/{half[5]}{half[6]}".replace(".", manner.decimal)
     found = AMOUNT.fullmatch(text)
     if not found:
         return None, ""

@@ -1,5 +1,5 @@
 """Rows of a sheet with a row a measurement that measure nothing: they say the result of the visit, its fault, where it
-went back to or a note, as columns do elsewhere. `words.what` says which: `"verdict" = "outcome"`.
+went back to, a lot or a note, as columns do elsewhere. `words.what` says which: `"verdict" = "outcome"`.
 """
 
 from collections.abc import Mapping
@@ -11,7 +11,7 @@ from ingest.reading.headings import Column, Columns, Headings, plain
 from ingest.reading.sheet import Reading
 from ingest.reading.tabular import Table
 
-OF_A_VISIT = ("outcome", "fault", "sent_back_to", "cause", "note")  # what such a row may say
+OF_A_VISIT = ("outcome", "fault", "sent_back_to", "cause", "note", "lot", "supplier")  # what such a row may say
 
 
 def said_of_visits(table: Table, columns: Columns, reading: Reading) -> tuple[Table, Columns]:

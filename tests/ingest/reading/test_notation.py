@@ -191,14 +191,16 @@ def test_a_spreadsheet_date_says_which_fraction_may_have_been_meant(text, hint):
         ("0.16 mm (feeler)", INCHES, 0.16, ""),
         ("４．５", MM, 4.5, ""),
         ("1.31㎜", INCHES, 1.31, ""),
+        ("6 1/2 /64", INCHES, 6.5 / 64, ""),
+        ("6 1/4 /64", MM, 6.25 / 64, ""),
         ("－２．５", Manner("pitch", "cents"), -2.5, ""),
     ],
 )
 def test_a_number_beside_a_remark_and_one_in_wide_figures_are_that_number(text, manner, number, flag):
     (reading,) = read_cell(text, manner).readings
     assert (reading.number, reading.flag) == (number, flag)
-    if "mm" in text or "㎜" in text:
-        assert reading.unit == "mm"
+    assert reading.unit in ("" if manner.quantity == "plain" else "mm in cents")
+    assert reading.unit == "mm" or "mm" not in text
 
 
 @pytest.mark.parametrize("text", ["91 (before)", "91 (bass)", "91 (?)", "91 (was 89)", "(10)", "91 (not read)"])

@@ -73,3 +73,16 @@ def test_a_result_nobody_has_explained_is_asked_about_with_its_visit():
         (2, "outcome 'so so' is not known"),
         (3, "outcome 'so so' is not known"),
     ]
+
+
+def test_a_row_may_say_the_lot_and_the_supplier_of_its_instrument():
+    words = WORDS | {"what": {**WORDS["what"], "Charge": "lot"}}
+    sheet = read(
+        row("08:00", "A1", "relief", "0.01"),
+        row("08:00", "A1", "Charge", "NL-31"),
+        row("08:01", "A1", "supplier", "Elm"),
+        row("09:00", "A2", "neck lot", "NL-32"),
+        words=words,
+    )
+    assert sheet.visits.select("serial", "lot", "supplier").rows() == [("A1", "NL-31", "Elm"), ("A2", "NL-32", "")]
+    assert sheet.cells_set_aside == 0
