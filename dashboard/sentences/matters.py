@@ -62,6 +62,7 @@ def moved(seen: MatterSeen, shop: Shop, now: date, *, at: bool = False) -> Sente
         between(matter, shop, now),
         _planned(matter.planned, shop, key, now) if matter.planned else together(matter.moves_with, shop),
         over_all(matter, shop),
+        before_it(matter, shop),
         "" if matter.planned else apart(matter.tell_apart, shop),
         check(matter),
         off_base(matter),
@@ -114,6 +115,14 @@ def whole(matter: Matter, shop: Shop, now: date) -> str:
         f"{since(matter, shop, now)}."
     )
     return f"{told} {over_all(matter, shop)}".strip()
+
+
+def before_it(matter: Matter, shop: Shop) -> str:
+    """Where the same instruments lay as usual before, which says where to look: in between, or at how they are read."""
+    if not matter.usual_at or matter.planned is not None:
+        return ""
+    here, before = (shop.stage_name(stage).lower() for stage in (matter.stages[0], matter.usual_at))
+    return f"The same instruments lay as usual at {before}: it came after that, or lies in how {here} reads them."
 
 
 def of_one(matter: Matter, shop: Shop) -> str:

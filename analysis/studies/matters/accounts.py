@@ -9,6 +9,7 @@ import numpy as np
 
 from analysis.methods.segments import Flags
 from analysis.studies.drift.signals import Signals
+from analysis.studies.matters.before_it import usual_at
 from analysis.studies.matters.evidence import Evidence, evidence
 from analysis.studies.matters.explained import Explained, Signalled, explained
 from analysis.studies.matters.hangs_on import key_of
@@ -77,7 +78,8 @@ def _parts(snapshot: Snapshot, judged: Signals, here: Bench, looked: Looked) -> 
         lasts = gone and bool(one.named) and _lasts(snapshot, one, mine)
         if looked.until is None and not gone:
             one = _through(one)
-        found.append(part_of(snapshot, one, [place[k] for k in one.signals], lasts=lasts))
+        usual = usual_at(snapshot, judged, one, looked.span)
+        found.append(part_of(snapshot, one, [place[k] for k in one.signals], lasts=lasts, usual_at=usual))
     return found
 
 

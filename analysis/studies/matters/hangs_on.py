@@ -21,6 +21,7 @@ import polars as pl
 from analysis.studies.drift.setters import deviations
 from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.air import LAGS, STALE, rooms
+from analysis.studies.matters.before_it import benches_before
 from analysis.studies.matters.dated_changes import dated_changes
 from analysis.studies.matters.set_with import set_with
 from analysis.studies.matters.sheets_kept import sheets
@@ -51,15 +52,16 @@ def key_of(snapshot: Snapshot, judged: Signals, here: Bench, span: Span, asked: 
     told.update(repr((_code(), snapshot.once(_shop), here.characteristic, here.stage, astuple(span))).encode())
     numbers = sorted(one.number for one, _ in asked)
     for one, counts in asked:
-        row, place = one.row, numbers.index(one.number)
+        row, at = one.row, numbers.index(one.number)
         times = [day(row[name]) for name in ("opened_at", "opened_last", "began_at", "began_low", "began_high")]
         times += [day(row[name]) for name in ("closed_at", "back_at")]
         names = [row.get(name) or "" for name in ("model", "tech", "gauge", "position")]
-        told.update(repr((place, one.table, counts, times, side_of(row), names)).encode())
+        told.update(repr((at, one.table, counts, times, side_of(row), names)).encode())
     told.update(_changes(snapshot, span))
     for part in _air(snapshot, span):
         told.update(part)
-    told.update(_readings(snapshot, judged, here)[here.within(span)].tobytes())
+    for place in (here, *benches_before(snapshot, judged, here.characteristic, here.stage)):
+        told.update(_readings(snapshot, judged, place)[place.within(span)].tobytes())
     return told.hexdigest()
 
 

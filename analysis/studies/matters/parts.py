@@ -60,6 +60,7 @@ class Part:
     tell_apart: list[TellApart]
     measured: Measured
     planned: Planned | None
+    usual_at: str = ""  # the last stage before this one that reads the same and where what is touched lay as usual
 
     @property
     def named(self) -> bool:
@@ -67,7 +68,7 @@ class Part:
         return bool(self.causes)
 
 
-def part_of(snapshot: Snapshot, one: Explained, places: list[int], *, lasts: bool) -> Part:
+def part_of(snapshot: Snapshot, one: Explained, places: list[int], *, lasts: bool, usual_at: str = "") -> Part:
     """places : of its signals among those that were explained together."""
     found, best = one.evidence, one.best
     touched = one.column != 0
@@ -90,6 +91,7 @@ def part_of(snapshot: Snapshot, one: Explained, places: list[int], *, lasts: boo
         tell_apart=tell_apart(one),
         measured=_measured(one),
         planned=planned(snapshot, one, moves),
+        usual_at=usual_at,
     )
 
 

@@ -141,6 +141,7 @@ class Matter:
     over_all: float | None = None
     """What the size comes to over all readings of its models since then, where what is named has only some of them."""
     levels: int = 0  # of what is named: so many people, lots, gauges ... since then
+    usual_at: str = ""  # the last stage before it that reads the same, where what it touches lay as usual
     earlier: tuple[tuple[date, date], ...] = ()  # of the air: its spells before the one that began then, oldest first
 
     @property

@@ -79,6 +79,7 @@ def told(
         planned=None,
         base_moved=_base_moved(snapshot, main),
         back_since=max(ends, default=None),
+        usual_at=parts[0].usual_at if parts and len({part.stage for part in parts}) == 1 else "",
     )
     size = record.size
     beside = [one.row for one in signals if one.table == "found" and one.row["tech"] == main["tech"]]

@@ -191,6 +191,15 @@ def test_a_move_of_one_of_several_is_no_move_of_the_whole_shop():
     assert "who set it" not in said
 
 
+def test_where_the_same_instruments_lay_as_usual_before_stands_in_the_sentence():
+    seen = matter(stages=["final_inspection"], usual_at="bridge_fitting")
+    said = (
+        "The same instruments lay as usual at bridge fitting: it came after that, or lies in how final inspection reads"
+    )
+    assert said in told(found(matters=[seen]))[0]
+    assert "as usual at" not in told(found(matters=[matter()]))[0]
+
+
 def test_two_of_one_name_say_at_which_stage():
     two = [matter(stages=["bridge_fitting"]), matter(key="m2", stages=["final_inspection"], new=False)]
     first, second = told(found(matters=two))
