@@ -22,8 +22,7 @@ NAMED_MODELS, NAMED_POSITIONS = 3, 2
 NEARER = "nearer"  # its first words say to what
 TO_TARGET = "Somebody's practice, or a change that took."  # where nothing else is named
 SURE = 0.05  # that nothing moved, by the readings themselves: below it nothing is said of chance
-CHANCES = ((0.58, "more than half of such signals are"), (0.42, "about one in two of such signals is"),
-           (0.3, "about one in three of such signals is"))  # fmt: skip
+CHANCES = ((0.5, "half of such signals or more are"), (0.3, "a third to a half of such signals are"))
 
 
 def moved(seen: MatterSeen, shop: Shop, now: date, *, at: bool = False) -> Sentence:

@@ -1,8 +1,13 @@
-"""What part of a matter's kind of signals is not chance: 1 - expected false / observed openings over the last year, or
-over what there is of it. It hangs on the budget alone, on nobody's answers.
+"""What part of a matter's kind of signals is not chance, over the last year or what there is of it. It hangs on the
+budget and on how many opened, on nobody's answers.
 
-Of a kind that seldom opened the quotient says little and would leap with each opening: it counts as if OF_ALL more had
-opened, as many of them false as of all kinds together.
+How many false ones to expect is known, by the budget. How many real ones there are is not: o openings are a Poisson
+count of e false ones and r real ones, r an exponential guess beforehand, its mean that of all kinds of the shop. What
+is told is the mean share of false ones, e / (e + r), so that a kind that opened once is neither all chance nor all
+real; for many openings it is e / o.
+
+Source: Gelman et al. 2013, Bayesian Data Analysis, 3rd ed., section 2.6 (Poisson counts); the mean by incomplete gamma
+functions, Abramowitz & Stegun 1964, 6.5 (from memory, held by tests).
 """
 
 from collections.abc import Sequence
@@ -11,6 +16,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 import polars as pl
+from scipy.special import gammaincc
 
 from analysis.studies.drift.signals import Signals, signals
 from analysis.studies.drift.watching import SHARE
@@ -18,7 +24,7 @@ from analysis.studies.drift.widths import week_numbers
 from ingest.store.snapshot import Snapshot
 
 YEAR = timedelta(weeks=52)
-OF_ALL = 10
+TINY = 1e-300
 
 
 @dataclass(frozen=True)
@@ -43,8 +49,16 @@ def real(snapshot: Snapshot, judged: Signals, row: dict[str, object]) -> float:
 
 def not_chance(own: Kind, every: Sequence[Kind]) -> float:
     """Of one kind, among all kinds that opened."""
-    usual = sum(kind.expected for kind in every) / max(sum(kind.opened for kind in every), 1)
-    return float(np.clip(1.0 - (own.expected + OF_ALL * usual) / (own.opened + OF_ALL), 0.0, 1.0))
+    if own.expected <= 0 or not own.opened:
+        return 1.0
+    usual = sum(max(kind.opened - kind.expected, 0.0) for kind in every) / len(every)
+    if usual <= 0:
+        return 0.0
+    fall = 1 + 1 / usual
+    z = fall * own.expected
+    # share of e in e + r, where (e + r)^o exp(-fall r) weighs every r above 0
+    chance = z * gammaincc(own.opened, z) / (own.opened * max(float(gammaincc(own.opened + 1, z)), TINY))
+    return float(np.clip(1.0 - chance, 0.0, 1.0))
 
 
 def kinds(snapshot: Snapshot) -> dict[str, Kind]:

@@ -340,8 +340,8 @@ def test_what_the_shop_checks_first_is_told_in_its_order():
 
 @pytest.mark.parametrize(
     ("real", "said"),
-    [(0.97, ""), (0.75, ""), (0.65, "about one in three of such signals is"),
-     (0.5, "about one in two of such signals is"), (0.2, "more than half of such signals are")],
+    [(0.97, ""), (0.75, ""), (0.65, "a third to a half of such signals are"),
+     (0.2, "half of such signals or more are")],
 )  # fmt: skip
 def test_much_chance_is_told_beside_what_nothing_explains_and_little_is_not(real, said):
     words = f"By the false signals that the shop allows, {said} chance: wait before acting on it alone." if said else ""
