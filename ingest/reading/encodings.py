@@ -5,6 +5,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from ingest.reading.far_encodings import far_encoding
 from ingest.reading.on_disk import Data, pieces
 from ingest.terms.questions import FileProblem
 
@@ -103,6 +104,8 @@ def _letters(data: Data) -> Letters:
         return as_utf8
     if good > bad:
         return replace(as_utf8, note="the file is UTF-8 with damaged letters; the rows that hold them are set aside")
+    if far := far_encoding(data[begin : begin + LOOKED_AT]):
+        return Letters(far[0], f"the file is not UTF-8; its letters were read as {far[1]}: look at a name", begin)
     if _is_central(data[begin : begin + LOOKED_AT]):
         note = (
             "the file is not UTF-8; its letters were read as Windows-1250 (central European): look at a name with an "
