@@ -479,6 +479,35 @@ def test_a_stages_own_date_counts_in_an_instrument_sheet():
     ]
 
 
+def test_an_empty_day_of_one_stage_loses_neither_its_readings_nor_the_row():
+    header = "serial,model,date @ nut_slotting,relief @ nut_slotting (mm),date @ play_test,tech @ play_test,"
+    header += "date @ final_inspection,relief @ final_inspection (mm)"
+    lines = [
+        "A1,LARK-40,,0.4,2026-03-03,T07,2026-03-04,0.2",
+        "A2,LARK-40,2026-03-02 09:15,0.4,,T07,2026-03-04,0.2",
+        "A3,LARK-40,2026-03-02,0.4,2026-03-03,T07,,0.2",
+        "A4,LARK-40,,0.4,,T07,,0.2",
+    ]
+    sheet = read(*lines, header=header, shape="instrument")
+    days = {
+        (serial, stage): at.date().isoformat()
+        for serial, stage, at in sheet.visits.select("serial", "stage", "finished_at").iter_rows()
+        if at is not None
+    } | {
+        (serial, stage): at.date().isoformat()
+        for serial, stage, at in sheet.visits.select("serial", "stage", "started_at").iter_rows()
+        if at is not None
+    }
+    assert days["A1", "nut_slotting"] == "2026-03-03"  # none before it has one: that of the next
+    assert days["A2", "play_test"] == "2026-03-02"
+    assert days["A3", "final_inspection"] == "2026-03-03"
+    assert not sheet.visits.filter((pl.col("serial") == "A2") & (pl.col("stage") == "play_test"))["time_known"].any()
+    assert sheet.readings.height == 6
+    assert sheet.set_aside["line"].to_list() == [5]  # no day at all
+    said = "1 rows have no day under 'date @ play_test': they stand on that of the stage before or after"
+    assert said in sheet.notes
+
+
 def test_a_changed_cell_of_one_stage_leaves_the_other_visits_of_an_instrument_row_as_they_were():
     header = "serial,model,date,tech,relief,relief @ nut_slotting,tech @ nut_slotting,note"
 
