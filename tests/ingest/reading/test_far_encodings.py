@@ -30,6 +30,8 @@ GERMAN = "Gerät,Prüfer,Maß,Höhe\nA1,Jörg Müßig,groß,schräg\n" * 9
         (GREEK, "cp1253", "1253"),
         (FRENCH, "cp1252", "1252"),
         (GERMAN, "cp1252", "1252"),
+        ("Größe,öß\nA1,2\n" * 9, "cp1252", "1252"),
+        ("serial,date,note\nA1,2026-03-02,Größe\n", "cp1252", "1252"),
         (CZECH, "cp1250", "1250"),
     ],
 )
