@@ -157,7 +157,7 @@ def test_lots_that_no_shop_joins_are_not_held_against_each_other():
 
 @pytest.mark.promise
 def test_of_shops_alike_in_everything_one_report_in_fifty_at_most_says_otherwise():
-    reports, said = 300, 0
+    reports, said = 150, 0
     for seed in range(reports):
         told = made(Planted(), shops=8, seed=[SEED, seed])
         found = pairs(told["lots"])
