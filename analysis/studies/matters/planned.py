@@ -46,10 +46,10 @@ def _values(snapshot: Snapshot) -> np.ndarray:
 def _followed(before: float, mean: float, error: float, target: float | None) -> bool:
     """Nearer to the target than to where it was, beyond chance; without a target: moved at all."""
     if target is None:
-        return abs(mean - before) > Z95 * error
+        return bool(abs(mean - before) > Z95 * error)
     way = float(np.sign(target - before)) or 1.0
     half = (before + target) / 2
-    return (mean - half) * way > Z95 * error
+    return bool((mean - half) * way > Z95 * error)
 
 
 def _not_by(

@@ -8,6 +8,7 @@ import pytest
 
 from analysis.studies.matters.dated_changes import NEW_TARGET, dated_changes
 from analysis.studies.matters.matters import open_matters
+from analysis.studies.matters.written import read, written
 from ingest.shopfiles.specs import Specs
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -64,3 +65,4 @@ def test_readings_that_follow_a_new_target_are_told_as_planned(given):
     if told.planned is not None:
         assert (told.planned.on, told.planned.what, told.planned.target) == (DAY, NEW_TARGET, 0.225)
         assert told.planned.followed
+        assert read(written([told.planned])) == [told.planned]  # as it is kept beside the store
