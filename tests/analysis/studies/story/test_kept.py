@@ -187,7 +187,7 @@ def test_over_a_history_the_story_carried_on_is_the_one_worked_out_again(tmp_pat
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("seed", (20270202, 20270204))
+@pytest.mark.parametrize("seed", [20270202, 20270204])
 def test_over_random_histories_the_story_carried_on_is_that_of_a_store_made_again(seed, tmp_path, carried):
     bench = Bench(seed, tmp_path / "shop")
     for turn in range(3):
