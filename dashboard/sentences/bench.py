@@ -13,7 +13,7 @@ from datetime import date
 import numpy as np
 
 from analysis.studies.people import targets
-from analysis.studies.people.learning_curves import Learning, Practice
+from analysis.studies.people.learning_curves import Learning, Offset, Practice
 from analysis.studies.people.targets import Stand
 from analysis.studies.people.techs import NO_ROD, NOBODY, NOT_JUDGED, TWO_NAMES
 from dashboard import numbers
@@ -283,6 +283,19 @@ def offset(shop: Shop, row: Row) -> str:
         side = f"less than {numbers.least(kind, shown=shop.length_of(key))} from the others"
     wide = f"spread {numbers.plain(row['ratio'], 2)} times theirs ({numbers.span(row['ratio_low'], row['ratio_high'])})"
     return f"{side}{'' if shown else ', no offset shown'}; {wide}.{few}{_slips(int(row['far']))}"
+
+
+def offsets(shop: Shop, key: str, first: Offset, last: Offset) -> str:
+    """Where somebody new stood against the others at first, and where they stand now."""
+
+    def stood(one: Offset) -> str:
+        told = [sentences.amount(shop, key, value, sign=True, mean=True) for value in (one.offset, one.low, one.high)]
+        return f"{told[0]} from the others ({told[1]} to {told[2]})"
+
+    return (
+        f"{shop.characteristic_name(key)} with practice: {stood(first)} over the first {numbers.count(first.of)} "
+        f"instruments, {stood(last)} over the last {numbers.count(last.of)}."
+    )
 
 
 def _slips(far: int) -> str:

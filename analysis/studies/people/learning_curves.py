@@ -14,6 +14,7 @@ from analysis.methods import learning
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats, Ints
 from analysis.studies.people.far_off import near
+from analysis.studies.people.set_spread import offset_of
 from analysis.studies.people.techs import exposure
 from analysis.studies.story.of_visits import SEVERAL
 from analysis.studies.story.story import story
@@ -45,6 +46,17 @@ class Practice:
 
 
 @dataclass(frozen=True)
+class Offset:
+    """How far what a tech set in some instruments lies from what others set at the same times; canonical unit."""
+
+    offset: float
+    low: float  # 95 %
+    high: float
+    instruments: int  # that could be held against the others
+    of: int  # so many in a row
+
+
+@dataclass(frozen=True)
 class Learning:
     """All that is known of one tech's practice at one stage."""
 
@@ -60,6 +72,9 @@ class Learning:
     spreads: dict[
         str, Practice
     ]  # by characteristic set here: standard deviation of each 20 instruments in a row, in others' standard deviations
+    offsets: dict[
+        str, tuple[Offset, Offset]
+    ]  # by characteristic set here: of the first and the last 20 instruments or more
 
 
 def new_techs(snapshot: Snapshot) -> pl.DataFrame:
@@ -98,6 +113,7 @@ def learning_curve(snapshot: Snapshot, stage: str, tech: str) -> Learning:
     judged = mine.select("visit", "done").join(work.select("visit", "came_back"), on="visit", maintain_order="left")
     theirs = work.filter(pl.col("tech").is_in(qualified))["came_back"]
     started = next((person.started for person in snapshot.shop.techs if person.key == tech), None)
+    here = [item.key for item in snapshot.shop.characteristics if stage in item.set_stages]
     before = snapshot.once(story).visits.select((pl.col("day") < started).any()).item() if started else False
     return Learning(
         stage,
@@ -109,11 +125,8 @@ def learning_curve(snapshot: Snapshot, stage: str, tech: str) -> Learning:
         usual,
         practice(judged["done"].to_numpy(), judged["came_back"].cast(pl.Float64).to_numpy(), share=True),
         float(theirs.mean()) if len(theirs) else None,  # type: ignore[arg-type]
-        {
-            item.key: _spread(snapshot, item.key, mine)
-            for item in snapshot.shop.characteristics
-            if stage in item.set_stages
-        },
+        {key: _spread(snapshot, key, mine) for key in here},
+        {key: both for key in here if (both := _offsets(snapshot, key, mine)) is not None},
     )
 
 
@@ -157,6 +170,30 @@ def _minutes(
 
     level = even(theirs)["even"]
     return even(own), (float(level.quantile(0.25) or 0.0), float(level.quantile(0.75) or 0.0))
+
+
+def _offsets(snapshot: Snapshot, characteristic: str, mine: pl.DataFrame) -> tuple[Offset, Offset] | None:
+    """Of the first and the last BLOCK instruments, or twice or four times as many where the others set too few beside
+    them; None of a tech with fewer than two such blocks.
+    """
+    for many in (BLOCK, 2 * BLOCK, 4 * BLOCK, 8 * BLOCK):
+        if mine.height < 2 * many:
+            break
+        ends = [_offset(snapshot, characteristic, mine, some["serial"]) for some in (mine.head(many), mine.tail(many))]
+        if ends[0] is not None and ends[1] is not None:
+            return ends[0], ends[1]
+    return None
+
+
+def _offset(snapshot: Snapshot, characteristic: str, mine: pl.DataFrame, serials: pl.Series) -> Offset | None:
+    """Of some instruments; None where under half of them can be held against the others."""
+    stage, tech = mine["stage"][0], mine["tech"][0]
+    row = offset_of(snapshot, characteristic=characteristic, stage=stage, tech=tech, serials=serials)
+    if row is None:
+        return None
+    offset, low, high = (float(str(row[name])) for name in ("offset", "offset_low", "offset_high"))
+    held = int(str(row["instruments"]))
+    return Offset(offset, low, high, held, len(serials)) if 2 * held >= len(serials) else None
 
 
 def _spread(snapshot: Snapshot, characteristic: str, mine: pl.DataFrame) -> Practice:

@@ -44,8 +44,44 @@ def spreads(snapshot: Snapshot) -> pl.DataFrame:
     the readings of one instrument (its strings, its edges) go together, so the intervals take an instrument as one
     reading. far: of their readings left out, so far from all others (`far_off`); nobody's spread holds one.
     """
+    told = _rows(_of_one_setter(snapshot))
+    order = {item.key: place for place, item in enumerate(snapshot.shop.characteristics)}
+    left = tables.plain(
+        far(snapshot)
+        .group_by("characteristic", pl.col("set_stage").alias("stage"), pl.col("set_by").alias("tech"))
+        .len("far")
+    )
+    return (
+        pl.DataFrame(told, schema={name: kind for name, kind in SPREADS.items() if name != "far"})
+        .join(left, on=["characteristic", "stage", "tech"], how="left", maintain_order="left")
+        .with_columns(pl.col("far").cast(pl.Int64).fill_null(0))
+        .with_columns(pl.col("characteristic").replace_strict(order, return_dtype=pl.Int64).alias("_order"))
+        .sort("_order", "stage", "tech")
+        .select(SPREADS.keys())
+    )
+
+
+def offset_of(
+    snapshot: Snapshot, *, characteristic: str, stage: str, tech: str, serials: pl.Series
+) -> dict[str, object] | None:
+    """The row of `spreads` (without far) of one tech over some of their instruments alone, against the others at the
+    same times; None where too few were set.
+    """
+    readings = _of_one_setter(snapshot).filter(
+        (pl.col("characteristic") == characteristic) & (pl.col("set_stage") == stage)
+    )
+    some = pl.col("serial").cast(pl.String).is_in(serials.cast(pl.String).implode())
+    told = _rows(readings.filter((pl.col("set_by") != tech) | some))
+    return next((row for row in told if row["tech"] == tech), None)
+
+
+def _of_one_setter(snapshot: Snapshot) -> pl.DataFrame:
     kept = (pl.col("set_by") != "") & ~pl.col("set_by").cast(pl.String).str.contains(SEVERAL) & (pl.col("setup") != "")
-    readings = near(snapshot).filter(kept)
+    return near(snapshot).filter(kept)
+
+
+def _rows(readings: pl.DataFrame) -> list[dict[str, object]]:
+    """The rows of `spreads` of some readings, without far."""
     off = (pl.col("value") - pl.col("target").fill_null(0.0)).alias("off")
     mine = tables.plain(
         _in_time(readings)
@@ -84,24 +120,8 @@ def spreads(snapshot: Snapshot) -> pl.DataFrame:
         & (pl.col("nu_others") >= LEAST_OTHERS // 2)
         & (pl.col("sum2_others") > 1e-18 * pl.col("nu_others"))
     )
-    if shared.is_empty():
-        return pl.DataFrame(schema=SPREADS)
     rows = shared.group_by("characteristic", "set_stage", "set_by", maintain_order=True).agg(pl.all())
-    told = [_told(row) for row in rows.iter_rows(named=True)]
-    order = {item.key: place for place, item in enumerate(snapshot.shop.characteristics)}
-    left = tables.plain(
-        far(snapshot)
-        .group_by("characteristic", pl.col("set_stage").alias("stage"), pl.col("set_by").alias("tech"))
-        .len("far")
-    )
-    return (
-        pl.DataFrame(told, schema={name: kind for name, kind in SPREADS.items() if name != "far"})
-        .join(left, on=["characteristic", "stage", "tech"], how="left", maintain_order="left")
-        .with_columns(pl.col("far").cast(pl.Int64).fill_null(0))
-        .with_columns(pl.col("characteristic").replace_strict(order, return_dtype=pl.Int64).alias("_order"))
-        .sort("_order", "stage", "tech")
-        .select(SPREADS.keys())
-    )
+    return [_told(row) for row in rows.iter_rows(named=True)]
 
 
 def _in_time(readings: pl.DataFrame) -> pl.DataFrame:

@@ -310,6 +310,8 @@ def spread_sheet(stage: str, tech: str, shop: Shop, found: Learning | None) -> h
                 "models and positions at the same time."
             )
         ]
+    for key, (first, last) in (found.offsets if found else {}).items():
+        told.append(html.P(sentences_bench.offsets(shop, key, first, last), className="small"))
     for key, practice in (found.spreads if found else {}).items():
         say = f"{shop.characteristic_name(key)} with practice. {sentences_bench.spread(practice)}"
         if len(practice.value):

@@ -2,6 +2,7 @@
 
 import pytest
 
+from analysis.studies.people.learning_curves import Offset
 from dashboard.sentences import bench
 
 
@@ -41,3 +42,12 @@ def test_readings_that_may_be_mistyped_are_said_to_be_left_out(shop):
         " Two readings lie far from all others and may be mistyped: they are not counted until they are corrected."
     )
     assert "mistyped" not in said(shop, 0.03, 0.02, 0.04)
+
+
+def test_where_somebody_new_stood_at_first_and_stands_now(shop):
+    first, last = Offset(0.131, 0.082, 0.179, 38, 40), Offset(0.008, -0.04, 0.06, 40, 40)
+    told = bench.offsets(shop, "nut", first, last).replace("\xa0", " ")
+    assert told.endswith(
+        " with practice: +0.13 mm from the others (+0.08 mm to +0.18 mm) over the first 40 instruments, +0.01 mm from "
+        "the others (−0.04 mm to +0.06 mm) over the last 40."
+    )

@@ -111,3 +111,23 @@ def test_nobody_s_practice_is_an_answer_in_words():
     with pytest.raises(UnusableData, match="no visit at"):
         learning_curve(shop_with(3, rng=np.random.default_rng(67)), "bridge", "T99")
     assert "four instruments" in practice(np.arange(1, 3), np.array([5.0, 4.0])).says
+
+
+def test_who_began_off_the_others_and_came_to_them_is_told_with_both():
+    rng, visits = np.random.default_rng(68), []
+    for k in range(200):  # by turns; NEW 0.3 high at first, and with the others from the hundredth on
+        tech = ("OLD", "NEW")[k % 2]
+        off = 0.3 * max(0.0, 1 - k / 100) if tech == "NEW" else 0.0
+        value = float(rng.normal(2 + off, 0.05))
+        visits += [
+            visit(f"S{k:03d}", 2.0 * k, "bridge", tech=tech),
+            visit(f"S{k:03d}", 2.0 * k + 1, "final", readings={"action bass": value}),
+        ]
+    snapshot = made(visits, **PEOPLE)
+    first, last = learning_curve(snapshot, "bridge", "NEW").offsets["action"]
+    assert (first.of, last.of) == (BLOCK, BLOCK)
+    assert first.low < 0.3 * (1 - BLOCK / 100) < first.high
+    assert first.low > 0.1
+    assert last.low < 0 < last.high
+    few = learning_curve(made(visits[: 4 * (2 * BLOCK - 1)], **PEOPLE), "bridge", "NEW")
+    assert few.offsets == {}
