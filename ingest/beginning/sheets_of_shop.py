@@ -18,7 +18,7 @@ from ingest.beginning.parts_of_shop import add_measure, add_people, people, plac
 from ingest.beginning.results_as_rows import places_behind
 from ingest.beginning.rows_meant import PASS_OVER, ROWS, ask_rows, pass_over
 from ingest.beginning.sisters import sisters
-from ingest.beginning.slips_of_words import slips_of_words
+from ingest.beginning.slips_of_words import short_names, slips_of_words
 from ingest.beginning.stage_words import likely_stages, stage_of_word, stage_words
 from ingest.beginning.starting_values import STAGES
 from ingest.beginning.survey import MEASURE, Survey
@@ -74,13 +74,11 @@ def add_log(draft: Draft, seen: Survey, asker: Asker, shop: Shop | None, known: 
     draft.logs.append(log)
     own = {plain(word) for word in seen.said.words.get("tech", {})}
     typed = seen.words("tech") if seen.column("tech") else Counter({str(seen.said.rest.get("tech", "")): seen.rows})
-    asks = slips_of_words(typed)  # somebody of that name perhaps: nobody is listed, and Logs asks
+    asks = short_names(typed) | slips_of_words(typed)  # somebody of that name perhaps: none is listed, and Logs asks
     found = people({w: count for w, count in typed.items() if w and plain(w) not in own and w not in asks})
     mistyped = {w: other for w, other in slips_of_words(seen.words("stage")).items() if w in log.words["stage"]}
     unread += [f"{seen.title}: {word!r} is taken for a slip of {other!r}" for word, other in mistyped.items()]
-    unread += [
-        f"{seen.title}: {word!r} is on no list, perhaps a slip of {other!r}; Logs asks" for word, other in asks.items()
-    ]
+    unread += [f"{seen.title}: {word!r} is on no list, perhaps {other!r}; Logs asks" for word, other in asks.items()]
     add_people(draft, found, known_words("tech", shop, None))
     for name in ("tech", "model", "fault", "gauge", "supplier", "lot", "sent_back_to", "cause", "characteristic"):
         if words := seen.said.words.get(name):

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from rapidfuzz.distance import OSA
 
 from ingest.reading.headings import plain
+from ingest.reading.spellings import short_name
 
 OFTEN = 10  # times as frequent at least is the word that was meant
 LETTERS = 4  # of the longer word: of two shorter ones each may be a word of its own
@@ -27,6 +28,16 @@ def slips_of_words(counts: Mapping[str, int]) -> dict[str, str]:
         ]
         if near:
             found[word] = min(near)[2]
+    return found
+
+
+def short_names(counts: Mapping[str, int]) -> dict[str, str]:
+    """Each rare word that may be short for just one much commoner name, 'HB' for 'Hélène Bertin', and the name."""
+    found: dict[str, str] = {}
+    for word, count in counts.items():
+        meant = [other for other in counts if counts[other] >= OFTEN * count and short_name(word, other)]
+        if len(meant) == 1:
+            found[word] = meant[0]
     return found
 
 

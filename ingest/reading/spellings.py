@@ -46,3 +46,22 @@ def _parts(word: str) -> list[str]:
 
 def _codes(parts: list[str]) -> set[str]:
     return {part for part in parts if part.isdigit() or len(part) <= CODE}
+
+
+def short_name(word: str, name: str) -> bool:
+    """May a word be short for somebody's name of several parts: 'HB', 'H. Bertin', 'Hélène' of 'Hélène Bertin'?"""
+    parts, mine = _names(name), _names(word)
+    if len(parts) < 2 or not mine or mine == parts:
+        return False
+    if len(mine) == 1 and mine[0] in ("".join(part[0] for part in parts), *(one for one in parts if len(one) > CODE)):
+        return True
+    ends = mine[-1] in parts[1:] and len(mine) > 1
+    return ends and all(part in parts or any(one.startswith(part) for one in parts) for part in mine)
+
+
+def _names(text: str) -> list[str]:
+    """The words of a name without accents; 'H.B.' is one of two letters."""
+    bare = "".join(sign for sign in unicodedata.normalize("NFD", plain(text)) if not unicodedata.combining(sign))
+    if re.fullmatch(r"(?:[^\W\d_]\.\s?){2,4}", f"{bare.rstrip('.')}."):
+        return [re.sub(r"\W", "", bare)]
+    return re.findall(r"[^\W\d_]+", bare)

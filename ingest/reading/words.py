@@ -9,7 +9,7 @@ import polars as pl
 
 from ingest.reading.fields import FIELDS
 from ingest.reading.headings import plain
-from ingest.reading.spellings import spelled_alike
+from ingest.reading.spellings import short_name, spelled_alike
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Log
 from ingest.terms.questions import closest, quoted
@@ -121,6 +121,9 @@ class Words:
         """The key whose words come nearest to a text, '' where none comes near; of models only a spelling of theirs."""
         known = self.by_field.get(field, {})
         near = [word for word in known if field != "model" or spelled_alike(text, word)]
+        whole = {key for word, key in known.items() if field == "tech" and short_name(text, word)}
+        if len(whole) == 1:
+            return whole.pop()
         return known.get(closest(plain(text), near), "")
 
     def ask(self, field: str, text: str) -> str:

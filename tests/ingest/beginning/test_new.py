@@ -374,7 +374,7 @@ def test_slips_of_the_pen_make_neither_stages_nor_people_and_a_model_is_known_by
     assert final in log.words["stage"]["Last lok"]  # where something is measured, not where it is boxed
     told = " ".join(made.unread)
     assert "'Nutt' is taken for a slip of 'Nut'" in told
-    assert "'Rsoa' is on no list, perhaps a slip of 'Rosa'; Logs asks" in told
+    assert "'Rsoa' is on no list, perhaps 'Rosa'; Logs asks" in told
 
 
 def test_a_sheet_in_sixty_fourths_and_thousandths_makes_a_shop_of_inches():

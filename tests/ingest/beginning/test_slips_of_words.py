@@ -2,7 +2,7 @@
 
 import pytest
 
-from ingest.beginning.slips_of_words import slips_of_words
+from ingest.beginning.slips_of_words import short_names, slips_of_words
 
 
 def test_slips_are_told_with_what_was_meant():
@@ -38,3 +38,11 @@ def test_of_a_long_word_two_letters_may_be_wrong_and_of_a_short_one_not():
 def test_a_slip_is_nobodys_meaning_and_spelling_by_capitals_is_none():
     assert slips_of_words({"Nutslot": 4000, "Nutslto": 300, "Nuslto": 4}) == {"Nutslto": "Nutslot"}
     assert slips_of_words({"Nutslot": 400, "nutslot": 4}) == {}
+
+
+def test_a_rare_short_form_of_one_name_is_told_and_one_of_two_names_or_a_frequent_one_is_not():
+    names = {"Hélène Bertin": 399, "Yann Le Goff": 958, "HB": 11, "H. Bertin": 9, "Yann": 26}
+    told = {"HB": "Hélène Bertin", "H. Bertin": "Hélène Bertin", "Yann": "Yann Le Goff"}
+    assert short_names(names) == told
+    assert short_names(names | {"Hans Brandt": 500}) == {word: name for word, name in told.items() if word != "HB"}
+    assert short_names({"Hélène Bertin": 99, "HB": 11}) == {}  # two people perhaps

@@ -2,7 +2,7 @@
 
 import pytest
 
-from ingest.reading.spellings import spelled_alike
+from ingest.reading.spellings import short_name, spelled_alike
 
 
 @pytest.mark.parametrize(
@@ -34,3 +34,25 @@ from ingest.reading.spellings import spelled_alike
 )
 def test_a_spelling_is_told_from_a_word_of_its_own(word, other, alike):
     assert spelled_alike(word, other) is alike
+
+
+@pytest.mark.parametrize(
+    ("word", "name", "short"),
+    [
+        ("HB", "Hélène Bertin", True),
+        ("H.B.", "Hélène Bertin", True),
+        ("H. Bertin", "Hélène Bertin", True),
+        ("Hélène", "Hélène Bertin", True),
+        ("helene", "Hélène Bertin", True),
+        ("YLG", "Yann Le Goff", True),
+        ("Y. Le Goff", "Yann Le Goff", True),
+        ("M. Bertin", "Hélène Bertin", False),
+        ("HD", "Hélène Bertin", False),
+        ("Le", "Yann Le Goff", False),
+        ("Hélène Bertin", "Hélène Bertin", False),  # the name itself
+        ("HB", "HB", False),
+        ("", "Hélène Bertin", False),
+    ],
+)
+def test_a_short_form_of_a_name_is_told(word, name, short):
+    assert short_name(word, name) is short

@@ -5,6 +5,7 @@ import pytest
 
 from ingest.reading.words import Words
 from ingest.shopfiles.shop import checked_shop
+from ingest.shopfiles.shop_parts import Log
 from tests.ingest.small_shop import TABLE, small_shop
 
 
@@ -118,3 +119,16 @@ def test_an_outcome_with_a_place_says_where_it_went_back_to(text, outcome, place
     own = words(outcome=said, stage={"nut": "nut_slotting", "Sattel": "nut_slotting"})
     assert own.translate("outcome", pl.Series([text])).to_list() == [outcome]
     assert (own.place_behind(text) if outcome else "") == place
+
+
+def test_a_short_form_of_one_techs_name_is_that_tech_and_a_word_of_its_own_no_model():
+    table = TABLE | {"tech": [{"key": "T01", "name": "Hélène Bertin"}, {"key": "Yann Le Goff"}]}
+    held = Words(shop := checked_shop(table), shop.logs[0] if shop.logs else Log())
+    assert [held.nearest("tech", word) for word in ("HB", "H. Bertin", "Yann", "XY")] == [
+        "T01",
+        "T01",
+        "Yann Le Goff",
+        "",
+    ]
+    assert held.nearest("model", "LARK25") == "LARK-25"
+    assert held.nearest("model", "LARK-26") == ""
