@@ -10,6 +10,7 @@ from typing import Protocol
 from ingest.beginning.guesses import Guess, guess_outcome
 from ingest.beginning.profiles import Profile
 from ingest.reading.headings import plain
+from ingest.reading.notation import no_reading
 
 DATES = ("date", "started_at", "finished_at")
 ALWAYS, MOSTLY, SELDOM = 0.95, 0.9, 0.5
@@ -171,7 +172,8 @@ def _lots(columns: Sequence[Seen], guesses: list[Guess], looks: Sequence[Profile
     for place, guess in enumerate(guesses):
         look = looks[place]
         if _open(guess) and look.distinct > 1 and look.dates + look.clocks < 0.1 and look.measured < MOSTLY:
-            held = _one_each(serials, [plain(cell) for cell in columns[place].cells])
+            words = (plain(cell) for cell in columns[place].cells)
+            held = _one_each(serials, ["" if no_reading(word) else word for word in words])
             if held and len(held) >= A_LOT * look.distinct and _in_blocks(list(held.values()), look.distinct):
                 fit.append(place)
     if len(fit) == 1:

@@ -37,7 +37,10 @@ def _family(entry: dict[str, Any]) -> Family:
 _TABLE = tomllib.loads((Path(__file__).parent / "families.toml").read_text(encoding="utf-8"))
 FAMILIES: dict[str, Family] = {name: _family(entry) for name, entry in _TABLE.items()}
 # name a family only together with more
-TOO_GENERAL = ("guitar", "gitarre", "guitare", "banjo", "ukulele", "uke", "acoustic", "akustik")
+TOO_GENERAL = (
+    *("guitar", "gitarre", "guitare", "banjo", "ukulele", "uke", "acoustic", "akustik"),
+    *("ギター", "バンジョー", "ウクレレ"),
+)
 
 
 def family_of(model: str) -> str:
@@ -48,7 +51,7 @@ def family_of(model: str) -> str:
         ((_weight(word, text, parts), family) for family, held in FAMILIES.items() for word in (*held.words, family)),
         default=(0, ""),
     )
-    guitar = any(word in text for word in ("guitar", "gitarre", "guitare"))
+    guitar = any(word in text for word in ("guitar", "gitarre", "guitare", "ギター"))
     return "" if not best[0] or (guitar and not best[1].endswith("guitar")) else best[1]
 
 

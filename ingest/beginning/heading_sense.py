@@ -25,6 +25,9 @@ Mark = tuple[str, str]  # kind, meaning
 _UNIT = re.compile(r"[(\[{]([^()\[\]{}]*)[)\]}]")
 _ORDINAL = re.compile(r"(\d{1,2})(?:st|nd|rd|th|a|\.)$")  # 6a: the Spanish sixth
 _STRING = re.compile(r"^(?:s|str|string|saite|corde)(\d{1,2})$")
+_EAST_STRING = re.compile(r"^(?:第)?(\d{1,2})弦(?:側)?$")
+_EAST = re.compile(r"[\u3040-\u30ff\u3400-\u9fff]")
+JOINS = ("の", "・", "時", "側")  # between the words of a heading of the east
 _FRET = re.compile(
     r"(?:@|\bat\b)\s*(?:fret|bund|f)?\s*(\d{1,2})\b(?:th|st)?|\b(?:fret|bund|f)\s*(\d{1,2})\b"
     r"|\b(\d{1,2})(?:\.|th|st)\s*(?:bund|fret)\b|\b(\d{1,2})\s*(?:bund|fret)\b(?!\s*\d)"  # 3 fret 5: string 3
@@ -248,8 +251,10 @@ def _take(phrase: str, marks: list[Mark], words: list[str], at: int, length: int
 
 def _single(word: str, sense: Sense) -> None:
     """A word that no phrase knows: an ordinal, a numbered string, a compound, noise, or strange."""
-    if found := _STRING.match(word):
+    if found := _STRING.match(word) or _EAST_STRING.match(word):
         sense.ordinal = str(int(found[1]))
+    elif (parts := _east_parts(word)) and len(parts) > 1:
+        _walk(parts, sense)
     elif _NOTED.match(word):
         sense.ordinal, sense.noted = word[1], True
     elif word in _ROMAN and (sense.measures or len(word) > 1):
@@ -279,6 +284,22 @@ def _single(word: str, sense: Sense) -> None:
                 sense.stages.append(meaning)
     else:
         sense.strange.append(word)
+
+
+def _east_parts(word: str) -> list[str]:
+    """The phrases of a heading of the east, which has no spaces between, the longest first; nothing where it holds more
+    than phrases that are known.
+    """
+    if not _EAST.search(word):
+        return []
+    parts, at = [], 0
+    while at < len(word):
+        end = next((end for end in range(len(word), at, -1) if word[at:end] in book() or word[at:end] in JOINS), at)
+        if end == at:
+            return []
+        parts += [word[at:end]] if word[at:end] not in JOINS else []
+        at = end
+    return parts
 
 
 def _of_strings(word: str) -> bool:

@@ -7,8 +7,7 @@ SIDE_BY_SIDE = 0.5  # of the bytes above 127 have another beside them; in the wo
 PLAIN = 0.75  # of the letters are of the encoding's common ones
 BROKEN = 0.01  # of the letters may be none
 KANA = 0.05  # of the letters of Japanese, at least
-_ONE_BYTE = ("cp1251", "koi8-r", "cp1253")
-_MIXED = re.compile(r"\w*(?:[A-Za-z][^\W\d_a-zA-Z]|[^\W\d_a-zA-Z][A-Za-z])\w*")  # words of two alphabets
+_INSIDE = re.compile(r"(?<=[a-z])[^\x00-\x7f]|[^\x00-\x7f](?=[a-z])")  # Größe is one word, of the west
 _RUN = re.compile(rb"[\x80-\xff]+")
 
 
@@ -26,11 +25,8 @@ def _share(data: bytes, codec: str) -> float:
     """How many of the letters above 127 are common ones of the language, 0 where the bytes are not in this encoding."""
     text = data.decode(codec, "replace")
     letters = [letter for letter in text if letter > "\x7f"]
-    if codec in _ONE_BYTE:  # Größe is one word
-        mixed = sum(sum(letter > "\x7f" for letter in word) for word in _MIXED.findall(text))
-        if mixed > (1 - PLAIN) * len(letters):
-            return 0.0
-    if not letters or letters.count("\ufffd") > max(1, BROKEN * len(letters)):
+    inside = len(_INSIDE.findall(text))
+    if inside >= (1 - PLAIN) * len(letters) or letters.count("\ufffd") > max(1, BROKEN * len(letters)):
         return 0.0
     return _CODECS[codec][1](letters, codec)
 

@@ -7,7 +7,7 @@ POWERS = (2, 4, 8, 16, 32, 64, 128)  # denominators of the inch
 
 _SPELLINGS: dict[str, dict[str, tuple[str, ...]]] = {  # quantity -> unit -> how it is typed
     "length": {
-        "mm": ("mm", "mms", "millimetre", "millimetres", "millimeter", "millimeters"),
+        "mm": ("mm", "mms", "millimetre", "millimetres", "millimeter", "millimeters", "ミリ"),
         "cm": ("cm", "centimetre", "centimetres", "centimeter", "centimeters"),
         "um": ("um", "µm", "μm", "micron", "microns", "tausendstel mm", "tsd mm", "tsd. mm"),
         "hundredths of mm": (
@@ -21,7 +21,7 @@ _SPELLINGS: dict[str, dict[str, tuple[str, ...]]] = {  # quantity -> unit -> how
             "hundertstel mm",
         ),
         "tenths of mm": ("tenths of mm", "1/10 mm", "1/10mm", "0.1 mm", "tenths of a mm", "zehntel", "zehntel mm"),
-        "in": ("in", "inch", "inches", '"', "''", "in.", "zoll"),
+        "in": ("in", "inch", "inches", '"', "''", "in.", "zoll", "インチ"),
         "thou": (
             "thou",
             "thous",
@@ -51,7 +51,7 @@ _SPELLINGS: dict[str, dict[str, tuple[str, ...]]] = {  # quantity -> unit -> how
             for n in POWERS[2:]
         },
     },
-    "pitch": {"cents": ("cents", "cent", "ct", "cts", "c", "¢"), "Hz": ("hz", "hertz")},
+    "pitch": {"cents": ("cents", "cent", "ct", "cts", "c", "¢", "セント"), "Hz": ("hz", "hertz")},
     "angle": {"deg": ("deg", "degs", "degree", "degrees", "°", "º")},
     "temperature": {"C": ("c", "°c", "degc", "celsius", "deg c"), "F": ("f", "°f", "degf", "fahrenheit", "deg f")},
     "humidity": {"%": ("%", "%rh", "rh", "% rh", "percent")},

@@ -32,6 +32,7 @@ GERMAN = "Gerät,Prüfer,Maß,Höhe\nA1,Jörg Müßig,groß,schräg\n" * 9
         (GERMAN, "cp1252", "1252"),
         ("Größe,öß\nA1,2\n" * 9, "cp1252", "1252"),
         ("serial,date,note\nA1,2026-03-02,Größe\n", "cp1252", "1252"),
+        ("Kto,Uwagi\nA1,długość gryfu, próg łączny\n" * 3, "cp1250", "1250"),
         (CZECH, "cp1250", "1250"),
     ],
 )
