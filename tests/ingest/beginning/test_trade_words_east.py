@@ -70,6 +70,6 @@ def test_signs_of_a_result_mean_what_they_mean_in_the_east_and_a_triangle_is_ask
 
 def test_remarks_that_stand_seldom_and_dashes_between_are_no_lots():
     notes = ([*["-"] * 19, "早く"] * 3 + [*["-"] * 19, "要確認"] * 3) * 2
-    rows = [f"MG{n},2026-09-{7 + n // 6:02d},0.{10 + n % 9},{note}" for n, note in enumerate(notes)]
+    rows = [f"MG{n},2026-09-{7 + n // 12:02d},0.{10 + n % 9},{note}" for n, note in enumerate(notes)]
     (seen,) = propose([("final.csv", "\n".join(["No,Date,Relief (mm),Zzq", *rows]).encode())]).surveys
     assert "lot" not in {column.guess.field for column in seen.columns}
