@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 from urllib.parse import parse_qs
 
-from dash import Dash, Input, Output, State, dcc, html, no_update
+from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from dashboard import address
 from dashboard.desk import signed
@@ -174,6 +174,7 @@ def filters_to_address(
     everything: str = "all",
     usual: Mapping[str, str] | None = None,
     typed: Mapping[str, Callable[[str], str]] | None = None,
+    leaves: Mapping[str, str] | None = None,
 ) -> None:
     """Choosing in a filter puts it into the address, and the page is laid out anew from there: Back, Forward and links
     all agree.
@@ -181,7 +182,7 @@ def filters_to_address(
     filters : name in the address -> id of the field. Each field must stand on the page. The value `everything` is left
     out of the address, and so is the `usual` one of a name: an address that says it and one that does not are the same,
     so that laying a page out adds nothing to the way back. typed : of a name what makes the address's word of what was
-    typed.
+    typed. leaves : of a name the one that is left out of the address when it is chosen anew.
     """
     names, silent, as_word = list(filters), usual or {}, typed or {}
 
@@ -195,7 +196,8 @@ def filters_to_address(
         words = {
             name: as_word[name](value) if name in as_word else value for name, value in zip(names, several, strict=True)
         }
-        asked = {name: value for name, value in words.items() if said(name, value)}
+        gone = next((other for name, other in (leaves or {}).items() if filters[name] == ctx.triggered_id), None)
+        asked = {name: value for name, value in words.items() if said(name, value) and name != gone}
         given = {name: values[-1] for name, values in parse_qs((search or "").lstrip("?")).items()}
         kept = {name: value for name, value in given.items() if name not in filters}
         if asked == {name: value for name, value in given.items() if name in filters and said(name, value)}:

@@ -213,5 +213,6 @@ def _filters(
 def connect(app: Dash) -> None:
     """The page's callbacks."""
     filters = {"tech": TECH, "stage": STAGE, "from": SINCE, "to": UNTIL}
-    parts.filters_to_address(app, PATH, filters, everything=ALL, typed=days.FROM_TO)
+    leaves = {"tech": "stage"}  # somebody else is shown where they work
+    parts.filters_to_address(app, PATH, filters, everything=ALL, typed=days.FROM_TO, leaves=leaves)
     deeds.connect(app)

@@ -3,6 +3,7 @@
 import re
 import shutil
 from datetime import UTC, datetime
+from types import SimpleNamespace
 
 import polars as pl
 import pytest
@@ -11,6 +12,7 @@ from dash import no_update
 from analysis.methods.problems import UnusableData
 from analysis.studies.people import targets, techs
 from analysis.studies.people.bands import bands as target_bands
+from dashboard import parts
 from dashboard.app import make_app
 from dashboard.desk import desk
 from dashboard.pages.bench import deeds
@@ -259,3 +261,18 @@ def test_the_band_is_told_in_the_unit_of_its_gauge(looked_at):
         "mm",
         "mm",
     ]
+
+
+def test_whoever_is_chosen_is_shown_where_they_work_and_a_bench_chosen_stays(monkeypatch):
+    made = {}
+
+    class App:
+        def callback(self, output, *asked, **more):
+            return lambda work: made.setdefault(output.component_id, work)
+
+    monkeypatch.setattr(bench.deeds, "connect", lambda app: None)
+    bench.connect(App())
+    work = made["_pages_location"]
+    for chosen, said_so in ((bench.TECH, "?tech=T02"), (bench.STAGE, "?tech=T02&stage=nut_slotting")):
+        monkeypatch.setattr(parts, "ctx", SimpleNamespace(triggered_id=chosen))
+        assert work("T02", "nut_slotting", "", "", "?tech=T09&stage=nut", "/bench") == said_so
