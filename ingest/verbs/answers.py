@@ -23,7 +23,7 @@ from ingest.terms.questions import ASKED_AGAIN, UNKNOWABLE
 from ingest.verbs.from_originals import read_again
 from ingest.verbs.groups import MEANS, VALUE, Decision, Group
 from ingest.verbs.load import ensure
-from ingest.verbs.new_entries import Entry, asked_for, put_in, take_out
+from ingest.verbs.new_entries import Entry, asked_for, put_in, still_needed, take_out
 from ingest.verbs.sound import sound_shop, usable_shop
 
 TABLES = ("words", "corrections", "settled")  # of the book, in which answers stand
@@ -89,14 +89,23 @@ def answer(folder: Path, answers: Sequence[Answer], who: str, why: str, *, now: 
         after,
         max(before - after, 0),
         tuple(sorted(log_ids)),
-        tuple(one.told for one in entries),
+        (*(one.told for one in entries), *still_needed(shop, _words(said))),
     )
+
+
+def _words(said: Iterable[Answer]) -> list[tuple[str, str, str]]:
+    """Field, word and what it means of the answers that say what a word means."""
+    return [
+        (one.group.field, one.group.typed, one.text.strip())
+        for one in said
+        if one.group.kind == MEANS and one.text not in book.VERDICTS
+    ]
 
 
 def _with_entries(shop: Shop, said: list[Answer]) -> tuple[list[Answer], list[Entry]]:
     """Answers with what their words mean, and the entries that shop.toml lacks for that."""
-    about = {place: one for place, one in enumerate(said) if one.group.kind == MEANS and one.text not in book.VERDICTS}
-    words, entries = asked_for(shop, [(one.group.field, one.group.typed, one.text.strip()) for one in about.values()])
+    about = [place for place, one in enumerate(said) if one.group.kind == MEANS and one.text not in book.VERDICTS]
+    words, entries = asked_for(shop, _words(said))
     meant = {place: means for place, (_, _, means) in zip(about, words, strict=True)}
     return [replace(one, text=meant.get(place, one.text)) for place, one in enumerate(said)], entries
 

@@ -97,6 +97,21 @@ def asked_for(shop: Shop, said: Iterable[tuple[str, str, str]]) -> tuple[list[tu
     return words, [one for one in entries.values() if not _known(one.key, held.get(one.field, {}))]
 
 
+def still_needed(shop: Shop, words: Iterable[tuple[str, str, str]]) -> tuple[str, ...]:
+    """What the shop lacks for techs whose names are shown nowhere, in a line that names none of them. words : field,
+    word, means.
+    """
+    held = Words(shop, Log()).by_field["tech"]
+    new = [means for field, _, means in words if field == "tech" and not _known(means, held) and _is_one_name(means)]
+    if not new or shop.people.show == "names":
+        return ()
+    who = "one of these has" if len(new) == 1 else f"{len(new)} of these have"
+    return (
+        f"{who[:1].upper()}{who[1:]} no [[tech]] in shop.toml yet: write a code as its key, and the name among its "
+        "words, for Bench and target cards.",
+    )
+
+
 def _known(word: str, known: dict[str, str]) -> bool:
     return plain(word) in known or word in known.values()
 
