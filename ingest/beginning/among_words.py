@@ -174,7 +174,8 @@ def _lots(columns: Sequence[Seen], guesses: list[Guess], looks: Sequence[Profile
         if _open(guess) and look.distinct > 1 and look.dates + look.clocks < 0.1 and look.measured < MOSTLY:
             words = (plain(cell) for cell in columns[place].cells)
             held = _one_each(serials, ["" if no_reading(word) else word for word in words])
-            if held and len(held) >= A_LOT * look.distinct and _in_blocks(list(held.values()), look.distinct):
+            many = len(held) >= max(A_LOT * look.distinct, SELDOM * len({*serials} - {""}))  # a remark stands seldom
+            if held and many and _in_blocks(list(held.values()), look.distinct):
                 fit.append(place)
     if len(fit) == 1:
         why = "its cells: shared by instruments that come one after the other"
