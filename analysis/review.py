@@ -272,8 +272,13 @@ def _share(matter: Matter) -> float:
 
 
 def _lone(matter: Matter) -> bool:
-    """One model alone, with nothing that explains it: of such matters some are chance."""
-    return len(matter.models) <= 1 and not matter.moves_with.named and matter.planned is None
+    """Readings of one model alone, with nothing that explains it: of such matters some are chance."""
+    return (
+        bool(matter.characteristics)
+        and len(matter.models) <= 1
+        and not matter.moves_with.named
+        and matter.planned is None
+    )
 
 
 def _waits(matter: Matter, last: date) -> int:

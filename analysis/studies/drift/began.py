@@ -11,6 +11,8 @@ from analysis.studies.drift.setters import deviations
 from analysis.studies.drift.streams import Streams
 from analysis.studies.drift.watching import AGAINST_ALL, POOLED, Charts
 
+FEW = 20  # readings since the chart's last signal: fewer do not say where it lay before this one
+
 
 def began(held: Streams, charts: Charts, table: pl.DataFrame) -> pl.DataFrame:
     """A row a signal: began_at, began_low, began_high · before, after, size · began_reading, first_reading.
@@ -18,7 +20,7 @@ def began(held: Streams, charts: Charts, table: pl.DataFrame) -> pl.DataFrame:
     Looked for over the readings since the baseline began or the chart's last signal closed, to the last that belongs
     to the signal. A chart that holds no baseline of its own counts from its centre, which is the mean before: a pooled
     one from 0, one that is held against all techs from theirs (the first readings of who is new say nothing of where
-    the others set it).
+    the others set it); so does one whose last signal closed a few readings before.
 
     table : signals chart after chart, oldest first: chart_row, stream, reading, point, last_reading, last_point,
     end_point, closed_at.
@@ -43,7 +45,7 @@ def began(held: Streams, charts: Charts, table: pl.DataFrame) -> pl.DataFrame:
     high = np.where(ours, table["last_point"].to_numpy() + n, table["last_reading"].to_numpy())
     high = np.where(young, np.where(still, ends[stream] - 1, opened), high)
     low, high = np.minimum(low, opened), np.maximum(high, opened)
-    found, at = _steps(line, (low, opened, high), held, charts, table)
+    found, at = _steps(line, (low, opened, high), held, charts, table, soon=earlier & (opened - low < FEW))
     usable = found.at >= 0
     taken = held.readings["taken_at"]
 
@@ -68,15 +70,15 @@ def began(held: Streams, charts: Charts, table: pl.DataFrame) -> pl.DataFrame:
 
 
 def _steps(
-    line: Floats, span: tuple[Ints, Ints, Ints], held: Streams, charts: Charts, table: pl.DataFrame
+    line: Floats, span: tuple[Ints, Ints, Ints], held: Streams, charts: Charts, table: pl.DataFrame, *, soon: Flags
 ) -> tuple[Step, Ints]:
     """The likeliest step of each signal between low and high that began no later than it opened; and the places in
-    `line` that the results point into.
+    `line` that the results point into. soon : it opened soon after the one before on its chart.
     """
     low, opened, high = span
     chart, stream = table["chart_row"].to_numpy(), table["stream"].to_numpy()
     ours = (charts.rows["chart"] == POOLED).to_numpy()[chart]
-    of_all = (charts.adjusted == AGAINST_ALL).to_numpy()[chart]
+    of_all = (charts.adjusted == AGAINST_ALL).to_numpy()[chart] | soon
     known = ours | of_all
     young = (charts.rows["stream"].to_numpy()[chart] < 0) & ~ours
     size = high - low + 1
