@@ -10,6 +10,7 @@ from dashboard import numbers
 from ingest.access.tablets import Tablet
 from ingest.shopfiles.shop import Shop
 from ingest.store import carried
+from ingest.terms.tables import GONE
 from ingest.verbs import unlisted
 from ingest.verbs.again import Change
 from ingest.verbs.loaded import Loaded
@@ -172,7 +173,8 @@ def editions(file: Loaded) -> Iterator[str]:
     for serial, stage, line, column, before, after in (
         cells.head(SHOWN).select("serial", "stage", "line", "column", "before", "after").iter_rows()
     ):
-        yield f"    {serial}, {stage}, line {line}: {column} {_short(before)!r} is now {_short(after)!r}"
+        what = f"{column} {_short(before)!r} is now {_short(after)!r}" if column != GONE else f"as it was, {GONE}"
+        yield f"    {serial}, {stage}, line {line}: {what}"
     if cells.height > SHOWN:
         yield f"    and {cells.height - SHOWN} more cells"
 

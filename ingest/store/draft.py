@@ -99,7 +99,7 @@ class Draft(Waiting):
         if met.pairs.height:
             others = self.logs.select(other="log_id", name="name", loaded_at="loaded_at")
             told = met.pairs.with_columns(other=other_of(entry.log_id)).join(others, on="other", maintain_order="left")
-            self.told[entry.log_id] = editions.Told(told, cells)
+            self.told[entry.log_id] = editions.Told(told, pl.concat([met.moved, cells]))
         return account
 
     def _uncut(self, entry: Entry, sheet: Sheet) -> Sheet:

@@ -38,15 +38,33 @@ class Entry:
 
 @dataclass(frozen=True)
 class Met:
-    """The rows on file that a new log meets (CANDIDATE), and what the logs are to each other (EDITIONS)."""
+    """The rows on file that a new log meets (CANDIDATE), what the logs are to each other (EDITIONS), and whose visits a
+    newer edition gives to another or tells of no longer (CELLS).
+    """
 
     near: pl.DataFrame
     pairs: pl.DataFrame
+    moved: pl.DataFrame = field(default_factory=lambda: tables.empty(editions.CELLS))
 
 
 def other_of(log_id: str) -> pl.Expr:
     """What a log's row holds in no column of the store."""
     return pl.when(pl.col("newer") == log_id).then("older").otherwise("newer")
+
+
+def _moved(gone: pl.DataFrame, come: pl.DataFrame) -> pl.DataFrame:
+    """editions.CELLS of visits (KEY) that a newer edition tells of no longer, and of those that it gives to another
+    tech. The line of what is told of no longer is that of the older one.
+    """
+    same = ["who", "stage", "time"]
+    one = gone.unique(KEY, maintain_order=True).unique(same, keep="none", maintain_order=True)
+    other = come.unique(same, keep="none").select(*same, "line", after="tech")
+    both = one.select(*same, before="tech").join(other, on=same, nulls_equal=True)
+    given = both.with_columns(column=pl.lit("tech"))
+    lost = gone.unique(KEY, maintain_order=True).join(both, on=same, how="anti", nulls_equal=True)
+    lost = lost.select(*same, "line", column=pl.lit(tables.GONE), before=pl.lit(""), after=pl.lit(""))
+    cells = pl.concat([given.select(lost.columns), lost])
+    return tables.shaped(cells.rename({"who": "serial"}).sort("time", "serial", nulls_last=True), editions.CELLS)
 
 
 @dataclass
@@ -92,6 +110,7 @@ class OnFile:
         new = sheet.keyed().select(*KEY, "text_hash").unique(KEY, keep="first", maintain_order=True)
         pairs = self._pairs(entry, new, near)
         older = pairs.filter(pl.col("holds") & (pl.col("newer") == entry.log_id))["older"].to_list()
+        moved = tables.empty(editions.CELLS)
         if older:
             whole = self._of_older(older, sheet.covers)
             left_out = whole.join(new, on=KEY, how="anti", nulls_equal=True)
@@ -101,11 +120,12 @@ class OnFile:
             )
             marks = left_out.select("time", begun=pl.lit(False), key=key_hash(visit_hash()))
             near = pl.concat([near, self._near(marks, lambda keys: left_out)])
+            moved = _moved(left_out, sheet.keyed().join(whole, on=KEY, how="anti", nulls_equal=True))
         pairs = tables.shaped(pairs.with_columns(pl.col("drops").fill_null(0)), editions.EDITIONS)
         insert(self.connection, "main.editions", pairs)
         others = pairs.select(pl.lit(entry.log_id).alias("log_id"), other=other_of(entry.log_id)).sort("other")
         insert(self.connection, "main.meets", others)
-        return Met(near.unique([*ROW, "status"], keep="first", maintain_order=True), pairs)
+        return Met(near.unique([*ROW, "status"], keep="first", maintain_order=True), pairs, moved)
 
     def _pairs(self, entry: Entry, new: pl.DataFrame, near: pl.DataFrame) -> pl.DataFrame:
         """EDITIONS of a new log with each log that shares a visit with it (`drops` still empty)."""

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+GONE = "told of no longer"  # in place of a column that differs: a newer edition has no such visit
 TIME = pl.Datetime("us", "UTC")
 
 LOG_ID = "log_id"  # the first 16 hexadecimal digits of the SHA-256 of the file as it came

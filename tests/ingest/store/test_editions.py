@@ -10,8 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from dashboard.sentences import logs as telling
 from ingest.store import editions
 from ingest.store.store import open_snapshot
+from ingest.terms.tables import GONE
 from ingest.verbs.load import ensure, load, unload
 from ingest.verbs.mend import correct, settle
 from tests.ingest.bench import NOW, account, held, log, row, shop
@@ -185,13 +187,26 @@ def test_an_edition_adds_changes_and_drops_and_can_be_taken_back(tmp_path):
     same(held(folder), before)
 
 
+def test_a_visit_given_to_another_tech_is_told_as_a_cell_that_differs(tmp_path):
+    folder = shop(tmp_path)
+    load(folder, [log(folder, "one.csv", week("A", "B", "C"))], now=NOW)
+    newer = [text.replace("T01", "T02") if text.startswith("B,") else text for text in week("A", "B", "C")]
+    assert newer != week("A", "B", "C")
+    [came] = load(folder, [log(folder, "two.csv", newer)], now=NOW)
+    assert came.told.pairs.select("adds", "changes", "drops").row(0) == (1, 0, 1)
+    [cell] = came.told.cells.rows(named=True)
+    assert (cell["serial"], cell["column"], cell["before"], cell["after"]) == ("B", "tech", "T01", "T02")
+    assert "    B, play_test, line 3: tech 'T01' is now 'T02'" in list(telling.editions(came))
+
+
 def test_a_check_says_what_an_edition_would_change_and_changes_nothing(tmp_path):
     folder = shop(tmp_path)
     load(folder, [log(folder, "one.csv", week("A", "B", "C"))], now=NOW)
     before = held(folder)
     [came] = load(folder, [log(folder, "two.csv", week("A", "B", "D", A="0.3"))], check=True, now=NOW)
     assert came.told.pairs.select("adds", "changes", "drops").row(0) == (1, 1, 1)
-    assert came.told.cells.select("serial", "before", "after").row(0) == ("A", "0.20", "0.3")
+    cells = came.told.cells.select("serial", "column", "before", "after").rows()
+    assert cells == [("C", GONE, "", ""), ("A", "relief", "0.20", "0.3")]
     same(held(folder), before)
 
 
