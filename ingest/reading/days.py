@@ -1,4 +1,7 @@
-"""The days that a file tells of: stretches of whole local days, in which a newer edition stands for an older one."""
+"""The time that a file tells of: stretches of days, each from the first visit on to the end of its last local day, in
+which a newer edition stands for an older one. What happened earlier on its first day it was not made to tell: two
+exports of a day may overlap.
+"""
 
 from collections.abc import Sequence
 from datetime import UTC, date, datetime, time, timedelta
@@ -9,12 +12,15 @@ import polars as pl
 GAP = timedelta(
     days=31
 )  # longer without a visit is not covered: a mistyped year does not make a sheet tell of all years
-Span = tuple[datetime, datetime]  # UTC; from the first moment of a local day up to, not with, that of another
+Span = tuple[datetime, datetime]  # UTC; from a visit up to, not with, the first moment of a local day
 
 
 def covered(times: pl.Series, timezone: str) -> list[Span]:
-    """The stretches of whole local days that visits at these times (UTC) tell of."""
-    days = times.drop_nulls().dt.convert_time_zone(timezone).dt.date().unique().sort().to_list()
+    """The stretches of local days that visits at these times (UTC) tell of."""
+    times = times.drop_nulls()
+    firsts = pl.DataFrame({"time": times, "day": times.dt.convert_time_zone(timezone).dt.date()})
+    first_of = dict(firsts.group_by("day").agg(pl.col("time").min()).sort("day").iter_rows())
+    days = list(first_of)
     spans: list[tuple[date, date]] = []
     for day in days:
         if spans and day - spans[-1][1] <= GAP:
@@ -22,7 +28,7 @@ def covered(times: pl.Series, timezone: str) -> list[Span]:
         else:
             spans.append((day, day))
     zone = ZoneInfo(timezone)
-    return [(_midnight(first, zone), _midnight(last + timedelta(days=1), zone)) for first, last in spans]
+    return [(first_of[first], _midnight(last + timedelta(days=1), zone)) for first, last in spans]
 
 
 def _midnight(day: date, zone: ZoneInfo) -> datetime:

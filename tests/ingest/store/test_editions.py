@@ -58,15 +58,15 @@ def told(files: dict[str, list[Line]]) -> dict[tuple, set[str]]:
         keys = [{line.key for line in files[name]} for name in (new, old)]
         return new != old and later(new, old) and 2 * len(keys[0] & keys[1]) >= len(keys[1])
 
-    def covers(name, day):
-        days = [line.day for line in files[name]]
-        return min(days) <= day <= max(days)
+    def covers(name, line):
+        lines = files[name]
+        return min(each.hours for each in lines) <= line.hours and line.day <= max(each.day for each in lines)
 
     standing: dict[tuple, set[str]] = {}
     for name, lines in files.items():
         newer = [other for other in files if is_edition(other, name)]
         for line in lines:
-            if not any(covers(other, line.day) for other in newer):
+            if not any(covers(other, line) for other in newer):
                 standing.setdefault(line.key, set()).add(line.relief)
     return standing
 
@@ -216,6 +216,35 @@ def test_days_that_a_newer_edition_does_not_cover_stay_as_the_older_told_them(tm
     load(folder, [log(folder, "one.csv", [line.text() for line in days])], now=NOW)
     load(folder, [log(folder, "two.csv", [line.text() for line in (*days[2:], Line("E", 72))])], now=NOW)
     assert [key[0] for key in sorted(counted(folder))] == list("ABCDE")
+
+
+def test_of_two_uploads_that_overlap_on_a_day_the_earlier_hours_stay(tmp_path):
+    folder = shop(tmp_path)
+    morning = [Line(f"M{hour}", hour) for hour in range(6)]
+    later = [*morning[2:], Line("E", 6), Line("F", 7)]  # holds more than half of the morning, and goes on
+    for name, lines in (("a.csv", morning), ("b.csv", later)):
+        [came] = load(folder, [log(folder, name, [line.text() for line in lines])], now=NOW)
+    assert [key[0] for key in sorted(counted(folder), key=lambda key: key[1])] == [
+        *(f"M{n}" for n in range(6)),
+        "E",
+        "F",
+    ]
+    assert came.told.pairs.select("holds", "drops").row(0) == (True, 0)
+    before = held(folder, where=False)
+    other = shop(tmp_path / "other")
+    for name, lines in (("b.csv", later), ("a.csv", morning)):
+        load(other, [log(other, name, [line.text() for line in lines])], now=NOW)
+    same(held(other, where=False), before)
+
+
+def test_what_the_newer_upload_leaves_out_since_its_own_first_visit_is_dropped(tmp_path):
+    folder = shop(tmp_path)
+    morning = [Line(f"M{hour}", hour) for hour in range(6)]
+    load(folder, [log(folder, "a.csv", [line.text() for line in morning])], now=NOW)
+    later = [morning[1], *morning[3:], Line("E", 6)]
+    [came] = load(folder, [log(folder, "b.csv", [line.text() for line in later])], now=NOW)
+    assert sorted(key[0] for key in counted(folder)) == ["E", "M0", "M1", "M3", "M4", "M5"]
+    assert came.told.pairs["drops"].item() == 1
 
 
 def test_an_edition_that_comes_after_a_newer_one_brings_only_the_days_that_one_does_not_cover(tmp_path):
