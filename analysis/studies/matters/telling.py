@@ -77,7 +77,7 @@ def told(
         share_of_tolerance=None,
         tell_apart=parts[0].tell_apart if parts else [],
         planned=None,
-        base_moved=_base_moved(snapshot, main),
+        base_moved=_base_moved(snapshot, main, [one.row for one in signals if one.table == "found"]),
         back_since=max(ends, default=None),
         usual_at=parts[0].usual_at if parts and len({part.stage for part in parts}) == 1 else "",
     )
@@ -146,10 +146,17 @@ def _one_way(signal: dict[str, Any], size: float | None) -> bool:
     return size is None or not isinstance(own, float) or own * size >= 0
 
 
-def _base_moved(snapshot: Snapshot, main: dict[str, object]) -> bool:
-    """Is the signal that stands for it held against a stream's baseline that moved itself?"""
-    stream = main.get("stream")
-    return main["chart"] == AVERAGE and isinstance(stream, int) and bool(snapshot.once(moved_baselines)[stream])
+def _base_moved(snapshot: Snapshot, main: dict[str, object], rows: list[dict[str, Any]]) -> bool:
+    """Is the signal that stands for it held against a stream's baseline that moved itself, and so are all others of its
+    series? One among several says nothing against the others.
+    """
+    moved = snapshot.once(moved_baselines)
+
+    def such(row: dict[str, Any]) -> bool:
+        stream = row.get("stream")
+        return row["chart"] == AVERAGE and isinstance(stream, int) and stream >= 0 and bool(moved[stream])
+
+    return such(main) and all(such(row) for row in rows if row["tech"] == main["tech"] and row["closed_at"] is None)
 
 
 def _measured(signals: list[Signal], parts: list[Part]) -> dict[str, Any]:

@@ -5,6 +5,7 @@ and on is one thing, as large as it is now.
 import numpy as np
 import pytest
 
+from analysis.studies.drift.limits import moved_baselines
 from analysis.studies.matters.matters import ended_matters, open_matters
 from analysis.studies.matters.records import HUMIDITY
 from tests.analysis.studies.drifting import shop, snapshot
@@ -60,3 +61,17 @@ def test_what_moves_further_and_further_is_one_matter_as_large_as_it_is_now():
     assert told.size == pytest.approx(now, rel=0.25)
     assert told.size_low < now * 1.1
     assert not any(one.factor == HUMIDITY for one in told.moves_with.named)
+
+
+def test_one_baseline_that_moved_among_several_sets_no_matter_behind_others():
+    days = np.arange(100)
+    made = bench(np.random.default_rng(20281208), 1.2 * (days >= 80))
+    [told] = up(made)
+    assert not told.base_moved
+    moved = made.once(moved_baselines)
+    moved[:] = False
+    moved[int(told.main["stream"])] = True  # by chance, as one in a hundred does
+    made._kept.pop(open_matters)
+    [told] = up(made)
+    assert not told.base_moved
+    assert not told.stands_back
