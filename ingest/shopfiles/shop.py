@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 from pydantic import Field, ValidationError, model_validator
 
 from ingest.shopfiles.contradictions import disagreements
+from ingest.shopfiles.guess_marks import without_lost_families
 from ingest.shopfiles.house_rules import About, Calendar, Judging, People
 from ingest.shopfiles.shop_faults import told
 from ingest.shopfiles.shop_parts import (
@@ -150,7 +151,8 @@ class Shop(Part):
 def read_shop(path: Path) -> Shop:
     """The shop of a shop.toml, or ShopProblem with one line per fault."""
     try:
-        table: dict[str, Any] = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        text = path.read_text(encoding="utf-8-sig")
+        table: dict[str, Any] = without_lost_families(text, tomllib.loads(text))
     except FileNotFoundError:
         name = path.absolute().parent.name
         here = f"No shop.toml in {name!r}." if path.parent.is_dir() else f"There is no folder {name!r}."
