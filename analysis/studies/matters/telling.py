@@ -177,7 +177,13 @@ def _measured(signals: list[Signal], parts: list[Part]) -> dict[str, Any]:
 def _in_steps(parts: list[Part]) -> Measured:
     """The size of what moved further and further at one bench, nothing explaining it: all steps, since the first."""
     first = parts[0]
-    steps = [one.measured for one in parts if one.stage == first.stage and one.characteristic == first.characteristic]
+    steps = [
+        one.measured
+        for one in parts
+        if one.stage == first.stage
+        and one.characteristic == first.characteristic
+        and 2 * len(set(one.models) & set(first.models)) >= len(first.models)  # one model more is no step of all
+    ]
     if first.named or len(steps) < 2 or any(one.size * first.measured.size <= 0 for one in steps):
         return first.measured
     begun = min(steps, key=lambda one: one.began_at)
