@@ -213,14 +213,15 @@ def _add_stages(draft: Draft, log: LogDraft, asker: Asker, own: Mapping[str, str
             options = (OWN, *(stage.key for stage in STAGES), PASS_OVER if here else LEAVE)
             every = f"{seen.title}: which bench is each of these?"
             default = likely.get(word, OWN) if here else LEAVE
-            answer = asker.ask(f"stage {word}", question, options, default, of=every, word=word)
+            asked = f"stage {next(each for each in words if plain(each) == text)}"  # 'Frets' and 'frets' are one
+            answer = asker.ask(asked, question, options, default, of=every, word=word)
             if answer == LEAVE:
                 continue
             if answer == PASS_OVER:
                 pass_over(log, column.heading if (column := seen.column("stage")) else "", word)
                 continue
             trade = "" if answer == OWN else answer
-            log.said |= {f"stage {word}"} if trade and f"stage {word}" in asker.answers else set()
+            log.said |= {f"stage {word}"} if trade and asked in asker.answers else set()
         meant[word] = said.get(text) or own.get(text) or known.get(text) or draft.stage_key(trade or made[word])
         if text in said:
             log.said.add(f"stage {word}")
