@@ -7,9 +7,9 @@ from datetime import date, timedelta
 from statistics import median
 
 from ingest.beginning.asking import Asker
-from ingest.beginning.day_orders import ORDERS, days_in, orders_of
 from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.survey import Survey
+from ingest.reading.day_orders import ORDERS, days_in, orders_of
 from ingest.reading.headings import plain
 from ingest.terms.clock import WRITTEN, Order, read_stamp
 from ingest.terms.zone_letters import place_of, zone_in

@@ -8,7 +8,6 @@ from dataclasses import dataclass, field, replace
 from ingest.beginning.among_others import among_others, as_it_came
 from ingest.beginning.among_words import written_once
 from ingest.beginning.answers import LogSaid, measure_of, said_guess
-from ingest.beginning.day_orders import date_order
 from ingest.beginning.guesses import Guess, decimal_sign, guess_by_cells, guess_column, guess_heading
 from ingest.beginning.heading_sense import checks_only
 from ingest.beginning.profiles import LOOKED_AT, Profile, profile
@@ -20,6 +19,7 @@ from ingest.beginning.starting_values import MEASURES
 from ingest.beginning.stations import by_stations
 from ingest.beginning.units_of_columns import bare_unit
 from ingest.reading.amounts import tidy
+from ingest.reading.day_orders import date_order
 from ingest.reading.fields import MEASUREMENT_FIELDS
 from ingest.reading.headings import plain
 from ingest.reading.notation import SHEET_ERRORS

@@ -8,6 +8,7 @@ from dataclasses import replace
 from ingest.beginning.first_shop import LogDraft
 from ingest.beginning.guesses import SHORT_NAMES, Guess
 from ingest.beginning.profiles import Profile
+from ingest.beginning.results_as_rows import places_behind
 from ingest.beginning.survey import ColumnSeen, Survey
 
 NEARLY_ALL = 0.9  # of the rows hold a word
@@ -40,9 +41,14 @@ def not_told(logs: Sequence[LogDraft]) -> list[str]:
     if seen and not any(one.column("tech") or one.said.rest.get("tech") for one in seen):
         lines.append("People are not read: no column is taken for who did the work")
     back = any("send back" in log.words.get("outcome", {}).values() for log in logs)
-    if back and not any(one.column("sent_back_to") for one in seen):
+    if back and not any(one.words("sent_back_to") or _behind(one) for one in seen):
         lines.append("Where instruments went back to is not read: no column is taken for it")
     return lines
+
+
+def _behind(seen: Survey) -> list[str]:
+    """The places that stand behind a send-back in cells of outcomes, as in 'FAIL -> Nut'."""
+    return places_behind(list(seen.words("outcome")), seen.said.words.get("outcome", {}))
 
 
 def _asked(seen: Survey, field: str) -> bool:

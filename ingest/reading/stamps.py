@@ -5,11 +5,13 @@ from zoneinfo import ZoneInfo
 import polars as pl
 
 from ingest.reading.cells import Cells, Refusals
+from ingest.reading.day_orders import date_order, days_in, orders_of
 from ingest.reading.sheet import Reading
 from ingest.terms import clock
 from ingest.terms.zone_letters import letters_of
 
 FUTURE = "the future"  # why a row is set aside that lies after the clock
+LOOKED_AT = 2000  # different days by which their order is doubted
 TWO_DAYS = (
     "rows have two days and no clock: what was found before something was left stands on the earlier one, all else "
     "that they say on the later one"
@@ -30,6 +32,7 @@ def read_times(cells: Cells, refused: Refusals, reading: Reading, *, day_only: b
             stamps[field] = clock.no_stamps(cells.rows.height)
         else:
             text = cells.text(field)
+            _doubt_order(text, order, column.heading, reading)
             stamps[field] = read = _of_its_zone(clock.read_stamps(text, order), refused, zone)
             unread = (text != "") & read["local"].is_null() & read["utc"].is_null()
             wanted = f"{clock.WRITTEN[order]} and hour:minute under {column.heading!r}; found "
@@ -82,6 +85,20 @@ def read_times(cells: Cells, refused: Refusals, reading: Reading, *, day_only: b
     came = clock.day_begins(pl.col("start"), zone)
     frame = frame.with_columns(came_at=pl.when(later).then(came))
     return frame.select("started_at", "finished_at", "time_known", "clock_twice", "came_at")
+
+
+def _doubt_order(text: pl.Series, order: clock.Order, heading: str, reading: Reading) -> None:
+    """Say so where days that the calendar allows in several orders lie together in another one than the log's."""
+    typed = text.unique(maintain_order=True).head(LOOKED_AT).to_list()
+    meant, sure = date_order(typed)
+    if meant == order or not sure or order not in orders_of(typed):
+        return
+    years, close = (len({day.year for day in days_in(typed, each)}) for each in (order, meant))
+    if close < years:
+        such = f"the days under {heading!r}, such as {next(filter(None, typed))!r}"
+        told = f"are read as {clock.WRITTEN[order]} and lie in {years} years so, as {clock.WRITTEN[meant]} in {close}"
+        mend = f'if that is meant, date_order = "{meant}" in the [[log]], then `truerun again --all`'
+        reading.note(f"{such}, {told}: {mend}")
 
 
 def _of_its_zone(stamps: pl.DataFrame, refused: Refusals, zone: ZoneInfo) -> pl.DataFrame:

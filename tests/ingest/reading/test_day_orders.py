@@ -4,7 +4,9 @@ from datetime import date, timedelta
 
 import pytest
 
-from ingest.beginning.day_orders import date_order, days_in, orders_of
+from ingest.reading.day_orders import date_order, days_in, orders_of
+from ingest.reading.reader import read_log
+from tests.ingest.small_shop import csv, small_shop
 
 FIRST = date(2026, 9, 7)
 WEEKDAYS = [day for n in range(75) if (day := FIRST + timedelta(days=n)).weekday() < 5]
@@ -78,3 +80,23 @@ def test_a_few_days_of_two_figures_each_are_asked_about():
 def test_points_put_the_day_first_unless_the_days_lie_together_year_first():
     assert date_order(["02.11.26"]) == ("dmy", True)
     assert date_order(f"{day:%y.%m.%d}" for day in WEEKDAYS) == ("ymd", True)
+
+
+def read(*days, order):
+    rows = [f"A{n},LARK-25,final_inspection,T07,{day},pass" for n, day in enumerate(days)]
+    return read_log(csv("serial,model,stage,tech,date,outcome", *rows), "a.csv", small_shop(date_order=order))
+
+
+@pytest.mark.parametrize(("order", "said"), [("dmy", 1), ("ymd", 0)])
+def test_a_log_read_in_an_order_in_which_its_days_scatter_over_years_says_so(order, said):
+    days = [f"{day:%y/%m/%d}" for day in WEEKDAYS]
+    notes = [note for note in read(*days, order=order).notes if "date_order" in note]
+    assert len(notes) == said
+    if notes:
+        told = "'26/09/07', are read as day-month-year and lie in 30 years so, as year-month-day in 1: if"
+        assert told in notes[0]
+
+
+def test_days_that_one_order_alone_allows_or_that_lie_together_either_way_are_not_doubted():
+    for days, order in ((["02/13/2026"] * 9, "dmy"), ([f"0{n}/04/2026" for n in range(1, 4)], "mdy")):
+        assert not [note for note in read(*days, order=order).notes if "date_order" in note]
