@@ -92,6 +92,13 @@ def test_a_word_for_a_stage_is_told_or_left(word, stage):
         ("guitar", ""),
         ("Tenor guitar", ""),
         ("400210", ""),
+        ("Ukulélé ténor T3", "tenor ukulele"),
+        ("Banjo ténor", "tenor banjo"),
+        ("Klassiek K4/4", "classical guitar"),
+        ("Guitare classique", "classical guitar"),
+        ("Elektrisch T-50", "electric guitar"),
+        ("Elektrische basgitaar", "bass guitar"),
+        ("Basse électrique B4", "bass guitar"),
     ],
 )
 def test_a_family_is_told_by_the_longest_words_and_never_by_a_general_one(model, family):
