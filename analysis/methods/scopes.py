@@ -16,6 +16,7 @@ SIZE_PRIOR = 1.0  # variance of a shift, in sigma squared
 ALL_STREAMS, ONE_STREAM = 0.4, 0.3  # prior weight of a cause on every stream, and on a single one; the rest: some
 BASELINE = 0.01  # variance of each stream's baseline where hypotheses are only sorted out: one of a hundred readings
 NEVER = -50.0
+CHOICES = 5
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,16 +49,19 @@ def gain(total: Floats, size: Floats, linear: Floats) -> Floats:
 
 @dataclass(frozen=True, eq=False)
 class Scopes:
-    """Of each of many levels four choices of streams: all, the two best alone, the some that go best together."""
+    """Of each of many levels five choices of streams: all, the two best alone, the some that go best together, and the
+    fewer that do where baselines err alike.
+    """
 
-    streams: Flags  # (levels, 4, streams)
-    gain: Floats  # (levels, 4, starts)
-    price: Floats  # (levels, 4) log prior of the choice; -inf where there is no such choice
+    streams: Flags  # (levels, 5, streams)
+    gain: Floats  # (levels, 5, starts)
+    price: Floats  # (levels, 5) log prior of the choice; -inf where there is no such choice
 
 
 def scopes_of(sums: Floats, squares: Floats, totals: Floats, alone: Floats | None = None) -> Scopes:
     """Streams on which each level may have moved: all of them, each of the two best alone, and the some that go best
-    together.
+    together, once with a baseline each, whose errors do not add up, and once as if all erred alike: those are fewer.
+    Which of them it is, the exact look tells.
 
     sums, squares, totals : (levels, streams, starts), of value times reading, of value squared, of value. alone : their
     gains, where they are known already.
@@ -70,29 +74,38 @@ def scopes_of(sums: Floats, squares: Floats, totals: Floats, alone: Floats | Non
     key = np.where(there, -alone.max(axis=2, initial=NEVER), np.inf)
     order = np.argsort(key, axis=1, kind="stable")
     at = np.maximum(alone, 0.0).sum(axis=1).argmax(axis=1)
-    lengths = totals**2  # streams have a baseline each: the errors of these do not add up as one would
-    some, price_of_some = _some(tuple(part[each, :, at] for part in (sums, squares, lengths)), there)
-    chosen = np.zeros((levels, 4, streams), dtype=bool)
-    worth = np.full((levels, 4, starts), NEVER)
-    chosen[:, 0], worth[:, 0] = there, gain(sums.sum(axis=1), squares.sum(axis=1), np.sqrt(lengths.sum(axis=1)))
+    now = tuple(part[each, :, at] for part in (sums, squares, totals))
+    chosen = np.zeros((levels, CHOICES, streams), dtype=bool)
+    worth = np.full((levels, CHOICES, starts), NEVER)
+    price = np.full((levels, CHOICES), -np.inf)
+    chosen[:, 0], worth[:, 0] = there, gain(sums.sum(axis=1), squares.sum(axis=1), _length(totals, axis=1))
     for k in range(min(2, streams)):
         chosen[each, 1 + k, order[:, k]], worth[:, 1 + k] = True, alone[each, order[:, k]]
     which = np.flatnonzero(size > 2)
-    total, size_of, length = ((part[which] * some[which, :, None]).sum(axis=1) for part in (sums, squares, lengths))
-    chosen[:, 3], worth[which, 3] = some, gain(total, size_of, np.sqrt(length))
-    price = np.full((levels, 4), -np.inf)
+    for place, alike in ((3, False), (4, True)):
+        some, price_of_some = _some(now, there, alike=alike)
+        total, size_of, of = ((part[which] * some[which, :, None]) for part in (sums, squares, totals))
+        chosen[:, place] = some
+        worth[which, place] = gain(total.sum(axis=1), size_of.sum(axis=1), _length(of, axis=1))
+        price[which, place] = price_of_some[which]
+    price[(chosen[:, 3] == chosen[:, 4]).all(axis=1), 4] = -np.inf
     price[size > 0, 0] = 0.0
     price[size > 1, 0] = np.log(ALL_STREAMS)
     price[size > 1, 1:3] = np.log(ONE_STREAM / np.maximum(size, 1))[size > 1, None]
-    price[which, 3] = price_of_some[which]
     return Scopes(chosen, worth, price)
 
 
-def _some(now: tuple[Floats, ...], there: Flags) -> tuple[Flags, Floats]:
+def _length(totals: Floats, *, axis: int) -> Floats:
+    """What the errors of baselines come to over several streams that have one each."""
+    return np.asarray(np.sqrt((totals**2).sum(axis=axis)))
+
+
+def _some(now: tuple[Floats, ...], there: Flags, *, alike: bool) -> tuple[Flags, Floats]:
     """Of each level's streams, of all but one and all but all those that go best together at one start, in order of
     what each says, with the log prior of the choice; of a level of under three streams nothing that counts.
 
-    now : (levels, streams) each, at that start: sums of value times reading, of value squared, and of value, squared.
+    now : (levels, streams) each, sums at that start: of value times reading, of value squared, of value. alike : the
+    baselines of all streams err as one.
     """
     levels, streams = there.shape
     each = np.arange(levels)
@@ -101,8 +114,9 @@ def _some(now: tuple[Floats, ...], there: Flags) -> tuple[Flags, Floats]:
     for side in (1.0, -1.0):
         key = np.where(there, -side * now[0] / np.sqrt(np.maximum(now[1], 1.0)), np.inf)
         order = np.argsort(key, axis=1, kind="stable")
-        total, size, length = (np.cumsum(np.take_along_axis(part, order, axis=1), axis=1) for part in now)
-        worth = gain(total, size, np.sqrt(length)) + price
+        total, size, linear = (np.take_along_axis(part, order, axis=1) for part in now)
+        length = np.abs(np.cumsum(linear, axis=1)) if alike else np.sqrt(np.cumsum(linear**2, axis=1))
+        worth = gain(np.cumsum(total, axis=1), np.cumsum(size, axis=1), length) + price
         tops.append(worth.argmax(axis=1))
         worths.append(worth[each, tops[-1]])
         orders.append(order)
