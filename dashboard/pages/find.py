@@ -66,7 +66,7 @@ def matters(q: str) -> list[Entry]:
     def fits(one: Entry) -> bool:
         said = [one.key, words_of_book.what(one, shop), one.action, one.text]
         if one.matter is not None:
-            said += [*one.matter.models, going_with.together(one.matter.moves_with, shop)]
+            said += [*one.matter.keys, *one.matter.models, going_with.together(one.matter.moves_with, shop)]
         text = " ".join(said).casefold().replace(numbers.NBSP, " ")
         return all(word in text for word in wanted)
 

@@ -68,8 +68,9 @@ def changed(then: Review, now: Review) -> list[str]:
         told = (numbers.NONE if old is None else write(old), numbers.NONE if new is None else write(new))
         if told[0] != told[1]:
             said.append(f"{words} {told[0]}, now {told[1]}")
-    were, are = ({one.matter.key for one in (*found.matters, *found.known)} for found in (then, now))
-    for many, words in ((len(are - were), "more"), (len(were - are), "no longer told")):
+    were, are = ([one.matter for one in (*found.matters, *found.known)] for found in (then, now))
+    for some, others, words in ((are, were, "more"), (were, are, "no longer told")):
+        many = sum(not any(a.goes_by(b.key) or b.goes_by(a.key) for b in others) for a in some)
         if many:
             said.append(f"{numbers.in_words(many)} {'matter' if many == 1 else 'matters'} {words}")
     return said

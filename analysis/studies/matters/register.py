@@ -70,6 +70,10 @@ class Entry:
     closed_on: date | None
     lines: tuple[Line, ...]
 
+    def goes_by(self, key: str) -> bool:
+        """Is that its number, or that of a matter which has become a part of it?"""
+        return key == self.key or (self.matter is not None and self.matter.goes_by(key))
+
     @property
     def reached(self) -> int:
         """How many steps of its life it has reached, 1 to 5."""
@@ -276,7 +280,7 @@ def _checked(snapshot: Snapshot, judged: Signals, matter: Matter, done_on: date 
 def members(snapshot: Snapshot, *, key: str) -> list[dict[str, object]]:
     """The signals of a matter, by its key: rows of Signals.found or .others; a closing is written for each."""
     judged = snapshot.once(signals)
-    found = next((one for one in snapshot.once(matters) if one.key == key), None)
+    found = next((one for one in snapshot.once(matters) if one.goes_by(key)), None)
     if judged is None or found is None:
         return []
     return [(judged.found if one.table == "found" else judged.others).row(one.row, named=True) for one in found.signals]

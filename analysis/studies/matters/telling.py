@@ -51,6 +51,7 @@ def told(
     share = tolerance.get(tuple(str(main[name]) for name in KEY))
     record = Matter(
         key=_key(first),
+        keys=tuple(dict.fromkeys(_key(one) for one in signals)),
         opened_at=first.row["opened_at"],
         closed_at=closed_at,
         moves_with=parts[0].moves_with if parts else MovesWith(),
@@ -93,9 +94,9 @@ def told(
     )
 
 
-def _key(first: Signal) -> str:
-    """Of its earliest signal; a digest, since a key that names a tech would be a name."""
-    row = first.row
+def _key(one: Signal) -> str:
+    """Of a signal, and of the matter whose earliest it is; a digest, since a key that names a tech would be a name."""
+    row = one.row
     names = (*STREAM, "chart", "over", "gauge", "opened_at", "serial")
     text = "\n".join(str(row.get(name) or "") for name in names)
     return hashlib.sha256(text.encode()).hexdigest()[:12]

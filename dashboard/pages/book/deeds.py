@@ -225,7 +225,7 @@ def write(key: str, do: str, said: dict[str, str]) -> str:
         week = date.fromisoformat(own) if (own := key.removeprefix(NEW).lstrip("-")) else None
         desk.here().write_entry("decision", said["action"], who=who, owner=said["owner"], due=when["due"], week=week)
         return ""
-    one = next((each for each in desk.ask(register.register) if each.key == key), None)
+    one = next((each for each in desk.ask(register.register) if each.goes_by(key)), None)
     if one is None:
         return "This row is no longer there: the readings have moved on. Open the page anew."
     match do:

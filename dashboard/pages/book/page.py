@@ -55,7 +55,7 @@ def layout(state: str = "", who: str = "", key: str = "", **_address: str) -> An
         people.append(dcc.Link("Anybody", href=addresses.address(PATH, state=chosen), className="chip"))
     shown = [one for one in of_owner if _fits(one, chosen)]
     if key:
-        shown = [one for one in entries if one.key == key]
+        shown = [one for one in entries if one.goes_by(key)]
     return parts.page(
         parts.page_head(words.headline(entries, shop), "What moved or was decided, who has it, and whether it helped."),
         html.Nav(chips, className="chips no-print", **parts.aria(label="State")),
@@ -125,7 +125,7 @@ def _rows(entries: list[Entry], shop: Shop, key: str = "") -> html.Section:
         )
         return parts.sheet("What waits, then what is closed", "", empty)
     now = _today()
-    rows = [_row(one, shop, now, open=one.key == key) for one in entries[:SHOWN]]
+    rows = [_row(one, shop, now, asked=key) for one in entries[:SHOWN]]
     left = len(entries) - len(rows)
     more = (
         [html.P(f"and {numbers.count(left)} more: narrow the list, or save it whole.", className="small")]
@@ -136,7 +136,8 @@ def _rows(entries: list[Entry], shop: Shop, key: str = "") -> html.Section:
     return parts.sheet("What waits, then what is closed", key, [*rows, *more, parts.save_whole("book")])
 
 
-def _row(one: Entry, shop: Shop, now: date, *, open: bool = False) -> html.Details:
+def _row(one: Entry, shop: Shop, now: date, *, asked: str = "") -> html.Details:
+    """asked : the number that was asked for; the row that goes by it stands open."""
     moved, how = words.moved(one, shop)
     by = numbers.day(one.due, now) if one.due else ""
     alarm = " alarm" if deeds.alarms(one) else ""
@@ -156,10 +157,13 @@ def _row(one: Entry, shop: Shop, now: date, *, open: bool = False) -> html.Detai
         ]
     )
     links: list[Any] = [dcc.Link(f"No. {one.key}", href=addresses.address(PATH, key=one.key), className="small"), " "]
+    part = bool(asked) and one.goes_by(asked)
+    if part and one.key != asked:
+        links += [html.Span(f"No. {asked} is a part of it by now.", className="small"), " "]
     if one.matter is not None and one.matter.main.get("characteristic"):
         stream = {name: one.matter.main[name] for name in ("characteristic", "position", "model", "stage")}
         links.append(dcc.Link("Its readings on Drift", href=addresses.address("/drift", **stream), className="button"))
-    return html.Details([head, deeds.opened(one, shop, now, *links)], className="register-row", open=open)
+    return html.Details([head, deeds.opened(one, shop, now, *links)], className="register-row", open=part)
 
 
 def _closed(one: Entry) -> str:

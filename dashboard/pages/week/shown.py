@@ -202,12 +202,11 @@ def lives(found: Review) -> dict[str, Entry]:
     if not found.matters and not found.known:
         return {}
     try:
-        rows = {one.key: one for one in desk.ask(register.register) if one.matter is not None}
+        rows = [one for one in desk.ask(register.register) if one.matter is not None]
     except NotWorkedOut:  # said where the register stands
         return {}
-    return {
-        each.matter.key: rows[each.matter.key] for each in (*found.matters, *found.known) if each.matter.key in rows
-    }
+    keys = [each.matter.key for each in (*found.matters, *found.known)]
+    return {key: one for key in keys for one in rows if one.goes_by(key)}
 
 
 def reviewed(week: date | None) -> Reviewed | None:

@@ -5,8 +5,10 @@ from datetime import date, datetime
 
 import pytest
 
-from analysis.studies.matters import register
+from analysis.studies.matters import register, telling
+from analysis.studies.matters.units import every_signal
 from dashboard.desk import desk
+from dashboard.pages import find
 from dashboard.pages.book import deeds
 from dashboard.pages.book import page as book
 from dashboard.pages.drift import book as drift_book
@@ -211,3 +213,20 @@ def test_limits_filed_for_a_matter_settle_it_in_all_its_streams(shop):
     streams = {tuple(row[name] for name in drift_seen.KEY) for row in desk.ask(register.members, key=one.key)}
     assert {tuple(row) for row in rows.select(drift_seen.KEY).rows()} <= streams
     assert len(rows) >= 1
+
+
+def test_a_matter_is_found_by_the_number_of_any_of_its_signals(shop):
+    one = only()
+    held = {(member.table, member.row) for member in one.matter.signals}
+    signals = [each for each in desk.ask(every_signal) if (each.table, each.row_number) in held]
+    numbers = {telling._key(each) for each in signals}
+    assert one.key in numbers
+    before = sorted(numbers - {one.key})[0]  # as it was called before an earlier signal was known to be of one cause
+    page = said(book.layout(key=before))
+    assert "Action treble, LARK-25: 0.29 mm higher" in page
+    assert f"No. {before} is a part of it by now." in page
+    assert "by now" not in said(book.layout(key=one.key))
+    assert [each.key for each in find.matters(before)] == [one.key]
+    assert len(desk.ask(register.members, key=before)) == len(signals)
+    assert deeds.write(before, "close", {"why": "settled", "who": "Mara"}) == ""
+    assert "Closed: settled" in said(book.layout(key=before))
