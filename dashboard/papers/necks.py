@@ -264,13 +264,15 @@ def _drawn(rows: list[Row], drawn: list[Row]) -> str:
         return "Lots, newest first"
     if any(row["verdict"] == lots.REJECT for row in rows):
         return "Lots not taken, and the newest"
-    return "Lots that stand apart, and the newest" if sentences_necks.stand_apart(rows) else "The newest lots"
+    if sentences_necks.stand_apart(rows):
+        return "Lots that stand apart, and the newest"
+    return "The lot with most outside, and the newest" if sentences_necks.foremost(rows) else "The newest lots"
 
 
 def asked(rows: list[Row], shop: Shop, told_of: dict[str, str], day: date) -> list[str]:
     """What is asked of the supplier, and by when: two weeks from the day the packet tells of. told_of : `_told_of`."""
     doubtful = [row for row in rows if row["verdict"] == lots.REJECT]
-    apart = [row for row in rows if row not in doubtful and (row["apart"] or row["lot"] in told_of)]
+    apart = [row for row in rows if row not in doubtful and _is_apart(row, told_of)]
     until = f"by {numbers.day(day + ANSWER_IN)}"
     asks = [
         f"Lot {row['lot']}: {sentences_necks.outside(row)} outside{sentences_necks.on_limit(row)}, "
@@ -298,11 +300,17 @@ def asked(rows: list[Row], shop: Shop, told_of: dict[str, str], day: date) -> li
     return asks
 
 
+def _is_apart(row: Row, told_of: dict[str, str]) -> bool:
+    return bool(row["apart"] or row["more_outside"]) or row["lot"] in told_of
+
+
 def _apart(row: Row, shop: Shop, told_of: dict[str, str]) -> str:
     """How far a lot stands from the others of its supplier, and what moved with it in the shop."""
     said = []
     if row["off"] is not None and row["others"]:
         said.append(f"its mean is {sentences_necks.from_others(row, shop)}")
+    if row["more_outside"]:
+        said.append("more than chance puts there among the lots measured")
     if row["lot"] in told_of:
         said.append(f"{told_of[row['lot']]} moved together with it")
     return "; ".join(said)

@@ -55,22 +55,25 @@ def none_yet(elsewhere: pl.DataFrame, shop: Shop) -> str:
 
 def foremost(rows: list[Row]) -> Row | None:
     """The lot to speak of first; `rows` newest first: the newest that the plan does not take, else the newest that
-    stands apart from the others of its supplier; without a plan the one with most outside its limits as far as its
-    necks show it; None where none lies outside.
+    stands apart from the others of its supplier; without a plan the one with most outside its limits, where that is
+    more than chance; None where no lot is to be spoken of.
     """
     for some in ([row for row in rows if row["verdict"] == lots.REJECT], stand_apart(rows)):
         if some:
             return some[0]
     if any(row["verdict"] == lots.ACCEPT for row in rows):
         return None
+    return largest([row for row in rows if row["more_outside"]])
+
+
+def largest(rows: list[Row]) -> Row | None:
+    """The lot with most outside its limits, as far as its necks show it; None where none lies outside."""
     out = [row for row in rows if row["outside"]]
     return max(out, key=lambda row: (float(row["outside_low"] or 0.0), float(row["outside"])), default=None)
 
 
 def headline(rows: list[Row], shop: Shop) -> str:
-    """The newest lot that the plan does not take, else that stands apart, else how many are taken; `rows` newest
-    first.
-    """
+    """What `foremost` found, else how many are taken, else that none stands apart; `rows` newest first."""
     doubtful = [row for row in rows if row["verdict"] == lots.REJECT]
     if doubtful:
         row = doubtful[0]
@@ -91,10 +94,24 @@ def headline(rows: list[Row], shop: Shop) -> str:
     worst = foremost(rows)
     if worst is not None:
         return f"Lot {worst['lot']} has most outside its limits: {outside(worst)}, {in_lot(worst)}."
+    if most := largest(rows):
+        return _none_apart(rows, most)
     many = "lot" if len(rows) == 1 else "lots"
     if any(row["outside"] is not None for row in rows):
         return f"{numbers.in_words(len(rows), capital=True)} {many} measured, no neck outside its limits."
     return f"{numbers.in_words(len(rows), capital=True)} {many} measured; without limits nothing can be called outside."
+
+
+def _none_apart(rows: list[Row], most: Row) -> str:
+    """`No lot stands apart: 3 of 1,640 necks lie outside their limits, most of them in lot K-0308 (1 of 45).`"""
+    if len(rows) == 1:
+        return f"One lot measured: {outside(most)} outside its limits, {in_lot(most)}."
+    known = [(round(float(row["outside"]) * row["n"]), row["n"]) for row in rows if row["outside"] is not None]
+    bad, measured = (sum(one) for one in zip(*known, strict=True))
+    every = f"{numbers.count(bad)} of {numbers.count(measured)} necks"
+    if bad == 1:
+        return f"No lot stands apart: {every} lies outside its limits, in lot {most['lot']}."
+    return f"No lot stands apart: {every} lie outside their limits, most in lot {most['lot']} ({outside(most)})."
 
 
 def stand_apart(rows: list[Row]) -> list[Row]:

@@ -3,9 +3,14 @@
 A lot's mean is freed of its models', so that a lot of one model is held against what others had of that model. It is
 held against as much as the supplier's other lots differ among themselves; in one supplier of a hundred whose lots do
 not differ otherwise one stands apart by chance.
+
+Beside it stands whether more necks of a lot lie outside its limits than chance puts there: the exact chance of so many
+or more of all that lie outside, by the hypergeometric distribution, paid for all lots looked at (Holm's first step).
 """
 
+import numpy as np
 import polars as pl
+from scipy import stats
 
 from analysis.methods.against_others import set_apart
 from analysis.methods.segments import Ints, dense
@@ -50,3 +55,17 @@ def standing(snapshot: Snapshot) -> pl.DataFrame:
         others=pl.Series(found.others),
         apart=pl.Series(found.apart),
     ).select(STANDING.keys())
+
+
+def more_outside(snapshot: Snapshot) -> pl.DataFrame:
+    """KEY, more_outside: do more necks of a lot lie outside its limits than chance puts there among all lots of the
+    characteristic? Lots without limits have no row; one lot alone has nothing to be held against.
+    """
+    rows = snapshot.once(lots.lot_rows).filter(pl.col("outside").is_not_null())
+    bad = (rows["outside"] * rows["n"]).round(0).cast(pl.Int64)
+    told = rows.select(*lots.KEY, "n", bad.alias("bad")).with_columns(
+        pl.col("n", "bad").sum().over("characteristic").name.prefix("all_"), looked_at=pl.len().over("characteristic")
+    )
+    k, necks, all_bad, n = (told[name].to_numpy() for name in ("bad", "all_n", "all_bad", "n"))
+    chance = stats.hypergeom.sf(k - 1, necks, all_bad, n) * told["looked_at"].to_numpy()
+    return told.select(lots.KEY).with_columns(more_outside=pl.Series(np.asarray(chance <= LEVEL), dtype=pl.Boolean))

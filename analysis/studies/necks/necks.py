@@ -82,7 +82,8 @@ def by_lot(snapshot: Snapshot) -> pl.DataFrame:
     accept | reject | too few | null), few (under 30 necks), sample and bad_in_sample (the first necks measured, by
     which a plan by counting judges, and how many of them lie outside; null without a plan), runs_high (by how much the
     larger of two readings runs high at most, both edges being alike, mm), off, off_low, off_high, others, apart (of
-    `apart`: against the supplier's other lots; null where too few necks were measured).
+    `apart`: against the supplier's other lots; null where too few necks were measured), more_outside (of `apart`:
+    more necks outside than chance puts there; null without limits).
     """
     measured = snapshot.once(lots.necks)
     rows = snapshot.once(lots.lot_rows)
@@ -121,6 +122,7 @@ def by_lot(snapshot: Snapshot) -> pl.DataFrame:
         table.with_columns(_measured(snapshot, table))
         .join(lots.in_samples(snapshot), on=lots.KEY, how="left", maintain_order="left")
         .join(snapshot.once(apart.standing), on=lots.KEY, how="left", maintain_order="left")
+        .join(snapshot.once(apart.more_outside), on=lots.KEY, how="left", maintain_order="left")
         .with_columns(few=pl.col("n") < 30, runs_high=pl.col("gauge_sd") * LARGER_OF_TWO)
     )
 

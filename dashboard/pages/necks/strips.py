@@ -123,6 +123,8 @@ def strips(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
         taken = first is None or first["verdict"] == lots.REJECT
         most = "The lot that stands apart" if first is not None and first["apart"] else "The lot with most outside"
         title = "Lots not taken, then the newest" if taken else f"{most}, then the newest"
+    if first is None and not any(row["verdict"] == lots.REJECT for row in rows):
+        title = "Lots, newest first"
     return parts.sheet(
         title,
         f"one dot a neck, crosses outside, rings on the limit; {asked}; the bow of the necks drawn sixty times",

@@ -17,7 +17,7 @@ from ingest.shopfiles.shop import Shop
 
 def talk(rows: list[dict[str, Any]], shop: Shop, supplier: str | None) -> html.Section:
     """What is at hand for the talk with one supplier, and the packet."""
-    who = supplier or (sentences_necks.foremost(rows) or rows[0])["supplier"]
+    who = supplier or (sentences_necks.foremost(rows) or sentences_necks.largest(rows) or rows[0])["supplier"]
     own = [row for row in rows if row["supplier"] == who]
     row = sentences_necks.foremost(own) or own[0]
     agreed = agreed_on(row["characteristic"], who)

@@ -144,17 +144,29 @@ def test_what_lots_csv_leaves_open_is_asked(stands, tmp_path):
     assert "What became of lot" not in text
 
 
-def lot(name, supplier, out, n, verdict=None, apart=None):
+def lot(name, supplier, out, n, verdict=None, apart=None, more=None):
     low = max(out / n - 0.1, 0.0) if n > 5 else 0.0
     told = {"lot": name, "supplier": supplier, "outside": out / n, "outside_low": low, "n": n, "verdict": verdict}
-    return told | {"apart": apart}
+    return told | {"apart": apart, "more_outside": more, "quantity": None}
 
 
 def test_without_a_plan_the_lot_with_most_outside_is_spoken_of_drawn_first_and_its_supplier_talked_to():
-    rows = [lot(f"B{k}", "Birkwood", 1, 20) for k in range(12)] + [lot("H9", "Holm", 24, 26), lot("H1", "Holm", 1, 1)]
+    rows = [lot(f"B{k}", "Birkwood", 1, 20) for k in range(12)] + [
+        lot("H9", "Holm", 24, 26, more=True),
+        lot("H1", "Holm", 1, 1),
+    ]
     assert words.foremost(rows)["lot"] == "H9"  # one of one tells less than 24 of 26
     assert "H9" in [row["lot"] for row in strips.to_draw(rows, strips.STRIPS)]
     assert words.foremost([lot("B1", "Birkwood", 0, 20)]) is None
+
+
+def test_of_lots_that_differ_as_chance_has_it_none_leads():
+    rows = [lot(f"B{k}", "Birkwood", int(k in (3, 7)), 45) for k in range(36)]
+    assert words.foremost(rows) is None
+    said = words.headline(rows, None).replace("\u00a0", " ")
+    assert said == "No lot stands apart: 2 of 1,620 necks lie outside their limits, most in lot B3 (1 of 45)."
+    said = words.headline(rows[3:5], None).replace("\u00a0", " ")
+    assert said == "No lot stands apart: 1 of 90 necks lies outside its limits, in lot B3."
 
 
 def test_with_a_plan_the_newest_that_it_does_not_take_comes_first():

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from analysis.review import review
-from analysis.studies.necks.apart import standing
+from analysis.studies.necks.apart import more_outside, standing
 from analysis.studies.necks.necks import by_lot
 from tests.analysis.studies.measured import made, visit
 
@@ -61,3 +61,19 @@ def test_the_review_tells_those_measured_in_its_week_alone():
         ("O3", pytest.approx(by_lot(snapshot).filter(lot="O3")["mean"].item()))
     ]
     assert review(snapshot, week=week + timedelta(weeks=1)).apart_lots.is_empty()
+
+
+def test_more_outside_than_chance_is_a_lot_of_many_bad_necks_not_one_with_the_only_bad_one():
+    rows = lots_of("Oxbow", [0.15] * 12)
+    bad = {"O3-00"}
+
+    def told():
+        for row in rows:
+            if row["serial"] in bad:
+                row |= visit(row["serial"], 3, "receiving", readings={"neck_bow": 1.2}, supplier="Oxbow", lot="O3")
+        return more_outside(made(rows, [LIMITS], **BOW)).filter("more_outside")["lot"].to_list()
+
+    assert told() == []
+    bad |= {f"O3-{k:02d}" for k in range(8)}
+    assert told() == ["O3"]
+    assert more_outside(made(rows, [], **BOW)).is_empty()
