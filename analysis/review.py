@@ -117,7 +117,7 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         arrived=part.table("arrived", lambda: arrived(snapshot, week=found)),
         questions=_waiting(snapshot),
         weeks=seen,
-        usual=_usual(weekly, found),
+        usual=_usual(weekly, found, _since(parted["matters"])),
         matters=parted["matters"],
         known=parted["known"],
         streams=len(streams),
@@ -181,12 +181,21 @@ def _unjudged(apart: pl.DataFrame) -> str:
     return f"{many}; the first: {apart['why'][0]}"
 
 
-def _usual(weekly: pl.DataFrame, week: date) -> dict[str, tuple[float, float]]:
-    """Where the next value lies nineteen times in twenty if nothing changes; only from twenty weeks on."""
+def _since(matters: list[MatterSeen]) -> date | None:
+    """The week from which on more comes back than before, of matters that say so; None where none does."""
+    began = [one.matter.began_at for one in matters if not one.matter.characteristics and one.matter.began_at]
+    return min(began).date() if began else None
+
+
+def _usual(weekly: pl.DataFrame, week: date, more_back: date | None) -> dict[str, tuple[float, float]]:
+    """Where the next value lies nineteen times in twenty if nothing changes; only from twenty weeks on. Weeks since
+    more comes back are none of those that say what is usual.
+    """
     before = weekly.filter(pl.col("week") < week).tail(USUAL_WEEKS[1])
+    calm = before if more_back is None else before.filter(pl.col("week") < more_back - timedelta(days=6))
     found = {}
     for name, kind in (("finished", COUNT), ("never_sent_back", SHARE), ("signals_opened", COUNT)):
-        values = before[name].drop_nulls().to_numpy().astype(float)
+        values = (calm if name == "never_sent_back" else before)[name].drop_nulls().to_numpy().astype(float)
         if len(values) >= USUAL_WEEKS[0]:
             found[name] = next_value(values, kind)
     return found

@@ -6,7 +6,7 @@ from analysis.studies.drift import actions
 from analysis.studies.matters import register
 from analysis.studies.matters.register import Entry, Line
 from dashboard import numbers
-from dashboard.sentences import going_with, matters, shared
+from dashboard.sentences import matters, shared
 from ingest.shopfiles.shop import Shop
 
 KINDS = {
@@ -93,7 +93,7 @@ def under(one: Entry, shop: Shop) -> str:
         return apart(one, shop)
     if one.action:
         return one.action
-    return going_with.together(one.matter.moves_with, shop) if one.matter is not None else ""
+    return matters.why(one.matter, shop) if one.matter is not None else ""
 
 
 def state(one: Entry, now: date) -> str:

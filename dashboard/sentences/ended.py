@@ -7,7 +7,7 @@ from analysis.review import Review
 from analysis.studies.matters.records import Matter
 from dashboard import numbers
 from dashboard.sentences import shared
-from dashboard.sentences.matters import by, name
+from dashboard.sentences.matters import by, whose
 from dashboard.sentences.shared import Sentence
 from ingest.shopfiles.shop import Shop
 
@@ -16,15 +16,23 @@ def back(found: Review, shop: Shop) -> Sentence | None:
     """What has ended of late, as a finding."""
     if not found.back:
         return None
-    first, *more = (ended(one, shop, found.last_day) for one in found.back)
+    names = [whose(one, shop) for one in found.back]
+    first, *more = (
+        ended(one, shop, found.last_day, at=names.count(what) > 1) for one, what in zip(found.back, names, strict=True)
+    )
     return Sentence("steady", "back", first, "".join(f" {one}" for one in more), "", "/book", "Book")
 
 
-def ended(matter: Matter, shop: Shop, now: date) -> str:
-    """`Action on HERON-OM: back since 11 Sep. It had moved up 0.12 mm (0.11 to 0.13), since about 24 Aug.`"""
+def ended(matter: Matter, shop: Shop, now: date, *, at: bool = False) -> str:
+    """`Action on HERON-OM: back since 11 Sep. It had moved up 0.12 mm (0.11 to 0.13), since about 24 Aug.`
+
+    at : say at which stage, since another has the same name.
+    """
     began = numbers.day(shared.local(shop, matter.began_at or matter.opened_at), now)
     had = f" It had moved {by(matter, shop)}, since about {began}." if matter.characteristics else ""
-    return f"{name(matter, shop)}: {since(matter, shop, now)}.{had}"
+    stages = numbers.listed([shop.stage_name(stage).lower() for stage in matter.stages]) if at else ""
+    where = f" at {stages}" if stages else ""
+    return f"{whose(matter, shop)}{where}: {since(matter, shop, now)}.{had}"
 
 
 def since(matter: Matter, shop: Shop, now: date) -> str:

@@ -8,7 +8,7 @@ from dashboard.sentences import leaving, unread
 from dashboard.sentences.came_back import came_back
 from dashboard.sentences.ended import back
 from dashboard.sentences.going_with import apart, candidate_words
-from dashboard.sentences.matters import check, moved, name, unshown
+from dashboard.sentences.matters import chance, check, moved, name, unshown
 from dashboard.sentences.shared import UNSAID, Sentence, coarse, lot, steady, thin
 from ingest.shopfiles.shop import Shop
 
@@ -74,7 +74,9 @@ def first(found: Review, shop: Shop) -> str:
     if one is None:
         return headline(found, shop)
     lead = one.lead.rstrip(".")
-    nobody = any(each.matter.key == one.key and each.matter.state == "open" for each in found.matters)
+    nobody = any(
+        each.matter.key == one.key and each.matter.state == "open" and not chance(each.matter) for each in found.matters
+    )
     return f"{lead}. Nobody has taken it yet." if nobody else f"{lead}."
 
 
@@ -93,6 +95,11 @@ def next_step(found: Review, shop: Shop) -> str:
         return "see in Book whether its readings moved since it was done, then close it."
     if matter.state != "open":
         return f"{matter.action or 'an action is on its way'}{f' ({matter.owner})' if matter.owner else ''}."
+    if chance(matter):
+        return "see whether next week's readings say the same, before anybody acts on it."
+    if matter.usual_at and not matter.moves_with.named:
+        where = shop.stage_name(matter.stages[0]).lower()
+        return f"measure ten of them again at {where} with another gauge, and give it to someone."
     told = check(matter).removeprefix("Look first at ") or apart(matter.tell_apart, shop)
     if told.startswith("Instruments"):
         return f"{told[0].lower()}{told[1:]} Somebody has to take it."

@@ -7,6 +7,7 @@ from ingest.shopfiles.shop import Shop
 
 PEOPLE_DIFFER = "differs between people at this bench"  # outside Bench nobody is named
 NO_BENCH = ", not with a bench"
+FITS = 0.25  # probability from which on the likeliest of several is told, though it does not stand out
 LEAST_AIR = 0.5  # % RH or degrees: a smaller change is not told as a number
 
 
@@ -17,7 +18,13 @@ def together(found: MovesWith, shop: Shop, *, people: bool = False) -> str:
             return "Too few readings since then to see what it moves together with."
         if len(found.candidates) == 1:
             return "The one thing looked at does not stand out."
-        return f"Nothing stands out among the {numbers.in_words(len(found.candidates))} things looked at."
+        looked = f"among the {numbers.in_words(len(found.candidates))} things looked at"
+        first = max(found.candidates, key=lambda one: one.probability)
+        if first.probability < FITS or first.probability < found.nothing:
+            return f"Nothing stands out {looked}."
+        words = candidate_words(first, shop, people=people)
+        fits = "that people differ at this bench" if words == PEOPLE_DIFFER else words
+        return f"Nothing stands out for sure {looked}; {fits} would fit."
     names = list(dict.fromkeys(candidate_words(one, shop, people=people) for one in found.named))
     if len(names) == 1:
         if names[0] == PEOPLE_DIFFER:

@@ -124,6 +124,16 @@ def before_it(matter: Matter, shop: Shop) -> str:
     return f"The same instruments lay as usual at {before}: it came after that, or lies in how {here} reads them."
 
 
+def why(matter: Matter, shop: Shop) -> str:
+    """What a matter moves together with, and where its instruments lay as usual before."""
+    return f"{together(matter.moves_with, shop)} {before_it(matter, shop)}".strip()
+
+
+def whose(matter: Matter, shop: Shop) -> str:
+    """Its name, and at how many of those who set it."""
+    return f"{name(matter, shop)}{of_one(matter, shop)}"
+
+
 def of_one(matter: Matter, shop: Shop) -> str:
     """` at one of four who set it`, where a size is theirs and not that of all readings; else ''."""
     named = matter.moves_with.named

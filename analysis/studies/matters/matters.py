@@ -116,6 +116,9 @@ def _open_ones(snapshot: Snapshot) -> list[_Group]:
         for looked in _looked_at(snapshot, here, part, closed.get((characteristic, stage), [])):
             groups += _still(looked, parts_of(snapshot, judged, here, looked), snapshot.as_of - JUST_OVER)
     _write(snapshot)
+    held = {number for group in groups for number in group.signals}
+    over = _closed_ones(snapshot, judged, held, since=snapshot.as_of - JUST_OVER)
+    groups += [replace(one, ended=True) for one in over if one.parts]
     return groups + [_Group({one.number}, []) for one in still if one.unit is None]
 
 
@@ -162,15 +165,17 @@ def _still(looked: Looked, found: list[Part] | None, since: datetime) -> list[_G
     return groups
 
 
-def _closed_ones(snapshot: Snapshot, judged: Signals, held: set[int]) -> list[_Group]:
+def _closed_ones(snapshot: Snapshot, judged: Signals, held: set[int], *, since: datetime | None = None) -> list[_Group]:
+    """Groups of what closed and is in none yet; since : where the last of them closed before, they are left out."""
     groups: list[_Group] = []
     closed = [one for one in snapshot.once(every_signal) if one.number not in held]
     for (characteristic, stage), part in by_unit(closed).items():
         here = bench(snapshot, judged, characteristic, stage)
         for chain in _overlapping(part):
-            found = None
+            found, until = None, max(one.row["closed_at"] for one in chain)
+            if since is not None and until < since:
+                continue
             if here is not None:
-                until = max(one.row["closed_at"] for one in chain)
                 span = span_of(snapshot, here, chain, closed=True)
                 found = parts_of(snapshot, judged, here, Looked(characteristic, stage, chain, span, until=until))
             groups += (

@@ -18,8 +18,8 @@ from dashboard.address import address
 from dashboard.charts.moved import MatterRow, Moved, MovedView, moved
 from dashboard.pages.drift.asked import PATH
 from dashboard.sentences import drift as sentences_drift
-from dashboard.sentences import going_with, shared
 from dashboard.sentences import matters as sentences
+from dashboard.sentences import shared
 from ingest.shopfiles.shop import Shop
 
 NAME, MOST = "What moved", 7
@@ -182,7 +182,7 @@ def _name(one: Thing, shop: Shop, *, inside: bool = False) -> str:
     """inside : a sentence; a series is led by its model, which is written as it is everywhere."""
     if one.matter is None:
         return sentences_drift.stream_name(shop, one.farthest)
-    name = sentences.name(one.matter, shop)
+    name = sentences.whose(one.matter, shop)
     return sentences_drift.small(name) if inside else name
 
 
@@ -238,7 +238,7 @@ def _right(matter: Matter | None, shop: Shop, now: date) -> list[str]:
         return []
     began = matter.began_at or matter.opened_at
     since = f"since {numbers.day(shared.local(shop, began), now)}"
-    told = style.wrap_to(going_with.together(matter.moves_with, shop), 250, 2, 6.2)
+    told = style.wrap_to(sentences.why(matter, shop), 250, 3, 6.2)
     return [since, *told, _state(matter, now)]
 
 

@@ -14,7 +14,7 @@ from analysis.review import MatterSeen, Review
 from analysis.studies.matters import records
 from analysis.studies.matters.records import Candidate, Matter, MovesWith, Planned, TellApart
 from dashboard import numbers
-from dashboard.sentences import findings, going_with, matters
+from dashboard.sentences import ended, findings, going_with, matters
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
 from ingest.shopfiles.shop import checked_shop
@@ -198,6 +198,31 @@ def test_where_the_same_instruments_lay_as_usual_before_stands_in_the_sentence()
     )
     assert said in told(found(matters=[seen]))[0]
     assert "as usual at" not in told(found(matters=[matter()]))[0]
+
+
+def test_what_would_fit_is_told_though_it_does_not_stand_out():
+    damp = candidate(records.HUMIDITY, "", change=18.0, named=False)
+    for probability, says in ((0.43, True), (0.1, False)):
+        other = replace(candidate(records.LOT, "L1", named=False), probability=0.05)
+        looked = MovesWith([replace(damp, probability=probability), other], 9, nothing=0.05)
+        words = going_with.together(looked, SHOP)
+        assert ("damper air" in words and words.endswith("would fit.")) is says
+        assert words.startswith("Nothing stands out")
+
+
+def test_where_the_gauge_may_be_at_fault_it_is_measured_again_with_another():
+    seen = matter(stages=["final_inspection"], usual_at="bridge_fitting")
+    assert "again at final inspection with another gauge" in findings.next_step(found(matters=[seen]), SHOP)
+    assert "another gauge" not in findings.next_step(found(matters=[matter()]), SHOP)
+
+
+def test_two_that_are_back_say_at_which_stage_and_whose_they_were():
+    at_one = MovesWith([candidate(records.SET_BY, "T02")], 3)
+    two = [matter(at_one, over_all=0.03, levels=3, back_since=at(28)).matter, matter(back_since=at(28)).matter]
+    said = str(ended.back(found(back=two), SHOP))
+    assert "at one of three who set it: back since" in said
+    same = str(ended.back(found(back=[matter(stages=["bridge_fitting"]).matter] * 2), SHOP))
+    assert same.count("at bridge fitting: back since") == 2
 
 
 def test_two_of_one_name_say_at_which_stage():

@@ -53,6 +53,15 @@ def test_what_closed_of_late_is_told_to_be_back(since):
     assert not any(m.key == told[0].key for m in seen.once(open_matters))
 
 
+def test_what_nothing_explains_is_told_to_be_back_though_all_its_charts_have_closed():
+    days = np.arange(100)
+    made = bench(np.random.default_rng(20281209), 1.3 * ((days >= 75) & (days < 90)))
+    told = [one for one in made.once(ended_matters) if one.size is not None and one.size > 0.04]
+    assert len(told) == 1
+    assert told[0].back_since is not None
+    assert up(made) == []
+
+
 def test_what_moves_further_and_further_is_one_matter_as_large_as_it_is_now():
     days = np.arange(100)
     made = bench(np.random.default_rng(20281204), np.clip((days - 55) / 30, 0, None) * 1.2)
