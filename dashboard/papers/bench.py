@@ -127,7 +127,7 @@ def _sources(shop: Shop, chosen: list[targets.Stand]) -> list[str]:
     for one in chosen:
         row = one.band
         what = sentences.characteristic(shop, str(row["characteristic"]), str(row["position"]))
-        told.setdefault(coaching.comes_from(row), []).append(f"{what}, {row['model']}")
+        told.setdefault(coaching.comes_from(row, shop), []).append(f"{what}, {row['model']}")
     return [f"{'; '.join(dict.fromkeys(names))}: {source}." for source, names in told.items()]
 
 

@@ -74,10 +74,12 @@ def how(band: Mapping[str, Any]) -> str:
     return f"{way} With {gauge}." if gauge else way
 
 
-def comes_from(band: Mapping[str, Any]) -> str:
+def comes_from(band: Mapping[str, Any], shop: Shop) -> str:
     """Where a band comes from."""
     if band["source"] == BY_HAND:
         return f"set by hand by {band['who']}"
+    if band["source"] == LIMITS and not any(band["stage"] in tech.qualified for tech in shop.techs):
+        return "the limits of the spec, since shop.toml signs nobody off for this bench"
     if band["source"] == LIMITS:
         return "the limits of the spec, since nobody else who is qualified has set 30 of them yet"
     return sentences_targets.band_from(dict(band))

@@ -1,11 +1,13 @@
 """How work gets better with practice at one stage: minutes, send-backs and spread of a new tech against instruments
 done.
 
-Somebody is new at a stage until shop.toml says that they are qualified for it. Instruments are counted from the first
+Somebody is new at a stage until shop.toml says that they are qualified for it; at a stage for which it says so of
+nobody, who began of late by their first rows. Instruments are counted from the first
 one in the logs: what was done before is not known, and `begins_in_logs` says whether that may be so.
 """
 
 from dataclasses import dataclass, replace
+from datetime import timedelta
 
 import numpy as np
 import polars as pl
@@ -25,6 +27,8 @@ BLOCK = 20  # instruments behind one spread
 LEAST_IN_BLOCK = 10
 AHEAD = 1.5  # how far ahead the projection is shown, times what was seen; the curve itself allows 2.5
 BAND_POINTS = 40
+NOT_THERE = timedelta(weeks=4)  # without a row at a stage whose logs have begun: who comes then is new
+OF_LATE = timedelta(weeks=26)
 NOT_AHEAD = f"a spread stands for {BLOCK} instruments in a row and is not carried forward"
 
 
@@ -78,7 +82,9 @@ class Learning:
 
 
 def new_techs(snapshot: Snapshot) -> pl.DataFrame:
-    """Who is new at which stage: stage, tech, instruments (first-pass visits), first_at, last_at; in bench order."""
+    """Who is new at which stage: stage, tech, instruments (first-pass visits), first_at, last_at, began (of late, by
+    their first rows; else they are not signed off); in bench order.
+    """
     qualified = {(stage, tech.key) for tech in snapshot.shop.techs for stage in tech.qualified}
     known = [tech.key for tech in snapshot.shop.techs]
     visits = snapshot.once(story).visits.filter(pl.col("first_pass") & pl.col("tech").is_in(known))
@@ -92,7 +98,13 @@ def new_techs(snapshot: Snapshot) -> pl.DataFrame:
             pl.col("bench_order").first(),
         )
     )
-    new = [pair not in qualified for pair in rows.select("stage", "tech").iter_rows()]
+    first, begun, last = (pl.col("first_at"), pl.col("first_at").min(), pl.col("last_at").max())
+    rows = rows.with_columns(began=(first - begun.over("stage") >= NOT_THERE) & (last.over("stage") - first <= OF_LATE))
+    signed = {stage for stage, _ in qualified}
+    new = [
+        (stage, tech) not in qualified and (stage in signed or began)
+        for stage, tech, began in rows.select("stage", "tech", "began").iter_rows()
+    ]
     return rows.filter(pl.Series(new, dtype=pl.Boolean)).sort("bench_order", "tech").drop("bench_order")
 
 

@@ -92,7 +92,7 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
     return parts.page(
         parts.page_head(
             sentences_bench.headline(shop, tech, stage, at, row),
-            _under(found, row) + (f" {shared.STARTING}" if starting else ""),
+            _under(found, row, _signing(new, found, row, shop)) + (f" {shared.STARTING}" if starting else ""),
             sentences_bench.caution(shop, name),
         ),
         *_together(people, shop, tech),
@@ -160,14 +160,23 @@ def _practice(new: pl.DataFrame, tech: str, stage: str) -> learning_curves.Learn
         return None
 
 
-def _under(found: learning_curves.Learning | None, row: dict[str, Any] | None) -> str:
+def _signing(new: pl.DataFrame, found: learning_curves.Learning | None, row: dict[str, Any] | None, shop: Shop) -> str:
+    """Whether somebody is new, not signed off or neither, in words."""
+    if row is None or found is None:
+        signs = row is None or any(row["stage"] in person.qualified for person in shop.techs)
+        return "Not new here." if signs else "Nobody is signed off for this bench."
+    began = new.filter((pl.col("tech") == found.tech) & (pl.col("stage") == found.stage))["began"].any()
+    return "New here." if began or found.begins_in_logs else "Not signed off here."
+
+
+def _under(found: learning_curves.Learning | None, row: dict[str, Any] | None, signing: str) -> str:
     bands = "Targets: set by hand, else what qualified people hold on the same models, else the limits."
     if row is None:
         return f"Nothing of theirs is on file here yet: what to hold from the first day. {bands}"
     if found is not None:
-        return f"New here. {sentences_bench.counted(found)} {bands}"
+        return f"{signing} {sentences_bench.counted(found)} {bands}"
     few = ", few" if row["judged"] < sentences_targets.FEW else ""
-    return f"Not new here. {numbers.count(row['judged'])} judged instruments{few}. {bands}"
+    return f"{signing} {numbers.count(row['judged'])} judged instruments{few}. {bands}"
 
 
 def nobody_shown() -> html.Div:

@@ -147,12 +147,13 @@ def _name(stand: targets.Stand, shop: Shop) -> str:
 def _coaching(stand: targets.Stand, shop: Shop) -> html.Div:
     """What good looks like, how it is measured, a practice set, the next three steps."""
     row = stand.band
+    source = coaching.comes_from(row, shop)
     serials = desk.ask(targets.practice_set, model=str(row["model"]), stage=str(row["stage"]))
     told = [
         ("What good looks like", coaching.looks(shop, row)),
         ("How to measure it", coaching.how(row)),
         ("Practice set", coaching.practice(serials, str(row["model"]))),
-        ("Where the target comes from", f"{coaching.comes_from(row)[0].upper()}{coaching.comes_from(row)[1:]}."),
+        ("Where the target comes from", f"{source[0].upper()}{source[1:]}."),
     ]
     steps = html.Ol([html.Li(step) for step in coaching.steps(shop, stand)])
     return html.Div(

@@ -53,6 +53,23 @@ def test_somebody_is_new_where_they_are_not_qualified_yet():
     ]  # final inspections bear no name here
 
 
+def test_where_nobody_is_signed_off_who_began_of_late_is_new_and_nobody_else():
+    def rows(people):
+        return [
+            visit(f"{tech}{k}", 24.0 * day, "bridge", tech=tech) for tech, days in people.items() for k, day in days
+        ]
+
+    early, late = list(enumerate(range(0, 120, 3))), list(enumerate(range(40, 120, 3)))
+    nobody = {"tech": [{"key": key} for key in ("A", "B", "NEW")]}
+    told = new_techs(made(rows({"A": early, "B": early[2:], "NEW": late}), **nobody))
+    assert told.select("tech", "began").rows() == [("NEW", True)]
+    signing = {"tech": [{"key": "A", "qualified": ["bridge"]}, {"key": "B"}, {"key": "NEW"}]}
+    told = new_techs(made(rows({"A": early, "B": early[2:], "NEW": late}), **signing))
+    assert told.select("tech", "began").rows() == [("B", False), ("NEW", True)]
+    year = list(enumerate(range(40, 400, 3)))  # somebody who came long ago
+    assert new_techs(made(rows({"A": [*early, *year], "NEW": year}), **nobody)).is_empty()
+
+
 def test_minutes_are_brought_to_one_model_and_the_curve_found_again():
     found = learning_curve(shop_with(120, rng=np.random.default_rng(62)), "bridge", "NEW")
     assert (found.instruments, found.begins_in_logs, len(found.serials)) == (120, True, 120)

@@ -247,7 +247,7 @@ def test_without_anybody_qualified_the_limits_are_the_target(tmp_path):
     make_app(desk.Desk(moving_shop.stands(tmp_path / "unqualified")))
     text = said(bench.layout())
     assert "targets shown" in text
-    assert "The limits of the spec, since nobody else who is qualified has set 30 of them yet." in text
+    assert "The limits of the spec, since shop.toml signs nobody off for this bench." in text
 
 
 def test_the_band_is_told_in_the_unit_of_its_gauge(looked_at):
@@ -276,3 +276,15 @@ def test_whoever_is_chosen_is_shown_where_they_work_and_a_bench_chosen_stays(mon
     for chosen, said_so in ((bench.TECH, "?tech=T02"), (bench.STAGE, "?tech=T02&stage=nut_slotting")):
         monkeypatch.setattr(parts, "ctx", SimpleNamespace(triggered_id=chosen))
         assert work("T02", "nut_slotting", "", "", "?tech=T09&stage=nut", "/bench") == said_so
+
+
+def test_a_shop_that_signs_nobody_off_calls_nobody_new_for_that(stands, tmp_path):
+    folder = shutil.copytree(stands, tmp_path / "unsigned")
+    text = (folder / "shop.toml").read_text()
+    (folder / "shop.toml").write_text(re.sub(r"(?m)^qualified = .*$", "", text))
+    make_app(desk.Desk(folder))
+    page = said(bench.layout(tech="T02", stage="nut_slotting"))
+    assert "Nobody is signed off for this bench." in page
+    assert "New here" not in page
+    assert "nobody else who is qualified" not in page
+    assert "since shop.toml signs nobody off for this bench" in page
