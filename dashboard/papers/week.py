@@ -95,7 +95,7 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
         "settling": _settling(found, shop),
         "air": air,
         "actions": [
-            (_short(row["text"]), row["verdict"], *sentences_week.action(row, shop))
+            (_short(row["text"]), row["verdict"], *sentences_book.action(row, shop))
             for row in found.actions.tail(ACTIONS).iter_rows(named=True)
         ],
         "bench": sentences_week.on_the_bench(found),

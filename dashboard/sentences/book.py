@@ -1,6 +1,8 @@
 """The register in words: what moved or was decided, how far it has come, who owns it, and whether it moved."""
 
+from collections.abc import Mapping
 from datetime import date, datetime
+from typing import Any
 
 from analysis.studies.drift import actions
 from analysis.studies.matters import register
@@ -149,3 +151,45 @@ def due(entries: list[Entry], shop: Shop, now: date) -> list[tuple[str, str]]:
         text = one.action or what(one, shop)
         told.append((f"{over[0].upper()}{over[1:]}: {text}", f"{one.owner or 'nobody'}, for {what(one, shop)}"))
     return told
+
+
+def action(row: Mapping[str, Any], shop: Shop) -> tuple[str, str]:
+    """What an action was about, with owner and date; and what is seen of it."""
+    due = f", by {numbers.day(row['due'])}" if row["due"] else ""
+    owner = f" {row['owner']}{due}." if row["owner"] else f" {due.removeprefix(', ')}." if due else ""
+    about = (
+        f"{shared.characteristic(shop, row['characteristic'], row['position'])} on {row['model']}."
+        if row["model"]
+        else ""
+    )
+    change, n = row["change"], row["n_after"]
+    if row.get("back_before") is not None:  # a week kept before these were counted has none
+        about, told = f"Work that came back to {shared.cause(shop, str(row['stage']))}.", _came_back(row)
+    elif change is None:
+        needed = f"{numbers.count(n or 0)} instruments since; {numbers.in_words(actions.LEAST)} are needed"
+        told = WITHOUT.get(row["verdict"], needed)
+    else:
+        low, high = (shared.amount(shop, row["characteristic"], row[end], sign=True) for end in ("low", "high"))
+        told = (
+            f"{shared.amount(shop, row['characteristic'], change, sign=True)} ({low} to {high}) on "
+            f"{numbers.count(n)} instruments"
+        )
+    return f"{about}{owner}".strip(), told
+
+
+WITHOUT = {
+    actions.NO_CHART: "its signal is no longer there",
+    actions.SEVERAL: "Book says what its readings do together",
+    actions.NOT_DUE: "",
+}
+
+
+def _came_back(row: Mapping[str, Any]) -> str:
+    """`141 of 1,236 (11 %) came back before it, 12 of 150 (8 %) since`."""
+    before, since = ((row[f"back_{part}"], row[f"n_{part}"]) for part in ("before", "after"))
+    told = f"{_share(*before)} came back before it"
+    return f"{told}, {_share(*since)} since" if since[1] else f"{told}; no whole week since"
+
+
+def _share(back: int, n: int) -> str:
+    return f"{numbers.of(back, n)} ({numbers.share(back / n, n)})" if n else numbers.of(back, n)

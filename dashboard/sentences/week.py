@@ -12,7 +12,6 @@ from typing import Any
 import polars as pl
 
 from analysis.review import Review
-from analysis.studies.drift import actions as deeds
 from analysis.studies.story import unread
 from dashboard import numbers
 from dashboard.charts.shares import ShareRow
@@ -229,32 +228,6 @@ def _beyond(
         return f"{what}: {sentences.amount(shop, characteristic, value)}, limit {numbers.NONE}"
     read, asked = sentences.apart(shop, characteristic, value, limit)
     return f"{what}: {read}, limit {asked}"
-
-
-def action(row: Mapping[str, Any], shop: Shop) -> tuple[str, str]:
-    """What an action was about, with owner and date; and what is seen of it."""
-    due = f", by {numbers.day(row['due'])}" if row["due"] else ""
-    owner = f" {row['owner']}{due}." if row["owner"] else f" {due.removeprefix(', ')}." if due else ""
-    about = (
-        f"{sentences.characteristic(shop, row['characteristic'], row['position'])} on {row['model']}."
-        if row["model"]
-        else ""
-    )
-    change, n = row["change"], row["n_after"]
-    if change is None:
-        gone = row["verdict"] == deeds.NO_CHART
-        told = (
-            "its signal is no longer there"
-            if gone
-            else f"{numbers.count(n or 0)} instruments since; {numbers.in_words(deeds.LEAST)} are needed"
-        )
-    else:
-        low, high = (sentences.amount(shop, row["characteristic"], row[end], sign=True) for end in ("low", "high"))
-        told = (
-            f"{sentences.amount(shop, row['characteristic'], change, sign=True)} ({low} to {high}) on "
-            f"{numbers.count(n)} instruments"
-        )
-    return f"{about}{owner}".strip(), told
 
 
 def settled(row: Mapping[str, Any], shop: Shop) -> dict[str, str]:

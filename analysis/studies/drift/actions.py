@@ -7,8 +7,10 @@ import numpy as np
 import polars as pl
 
 from analysis.studies.drift.readings import Readings
-from analysis.studies.drift.signals import signals
+from analysis.studies.drift.shares import Shares
+from analysis.studies.drift.signals import Signals, signals
 from analysis.studies.drift.streams import STREAM, Streams
+from analysis.studies.drift.watching import SHARE
 from ingest.store.snapshot import Snapshot
 from ingest.terms.tables import TIME
 
@@ -20,6 +22,7 @@ HOPED, NO_CHANGE, WORSE, TOO_EARLY, NO_CHART, WITH_IT = (
     "no chart",
     "moved on that day or since",
 )
+NOT_DUE, COUNTED, SEVERAL = "not due yet", "before and since", "several series"
 LEAST = 10  # readings after the action from which on its effect is judged; and since its signal began, before it
 Z95 = 1.96
 
@@ -39,20 +42,25 @@ ACTIONS: dict[str, pl.DataType] = {
     "low": pl.Float64(),
     "high": pl.Float64(),
     "centre": pl.Float64(),
+    "back_before": pl.Int64(),  # of a weekly share: before and after are shares of n_before and n_after instruments
+    "back_after": pl.Int64(),
     "verdict": pl.String(),
 }
 
 
 def actions(snapshot: Snapshot, *, since: date) -> pl.DataFrame:
-    """A row an action written on or after `since`, or due after it: the mean of its stream since the signal began and
-    since the action; from the day after it was done on, where somebody said so.
+    """A row an action written on or after `since`, or whose day has come since: the mean of its stream since the
+    signal began and since the action; from the day after it was done on, where somebody said so.
 
     change = after - before with its 95 % interval by the stream's sigma; hoped for is a move back towards the edge.
     Where fewer than LEAST readings lie between the start of the signal and the action, the action may be what moved the
-    stream: it is held against the centre line then, and nothing is said of hopes.
+    stream: it is held against the centre line then, and nothing is said of hopes. Of a weekly share what came back
+    since the signal began and in whole weeks since the action is counted, and nothing else said. What cannot be judged
+    while its day is still to come is not due yet.
     """
+    today = snapshot.as_of.astimezone(snapshot.shop.zone).date()
     book = snapshot.lines("action").filter(pl.col("text") != "")
-    book = book.filter((pl.col("at").dt.date() >= since) | (pl.col("due") >= since)).sort("sequence")
+    book = book.filter((pl.col("at").dt.date() >= since) | pl.col("due").is_between(since, today)).sort("sequence")
     judged = snapshot.once(signals)
     rows = []
     for entry in book.iter_rows(named=True):  # a handful a week
@@ -61,28 +69,55 @@ def actions(snapshot: Snapshot, *, since: date) -> pl.DataFrame:
         }
         row["verdict"] = NO_CHART
         if judged is not None:
-            same = judged.found.filter(
-                *[pl.col(name) == entry[name] for name in STREAM], pl.col("opened_at") == entry["opened_at"]
-            )
-            if not same.is_empty():
-                row |= moved(
-                    judged.streams.values,
-                    judged.streams.readings,
-                    same.row(0, named=True),
-                    _from(snapshot, entry),
-                    line_of(judged.streams, int(same["stream"][0])),
-                )
+            row |= _seen(judged, entry, _from(snapshot, entry))
+        waits = entry["due"] is not None and entry["due"] > today and _done_on(snapshot, entry) is None
+        if waits and (row["verdict"] in (TOO_EARLY, NO_CHART, SEVERAL) or row.get("n_after") == 0):
+            row["verdict"] = NOT_DUE
         rows.append(row)
     return pl.DataFrame(rows, schema=ACTIONS)
 
 
-def _from(snapshot: Snapshot, entry: dict[str, Any]) -> object:
-    """From when on an action is judged: the end of the day it was done, else when it was written."""
-    same = [pl.col(name) == entry[name] for name in (*STREAM, "opened_at")]
+def _seen(judged: Signals, entry: dict[str, Any], written: datetime) -> dict[str, object]:
+    """What is seen of the signal that an action names: in the readings of its series, or in the weeks of its share."""
+    here = [pl.col(name).fill_null("") == (entry[name] or "") for name in STREAM]
+    here.append(pl.col("opened_at") == entry["opened_at"])
+    same, other = judged.found.filter(*here), judged.others.filter(*here)
+    if len(same):
+        line = line_of(judged.streams, int(same["stream"][0]))
+        return moved(judged.streams.values, judged.streams.readings, same.row(0, named=True), written, line)
+    shares = other.filter(pl.col("chart") == SHARE)
+    if len(shares) and judged.weekly is not None:
+        return _counted(judged.weekly, shares.row(0, named=True), written)
+    return {"verdict": SEVERAL if len(other) else NO_CHART}
+
+
+def _counted(weekly: Shares, signal: dict[str, Any], written: datetime) -> dict[str, object]:
+    """What came back of how many instruments: from the signal's first week to the action's, and in weeks after it."""
+    first = signal["began_at"] or signal["opened_at"]
+    mine = (weekly.rows["stage"] == signal["stage"]) & (weekly.taken >= first)
+    since = mine & (weekly.taken > written)
+    count, size = weekly.counts()
+    found: dict[str, object] = {"verdict": COUNTED}
+    for part, at in (("before", (mine & ~since).to_numpy()), ("after", since.to_numpy())):
+        back, n = int(count[at].sum()), int(size[at].sum())
+        found |= {f"back_{part}": back, f"n_{part}": n, part: back / n if n else None}
+    return found
+
+
+def _done_on(snapshot: Snapshot, entry: dict[str, Any]) -> date | None:
+    """The day an action was done, where somebody said so."""
+    same = [pl.col(name).eq_missing(pl.lit(entry[name])) for name in (*STREAM, "opened_at")]
     said = snapshot.lines("done").filter(*same, pl.col("sequence") > entry["sequence"], pl.col("done_on").is_not_null())
-    if said.is_empty():
-        return entry["at"]
-    day: date = said.sort("sequence")["done_on"][-1]
+    day: date | None = said.sort("sequence")["done_on"][-1] if len(said) else None
+    return day
+
+
+def _from(snapshot: Snapshot, entry: dict[str, Any]) -> datetime:
+    """From when on an action is judged: the end of the day it was done, else when it was written."""
+    day = _done_on(snapshot, entry)
+    if day is None:
+        written: datetime = entry["at"]
+        return written
     return datetime.combine(day + timedelta(days=1), datetime.min.time(), tzinfo=snapshot.shop.zone).astimezone(UTC)
 
 

@@ -95,7 +95,7 @@ SHEETS = {  # a part of the review -> the sheet that shows it
     "due": "Due",
     "outside": "As set, outside limits",
     "shipped": "Shipped outside, or without final",
-    "actions": "Last week's actions: did it move?",
+    "actions": "Actions so far: did it move?",
     "bench": "On the bench",
 }
 

@@ -19,6 +19,7 @@ from dashboard.address import address
 from dashboard.charts.normal_week import WeeksView, normal_week
 from dashboard.charts.shares import shares
 from dashboard.desk import desk
+from dashboard.sentences import book as sentences_book
 from dashboard.sentences import leaving, silent
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
@@ -136,13 +137,13 @@ def shipped(found: Review, shop: Shop) -> html.Section:
 
 
 def acted(found: Review, shop: Shop) -> html.Section:
-    """Last week's actions: did the chart move?"""
+    """Actions so far: did the chart move?"""
     body = [_action(row, shop) for row in found.actions.iter_rows(named=True)]
-    return parts.sheet("Last week's actions: did it move?", "", body)
+    return parts.sheet("Actions so far: did it move?", "", body)
 
 
 def _action(row: dict[str, Any], shop: Shop) -> html.Div:
-    about, told = sentences_week.action(row, shop)
+    about, told = sentences_book.action(row, shop)
     return html.Div(
         [
             html.Div([html.P(row["text"]), html.P(about, className="small")]),

@@ -93,7 +93,7 @@ def test_the_agenda_stands_on_it_in_its_order(looked_at):
         "As set, outside limits",
         "Neck lots in doubt",
         "On the bench",
-        "Last week’s actions: did it move?",
+        "Actions so far: did it move?",
         "Shipped outside, or without final",
         "Decision of the week",
         "Owner",
