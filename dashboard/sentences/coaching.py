@@ -142,8 +142,9 @@ def left_out(shop: Shop, stand: Stand) -> str:
         shifts = [one.shift for one in lots if one.shift is not None]
         by = " to ".join(_by(shop, stand, end) for end in (min(shifts), max(shifts)))
         told.append(
-            f"{numbers.count(n)} instruments of {numbers.in_words(len(lots))} lots are not counted: everybody's "
-            f"readings of them moved, by {by}, be it the lots or what came with them."
+            f"{numbers.count(n)} instruments of {numbers.in_words(len(lots))} lots are not counted: in the days of "
+            f"these lots everybody's readings of them lay off, by {by}, be it the lots, a gauge, the air or what else "
+            "came in these days."
         )
     return " ".join(told)
 
@@ -156,8 +157,12 @@ def _left(shop: Shop, stand: Stand, one: LeftOut) -> str:
     n = f"{numbers.count(one.n)} {'instrument is' if one.n == 1 else 'instruments are'} not counted"
     moved = f"; everybody's readings moved, by {_by(shop, stand, one.shift)}" if one.shift is not None else ""
     if one.kind == LOT:
-        moved = f" moved, by {_by(shop, stand, one.shift)}" if one.shift is not None else " moved"
-        return f"{n}: everybody's readings of lot {one.what}{moved}, be it the lot or what came with it."
+        days = f" ({numbers.days(one.first, one.last)})" if one.first and one.last else ""
+        by = f", by {_by(shop, stand, one.shift)}" if one.shift is not None else ""
+        return (
+            f"{n}: in the days of lot {one.what}{days} everybody's readings of it lay off{by}, be it the lot, a gauge, "
+            "the air or what else came in these days."
+        )
     if one.kind == FAR:
         lies = "its reading lies" if one.n == 1 else "their readings lie"
         return f"{n} until corrected: {lies} far from all others and may be mistyped ({one.what})."

@@ -17,6 +17,7 @@ from scipy import stats
 from analysis.methods.segments import Flags
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 RISK = 0.01  # of leaving out anything by chance, over all looked at
 LEAST_SHIFT = 0.5  # standard deviations within setters
@@ -31,7 +32,7 @@ class LeftOut:
 
     kind: str  # change | lot | known | far (so far from all others that it is a slip)
     what: str  # the change as written, the lot, the words of the mark; of slips their instruments
-    first: date | None  # day from which on; None: of a lot
+    first: date | None  # day from which on; of a lot its first, for what lay off may be of these days
     last: date | None  # day up to which; None: still
     n: int  # of this tech's readings
     shift: float | None  # how far the others' readings moved, canonical unit; None: nobody asked
@@ -96,9 +97,11 @@ def _changes(snapshot: Snapshot, band: dict[str, object], readings: pl.DataFrame
 def _lots(readings: pl.DataFrame) -> list[tuple[_What, Flags, Flags]]:
     """Lots of a band's readings, each against all others."""
     lot = readings["lot"]
-    names = [name for name in lot.unique(maintain_order=True).to_list() if name]
+    days = readings.filter(lot != "").group_by("lot", maintain_order=True)
+    spans = tables.plain(days.agg(pl.col("set_on").min().alias("first"), pl.col("set_on").max().alias("last"))).rows()
     everything = np.ones(readings.height, dtype=bool)
-    return [((LOT, name, None, None), (lot == name).to_numpy(), everything) for name in names] if len(names) > 1 else []
+    asked = [((LOT, name, *span), (lot == name).to_numpy(), everything) for name, *span in spans]
+    return asked if len(asked) > 1 else []
 
 
 def _known(snapshot: Snapshot, band: dict[str, object], readings: pl.DataFrame) -> list[tuple[_What, Flags]]:

@@ -1,5 +1,6 @@
 """What a target card says of readings that do not count."""
 
+from datetime import date
 from types import SimpleNamespace
 
 from analysis.studies.people.not_theirs import FAR, LOT, LeftOut
@@ -9,14 +10,14 @@ from tests.analysis.studies.benches import shop
 
 def test_readings_of_a_lot_that_moved_are_not_laid_to_the_lot_alone():
     band = {"characteristic": "action"}
-    one, other = (LeftOut(LOT, lot, None, None, 4, 0.13) for lot in ("H-35", "H-39"))
+    one, other = (LeftOut(LOT, lot, date(2026, 6, 30), date(2026, 7, 17), 4, 0.13) for lot in ("H-35", "H-39"))
     few = coaching.left_out(shop(), SimpleNamespace(left_out=[one], band=band)).replace("\u00a0", " ")
     assert few == (
-        "4 instruments are not counted: everybody's readings of lot H-35 moved, by +0.13 mm, be it the lot or what "
-        "came with it."
+        "4 instruments are not counted: in the days of lot H-35 (30 Jun to 17 Jul) everybody's readings of it lay off, "
+        "by +0.13 mm, be it the lot, a gauge, the air or what else came in these days."
     )
     many = coaching.left_out(shop(), SimpleNamespace(left_out=[one, other] * 4, band=band))
-    assert many.endswith("be it the lots or what came with them.")
+    assert many.endswith("be it the lots, a gauge, the air or what else came in these days.")
 
 
 def test_what_may_be_mistyped_is_said_with_its_instruments():

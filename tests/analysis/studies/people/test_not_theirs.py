@@ -68,7 +68,8 @@ def test_a_lot_whose_parts_are_off_is_left_out_for_all_who_set_them():
     rows = work(np.random.default_rng(4), moved=lambda _, lot: lot == "L3", by=0.10)
     for tech in "AB":
         [left] = of(made(rows, [SPEC], **PEOPLE), tech).left_out
-        assert (left.kind, left.what, left.first) == ("lot", "L3", None)
+        assert (left.kind, left.what) == ("lot", "L3")
+        assert (left.first, left.last) == (date(2026, 3, 6), date(2026, 3, 23))  # its days, whatever came in them
 
 
 def test_a_change_of_people_is_never_left_out_and_one_of_another_model_neither():
