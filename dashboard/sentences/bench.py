@@ -13,7 +13,7 @@ from datetime import date
 import numpy as np
 
 from analysis.studies.people import targets
-from analysis.studies.people.learning_curves import Learning, Offset, Practice
+from analysis.studies.people.learning_curves import BLOCK, Learning, Offset, Practice
 from analysis.studies.people.targets import Stand
 from analysis.studies.people.techs import NO_ROD, NOBODY, NOT_JUDGED, TWO_NAMES
 from dashboard import numbers
@@ -22,6 +22,7 @@ from dashboard.sentences.targets import FEW, MARKS, Row
 from ingest.shopfiles.shop import Shop
 
 LEAST_TOLD = 20  # people and benches looked at, from which the number that chance would tell of is said
+LEAST_RUNS = 4  # runs of instruments with a spread each, from which a curve is drawn
 ENOUGH = 12  # expected send-backs at which twice as many are seen in 86 to 90 of 100 cases (tests/trials/fair_techs.md)
 LIGHT_EFFORT = (
     "If a rod, hook or peg does not move with light effort, stop and put it on hold: that is never counted against you."
@@ -229,7 +230,13 @@ def send_backs(found: Learning) -> str:
 
 
 def spread(found: Practice) -> str:
-    """How somebody's spread changed with practice."""
+    """How somebody's spread changed with practice: in runs of so many instruments, each with a spread of its own."""
+    if len(found.value) < LEAST_RUNS:
+        runs = numbers.in_words(len(found.value)) if len(found.value) else "none"
+        return (
+            f"Cannot be said: it takes {numbers.in_words(LEAST_RUNS)} runs of {numbers.count(BLOCK)} instruments with "
+            f"readings that can be held against the others'; there {'is' if runs == 'one' else 'are'} {runs} so far."
+        )
     return _practice(
         found, lambda x: f"{numbers.plain(x, 2)} times", "1 is as wide as the others on the same models and positions."
     )

@@ -15,8 +15,8 @@ from analysis.methods.conformity import against
 from analysis.methods.normality import anderson_darling, spread_ties
 from analysis.methods.segments import Flags
 from analysis.methods.tolerance import free_band, normal_band, sample_needed
-from analysis.studies.people.far_off import far, near
-from analysis.studies.story.conformity import as_set, halves
+from analysis.studies.people.far_off import far, near, set_by_people
+from analysis.studies.story.conformity import halves
 from analysis.studies.story.of_visits import SEVERAL
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Gauge
@@ -110,7 +110,7 @@ def limit_bands(snapshot: Snapshot) -> pl.DataFrame:
     """The limits of the spec in force as bands, on the outermost marks of the gauge within them, for all that somebody
     has set and that has a limit.
     """
-    readings = snapshot.once(as_set).filter((pl.col("set_stage") != "") & (pl.col("setup") != ""))
+    readings = set_by_people(snapshot).filter((pl.col("set_stage") != "") & (pl.col("setup") != ""))
     rows = []
     for key, group in readings.group_by("characteristic", "position", "setup", maintain_order=True):
         last = group.sort("set_on", "taken_at", maintain_order=True).tail(1).row(0, named=True)

@@ -4,23 +4,30 @@ out and counted.
 
 import polars as pl
 
-from analysis.studies.story.conformity import as_set
+from analysis.studies.story.conformity import as_set, as_set_at_bench
 from analysis.studies.story.slips import slips
 from ingest.store.snapshot import Snapshot
 
 
+def set_by_people(snapshot: Snapshot) -> pl.DataFrame:
+    """What people are held against: the rows of `as_set`, and of what no final inspection reads those of the bench
+    that sets it.
+    """
+    return pl.concat([snapshot.once(as_set), as_set_at_bench(snapshot)])
+
+
 def near_and_far(snapshot: Snapshot) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """The rows of `as_set` without those left out, in its order; and those left out."""
-    readings = snapshot.once(as_set)
+    """The rows of `set_by_people` without those left out, in its order; and those left out."""
+    readings = set_by_people(snapshot)
     odd = pl.Series(slips(snapshot.shop, readings), dtype=pl.Boolean)
     return readings.filter(~odd), readings.filter(odd)
 
 
 def near(snapshot: Snapshot) -> pl.DataFrame:
-    """The rows of `as_set` without those left out."""
+    """The rows of `set_by_people` without those left out."""
     return snapshot.once(near_and_far)[0]
 
 
 def far(snapshot: Snapshot) -> pl.DataFrame:
-    """The rows of `as_set` that are left out."""
+    """The rows of `set_by_people` that are left out."""
     return snapshot.once(near_and_far)[1]

@@ -67,7 +67,7 @@ class Learning:
     stage: str
     tech: str
     instruments: int
-    begins_in_logs: bool  # started within the logs, so that the first instrument in them is the first one done
+    begins_in_logs: bool  # started within the logs, by shop.toml or by their first rows, so that the first instrument in them is the first one done
     serials: list[str]  # of the visits behind `minutes`
     minutes: Practice  # of first-pass visits, brought to the middle model by the qualified techs' minutes
     minutes_qualified: tuple[float, float] | None  # quartiles of the qualified techs, brought to it likewise
@@ -131,7 +131,7 @@ def learning_curve(snapshot: Snapshot, stage: str, tech: str) -> Learning:
         stage,
         tech,
         mine.height,
-        bool(before),
+        bool(before) or mine["taken_at"][0] - visits["taken_at"][0] >= NOT_THERE,
         timed["serial"].to_list(),
         practice(timed["done"].to_numpy(), timed["even"].to_numpy()),
         usual,

@@ -125,3 +125,16 @@ def as_built(snapshot: Snapshot) -> pl.DataFrame:
 def as_set(snapshot: Snapshot) -> pl.DataFrame:
     """First final-inspection readings of each instrument, against their limits."""
     return judged_readings(snapshot, SET)
+
+
+def as_set_at_bench(snapshot: Snapshot) -> pl.DataFrame:
+    """The same columns of what is read at the bench that sets it and never at a final inspection: the first readings
+    of each instrument there, by who set it.
+    """
+    told = snapshot.once(story).readings
+    where = told[["characteristic", "role", "stage", "set_stage", "round", "value", "serial"]]
+    at_final = where.filter(pl.col("role") == "final")["characteristic"].unique()
+    here = (pl.col("stage") == pl.col("set_stage")) & ~pl.col("characteristic").is_in(at_final.implode())
+    asked = here & (pl.col("round") == 1) & pl.col("value").is_not_null() & (pl.col("serial") != "")
+    some = np.flatnonzero(where.select(asked.fill_null(False).alias("asked"))["asked"].to_numpy())
+    return with_specs(snapshot, told[some[first_values(told[list(ASKED)][some])[0]]])

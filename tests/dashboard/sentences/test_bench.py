@@ -1,8 +1,9 @@
 """What is said of a tech against the others: never a nought with an interval of noughts."""
 
+import numpy as np
 import pytest
 
-from analysis.studies.people.learning_curves import Offset
+from analysis.studies.people.learning_curves import Offset, Practice
 from dashboard.sentences import bench
 
 
@@ -31,6 +32,16 @@ def test_an_offset_smaller_than_is_shown_says_so(shop):
 def test_one_that_is_shown_stands_with_its_interval(shop):
     assert said(shop, 0.001, -0.006, 0.004).startswith("0.00 mm from the others (−0.01 mm to 0.00 mm), no offset shown")
     assert said(shop, 0.03, 0.02, 0.04).startswith("+0.03 mm from the others (+0.02 mm to +0.04 mm);")
+
+
+def test_a_spread_without_runs_of_instruments_says_so_and_counts_no_instruments():
+    none = Practice(
+        *[np.empty(0)] * 6, None, None, "a learning curve needs four instruments or more; there are 0 so far"
+    )
+    assert bench.spread(none).replace("\u00a0", " ") == (
+        "Cannot be said: it takes four runs of 20 instruments with readings that can be held against the others'; "
+        "there are none so far."
+    )
 
 
 def test_readings_that_may_be_mistyped_are_said_to_be_left_out(shop):

@@ -63,6 +63,8 @@ def test_where_nobody_is_signed_off_who_began_of_late_is_new_and_nobody_else():
     nobody = {"tech": [{"key": key} for key in ("A", "B", "NEW")]}
     told = new_techs(made(rows({"A": early, "B": early[2:], "NEW": late}), **nobody))
     assert told.select("tech", "began").rows() == [("NEW", True)]
+    snapshot = made(rows({"A": early, "B": early[2:], "NEW": late}), **nobody)
+    assert [learning_curve(snapshot, "bridge", tech).begins_in_logs for tech in ("B", "NEW")] == [False, True]
     signing = {"tech": [{"key": "A", "qualified": ["bridge"]}, {"key": "B"}, {"key": "NEW"}]}
     told = new_techs(made(rows({"A": early, "B": early[2:], "NEW": late}), **signing))
     assert told.select("tech", "began").rows() == [("B", False), ("NEW", True)]

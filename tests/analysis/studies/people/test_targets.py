@@ -29,6 +29,23 @@ def normal(rng, n=100, mean=0.2, sd=0.03):
     return rng.normal(mean, sd, n)
 
 
+def test_what_is_read_at_its_own_bench_alone_has_targets_there_and_what_final_reads_is_judged_there():
+    rng = np.random.default_rng(73)
+    own = [
+        visit(f"{tech}{k}", k / 10, "neck", tech=tech, readings={"relief": float(value)})
+        for tech in ("OLD", "AGE")
+        for k, value in enumerate(normal(rng, 60))
+    ]
+    row = bands(made(own, [SPEC], **PEOPLE)).row(0, named=True)
+    assert (row["stage"], row["n"], row["techs"], row["source"]) == ("neck", 120, 2, QUALIFIED)
+    [stand] = stands(made(own, [SPEC], **PEOPLE), "OLD")
+    assert (len(stand.values), stand.verdict) == (60, SHOWN)
+    unsigned = made(own, [SPEC], tech=[{"key": "OLD"}, {"key": "AGE"}])
+    assert [one.band["source"] for one in stands(unsigned, "OLD")] == [LIMITS]
+    both = made([*own, *relief("OLD", normal(rng, 40), 300)], [SPEC], **PEOPLE)
+    assert [len(one.values) for one in stands(both, "OLD")] == [40]
+
+
 def test_a_band_holds_nine_tenths_of_what_qualified_techs_set():
     rng = np.random.default_rng(71)
     x, y = normal(rng, 60), normal(rng, 40)
