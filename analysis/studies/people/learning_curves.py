@@ -67,7 +67,7 @@ class Learning:
     stage: str
     tech: str
     instruments: int
-    begins_in_logs: bool  # started within the logs, by shop.toml or by their first rows, so that the first instrument in them is the first one done
+    begins_in_logs: bool  # started within the logs, by shop.toml or first rows: the first in them is the first one done
     serials: list[str]  # of the visits behind `minutes`
     minutes: Practice  # of first-pass visits, brought to the middle model by the qualified techs' minutes
     minutes_qualified: tuple[float, float] | None  # quartiles of the qualified techs, brought to it likewise

@@ -102,8 +102,8 @@ def targets_sheet(
     right = f"in the unit of the gauge; blue: {sentences_bench.who(shop, tech)}, mean with 95 % interval"
     if not stands:
         text = (
-            "Nothing that is set here has a reading, here or at final inspection, and limits in specs.csv. Set a target "
-            "by hand below: it holds from the first instrument on."
+            "Nothing that is set here has a reading, here or at final inspection, and limits in specs.csv. Set a "
+            "target by hand below: it holds from the first instrument on."
         )
         return parts.sheet("Targets", right, parts.empty_state(text, "Open Capability", "/capability"))
     of_book = desk.here().snapshot().lines(*coaching.SIGNINGS)
