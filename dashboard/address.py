@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from typing import Annotated, TypeVar
-from urllib.parse import urlencode
+from urllib.parse import parse_qsl, urlencode, urlsplit
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError
 
@@ -100,6 +100,14 @@ def address(path: str, **filters: object) -> str:
     """
     kept = {name: value for name, value in filters.items() if value not in (None, "", [])}
     return f"{path}?{urlencode(kept, doseq=True)}" if kept else path
+
+
+def of_days(link: str, first: date, last: date) -> str:
+    """A link with the days it is about, where it says nothing of days itself."""
+    asked = dict(parse_qsl(urlsplit(link).query))
+    if {"from", "to", "week", "weeks"} & asked.keys():
+        return link
+    return f"{link}{'&' if asked else '?'}{urlencode({'from': first, 'to': last})}"
 
 
 def chosen(value: object, among: Iterable[str], default: str | None) -> str | None:

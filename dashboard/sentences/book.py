@@ -8,7 +8,7 @@ from analysis.studies.drift import actions
 from analysis.studies.matters import register
 from analysis.studies.matters.register import Entry, Line
 from dashboard import numbers
-from dashboard.sentences import matters, shared
+from dashboard.sentences import matters, shared, shares_moved
 from ingest.shopfiles.shop import Shop
 
 KINDS = {
@@ -64,7 +64,7 @@ def what(one: Entry, shop: Shop) -> str:
         return f"Decision: {one.text}"
     key = matter.characteristics[0] if matter.characteristics else str(matter.main["characteristic"])
     if not key:
-        return f"Work that came back, {matters.models(matter, shop)}" if matter.models else "Work that came back"
+        return matters.name(matter, shop)
     several = len(matter.positions) > 1 or not matter.positions
     name = shared.characteristic(shop, key, "" if several else matter.positions[0])
     where = matters.models(matter, shop)
@@ -89,12 +89,16 @@ def _short(said: Line) -> str:
     return ": ".join(part for part in parts if part)
 
 
-def under(one: Entry, shop: Shop) -> str:
-    """That two decided at once, else what is done about it, else what it moves together with."""
+def under(one: Entry, shop: Shop, now: date) -> str:
+    """That two decided at once, else what is done about it, else what it moves together with; of work that came back,
+    how much did.
+    """
     if one.apart:
         return apart(one, shop)
     if one.action:
         return one.action
+    if one.matter is not None and not one.matter.characteristics:
+        return shares_moved.line(one.matter, shop, now)
     return matters.why(one.matter, shop) if one.matter is not None else ""
 
 
@@ -103,7 +107,7 @@ def state(one: Entry, now: date) -> str:
     if one.watched:
         return "watched"
     if one.state == register.OPEN:
-        days = max((now - one.since).days, 0)
+        days = max((now - (one.opened_on or one.since)).days, 0)
         return f"open, {numbers.count(days)} {'day' if days == 1 else 'days'}"
     if one.over:
         return f"{'day' if one.over == 1 else 'days'} over: {numbers.count(one.over)}"

@@ -31,10 +31,15 @@ def share(seen: MatterSeen, shop: Shop, now: date, chance: str) -> Sentence:
         lead,
         rest,
         f"{fresh}{chance}".strip(),
-        address("/rework", caused_at=stage),
+        address("/rework", caused_at=stage, **{"from": counted_from(seen.matter, shop), "to": now}),
         "Rework",
         key=seen.matter.key,
     )
+
+
+def counted_from(matter: Matter, shop: Shop) -> date:
+    """The first day of the weeks that are counted."""
+    return shared.local(shop, matter.began_at or matter.opened_at).date()
 
 
 def line(matter: Matter, shop: Shop, now: date) -> str:

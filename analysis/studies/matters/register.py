@@ -6,8 +6,9 @@ whether it moved; then it is closed, by the readings or by a person. Lines of th
 carries those of all its signals; a decision carries the lines that name its own line (`about`).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
+from typing import Any
 
 import polars as pl
 
@@ -69,6 +70,7 @@ class Entry:
     checked: Checked | None
     closed_on: date | None
     lines: tuple[Line, ...]
+    opened_on: date | None = None  # when the first of its signals that are open opened; it began before
 
     def goes_by(self, key: str) -> bool:
         """Is that its number, or that of a matter which has become a part of it?"""
@@ -203,8 +205,10 @@ def _of_matter(snapshot: Snapshot, judged: Signals, matter: Matter, lines: list[
     else:
         state = ACTION if acted is not None else OPEN
     life = _Life(state, acted, done, _day(closed, snapshot) if closed else None, checked)
-    began = _day(matter.began_at or matter.opened_at, snapshot)
-    return _entry(life, lines, today, key=matter.key, matter=matter, text="", since=began)
+    began, rows = _day(matter.began_at or matter.opened_at, snapshot), _rows(judged, matter)
+    opened = min((row["opened_at"] for row in rows if row["closed_at"] is None), default=matter.opened_at)
+    made = _entry(life, lines, today, key=matter.key, matter=matter, text="", since=began)
+    return replace(made, opened_on=_day(opened, snapshot))
 
 
 def _decisions(snapshot: Snapshot, today: date) -> list[Entry]:
@@ -277,13 +281,18 @@ def _checked(snapshot: Snapshot, judged: Signals, matter: Matter, done_on: date 
     return Checked(str(moved["verdict"]), change, low, high, int(str(moved["n_after"])))
 
 
-def members(snapshot: Snapshot, *, key: str) -> list[dict[str, object]]:
+def members(snapshot: Snapshot, *, key: str) -> list[dict[str, Any]]:
     """The signals of a matter, by its key: rows of Signals.found or .others; a closing is written for each."""
     judged = snapshot.once(signals)
     found = next((one for one in snapshot.once(matters) if one.goes_by(key)), None)
     if judged is None or found is None:
         return []
-    return [(judged.found if one.table == "found" else judged.others).row(one.row, named=True) for one in found.signals]
+    return _rows(judged, found)
+
+
+def _rows(judged: Signals, matter: Matter) -> list[dict[str, Any]]:
+    tables = {"found": judged.found, "others": judged.others}
+    return [tables[one.table].row(one.row, named=True) for one in matter.signals]
 
 
 def of_stream(

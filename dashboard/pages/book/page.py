@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 import polars as pl
@@ -16,11 +16,13 @@ from dashboard.desk import desk
 from dashboard.pages.book import deeds
 from dashboard.sentences import book as words
 from dashboard.sentences import shared as sentences
+from dashboard.sentences import shares_moved
 from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/book", "Book"
 LIST = "book-list"
 SHOWN = 40  # rows; the rest by filter, and in the saved table
+BEFORE = timedelta(weeks=4)  # readings shown before a closed matter began
 NOT_CLOSED = "not closed"
 CHIPS = (NOT_CLOSED, "over", register.OPEN, register.ACTION, register.DONE, register.CHECKED, register.CLOSED, "all")
 
@@ -143,7 +145,9 @@ def _row(one: Entry, shop: Shop, now: date, *, asked: str = "") -> html.Details:
     alarm = " alarm" if deeds.alarms(one) else ""
     head = html.Summary(
         [
-            html.Span([html.B(words.what(one, shop)), html.Br(), html.Span(words.under(one, shop), className="small")]),
+            html.Span(
+                [html.B(words.what(one, shop)), html.Br(), html.Span(words.under(one, shop, now), className="small")]
+            ),
             html.Span(numbers.day(one.since, now)),
             html.Span([html.Span(words.state(one, now), className=f"standing{alarm}"), html.Br(), deeds.life(one)]),
             html.Span(
@@ -162,7 +166,14 @@ def _row(one: Entry, shop: Shop, now: date, *, asked: str = "") -> html.Details:
         links += [html.Span(f"No. {asked} is a part of it by now.", className="small"), " "]
     if one.matter is not None and one.matter.main.get("characteristic"):
         stream = {name: one.matter.main[name] for name in ("characteristic", "position", "model", "stage")}
-        links.append(dcc.Link("Its readings on Drift", href=addresses.address("/drift", **stream), className="button"))
+        way = addresses.address("/drift", **stream)
+        if one.closed_on is not None:
+            way = addresses.of_days(way, one.since - BEFORE, one.closed_on)
+        links.append(dcc.Link("Its readings on Drift", href=way, className="button"))
+    elif one.matter is not None:
+        days = {"from": shares_moved.counted_from(one.matter, shop), "to": one.closed_on or now}
+        way = addresses.address("/rework", caused_at=one.matter.main["stage"], **days)
+        links.append(dcc.Link("Its instruments on Rework", href=way, className="button"))
     return html.Details([head, deeds.opened(one, shop, now, *links)], className="register-row", open=part)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
@@ -10,9 +11,10 @@ from dash import dcc, html
 from analysis.studies.matters import register
 from analysis.studies.matters.register import Entry
 from dashboard import numbers, parts
+from dashboard.address import of_days
 from dashboard.desk import desk
 from dashboard.pages.book import deeds
-from dashboard.pages.week.shown import WeekShown
+from dashboard.pages.week.shown import WEEKS, WeekShown
 from dashboard.sentences import book as sentences_book
 from dashboard.sentences import findings as sentences_findings
 from dashboard.sentences import shared as sentences
@@ -22,17 +24,20 @@ from dashboard.sentences.shared import Sentence
 from ingest.shopfiles.shop import Shop
 
 DUE_SHOWN = 3
+OF_DAYS = ("/drift", "/bench", "/rework")  # pages that can be about days gone by
 QUIET = ("coarse", "question", "thin", "steady")  # what asks for nothing this week: a line each below the rest
 
 
-def next_step(shown: WeekShown, shop: Shop) -> html.Div:
-    """What to do about the largest finding, and the ways there."""
+def next_step(shown: WeekShown, shop: Shop, *, past: bool = False) -> html.Div:
+    """What to do about the largest finding, and the ways there; past : there is work on file after the week."""
     found = shown.review
     first = sentences_findings.foremost(found, shop)
     if first is None:
         nothing = "Nothing that could be worked out asks for a look." if found.gaps else "Nothing asks for a look."
         return html.Div(html.P(nothing, className="start"))
-    ways: list[Any] = [dcc.Link(f"See it on {first.page}", href=first.link, className="button primary")]
+    ways: list[Any] = [
+        dcc.Link(f"See it on {first.page}", href=_way(first, shown, past=past), className="button primary")
+    ]
     life = shown.lives.get(first.key)
     if life is not None and shown.reviewed is None and life.state == register.OPEN:
         ways.append(html.A("Give it to someone", href=f"#{_place(first.key)}", className="button"))
@@ -41,10 +46,20 @@ def next_step(shown: WeekShown, shop: Shop) -> html.Div:
     return html.Div([*said, html.Div(ways, className="acts no-print")], className="start")
 
 
-def findings(shown: WeekShown, shop: Shop) -> html.Section:
+def _way(one: Sentence, shown: WeekShown, *, past: bool) -> str:
+    """Where a finding is looked at; of a past week with the weeks up to its end, not up to today."""
+    page = one.link.partition("?")[0]
+    if not past or page not in OF_DAYS:
+        return one.link
+    last = shown.review.last_day
+    return of_days(one.link, last - timedelta(weeks=WEEKS, days=-1), last)
+
+
+def findings(shown: WeekShown, shop: Shop, *, past: bool = False) -> html.Section:
     """At most seven sentences, each with the state of what is done about it; it opens for its life and the way on."""
     found = shown.review
     told = with_notes(sentences_findings.week(found, shop), shown.notes)
+    told = [replace(one, link=_way(one, shown, past=past)) for one in told]
     rows: list[Any] = [parts.finding("question", gap) for gap in sentences.gaps(found)]
     rows += [_row(one, shown, shop) for one in told if one.state not in QUIET]
     quiet = [one for one in told if one.state in QUIET]

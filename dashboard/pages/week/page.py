@@ -52,7 +52,7 @@ def layout(week: str | None = None, anew: str = "", **_address: str) -> Any:
 
 
 def _laid_out(shown: WeekShown, shop: Shop, asked: looking_back.Asked, then: WeekShown | None) -> html.Div:
-    found = shown.review
+    found, past = shown.review, asked.end is not None
     stood = [f" {sentences_week.stood(found)}"] if asked.end and shown.reviewed is None else []
     ends = reviewed.sheet(shown, **({"week": found.week} if asked.first or shown.reviewed else {}))
     first = sentences_findings.first(found, shop)
@@ -63,9 +63,9 @@ def _laid_out(shown: WeekShown, shop: Shop, asked: looking_back.Asked, then: Wee
         parts.page_head(first, under),
         *(_awaited(found) if asked.first is None else []),
         reviewed.since(then, shown) if then is not None else reviewed.line(shown, shop),
-        findings.next_step(shown, shop),
+        findings.next_step(shown, shop, past=past),
         html.P(sheets.between(others(found, asked.latest)), className="small no-print"),
-        _held("", lambda *_: findings.findings(shown, shop), found, shop),
+        _held("", lambda *_: findings.findings(shown, shop, past=past), found, shop),
         *(
             [_held("due", lambda *_: findings.due(shown, shop), found, shop)]
             if found.due or "due" in found.gaps

@@ -1,11 +1,12 @@
 """The register: a matter from its signal over an action to done, checked and closed; a decision that hangs on none."""
 
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 import pytest
 
 from analysis.studies.matters import register, telling
+from analysis.studies.matters.records import MovesWith
 from analysis.studies.matters.units import every_signal
 from dashboard.desk import desk
 from dashboard.pages import find
@@ -14,6 +15,7 @@ from dashboard.pages.book import page as book
 from dashboard.pages.drift import book as drift_book
 from dashboard.pages.drift import limits
 from dashboard.pages.drift import seen as drift_seen
+from dashboard.sentences import book as words
 from tests.dashboard.pages import moving_shop
 from tests.dashboard.pages.said import said
 
@@ -230,3 +232,34 @@ def test_a_matter_is_found_by_the_number_of_any_of_its_signals(shop):
     assert len(desk.ask(register.members, key=before)) == len(signals)
     assert deeds.write(before, "close", {"why": "settled", "who": "Mara"}) == ""
     assert "Closed: settled" in said(book.layout(key=before))
+
+
+def test_a_matter_is_open_since_its_signal_opened_not_since_it_may_have_begun(shop):
+    one = only()
+    opened = one.matter.opened_at.date()
+    assert one.opened_on == opened
+    early = replace(one, since=opened - timedelta(days=72))
+    assert words.state(early, opened + timedelta(days=3)).replace("\u00a0", " ") == "open, 3 days"
+
+
+def test_a_closed_matter_leads_to_the_days_it_lasted(shop):
+    one = only()
+    assert "to=" not in said(book.layout(key=one.key)).partition("/drift?")[2].partition('"')[0]
+    assert deeds.write(one.key, "close", {"why": "settled", "who": "Mara"}) == ""
+    (closed,) = (each for each in desk.ask(register.register) if each.key == one.key)
+    way = said(book.layout(key=one.key)).partition("/drift?")[2].partition('"')[0]
+    assert way.endswith(f"&from={one.since - timedelta(weeks=4)}&to={closed.closed_on}")
+
+
+def test_work_that_came_back_names_its_stage_and_leads_to_its_instruments(shop):
+    one = only()
+    main = one.matter.main | {"stage": "bridge_fitting", "characteristic": ""}
+    main |= {"came_back": 31, "instruments": 190, "expected": 12.0, "times_low": 1.7, "times_high": 3.9}
+    back = replace(one, matter=replace(one.matter, characteristics=[], models=[], main=main, moves_with=MovesWith()))
+    now = date(2026, 4, 3)
+    row = said(book._row(back, desk.here().snapshot().shop, now)).replace("\u00a0", " ")
+    assert "Work that came back to bridge fitting" in row
+    assert "31 of 190 instruments" in row
+    assert "Too few readings" not in row
+    assert f"/rework?caused_at=bridge_fitting&from={back.since}&to={now}" in row
+    assert "/drift" not in row

@@ -1,5 +1,6 @@
 """Week as plain functions: what the page says, where it begins, the weeks beside it, and what it does with little."""
 
+import re
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
@@ -141,6 +142,24 @@ def test_a_past_week_is_told_as_it_stood_at_its_end(looked_at):
     assert "Action treble on LARK-25 moved up" not in then
     assert "Readings as they stood at the end of Sun 29 Mar: what was read later is not seen." in then
     assert "Readings as they stood" not in now
+
+
+def test_a_past_week_leads_to_what_was_seen_in_it(tmp_path):
+    made = desk.Desk(moving_shop.stands(tmp_path / "shop"))
+    desk.use(made)
+    assert "to=" not in _drift_of(said(page.layout()))[0]
+    head, *_, last = moving_shop.log().splitlines()
+    row = last.replace(last.split(",")[0], "LATE1").replace(last.split(",")[4][:10], "2026-04-14")
+    (tmp_path / "later.csv").write_text(f"{head}\n{row}\n")
+    load(made.folder, [tmp_path / "later.csv"], now=moving_shop.NOW)
+    for way in _drift_of(said(page.layout(week=f"{MOVED}"))):
+        assert way.endswith("&from=2026-01-05&to=2026-04-05")
+
+
+def _drift_of(text):
+    ways = re.findall(r'"(/drift\?characteristic=action[^"]*)"', text)
+    assert ways
+    return ways
 
 
 def test_page_paper_command_and_figures_of_a_past_week_say_the_same(looked_at, stands, tmp_path):
