@@ -14,7 +14,7 @@ from analysis.studies.people import gauge_part, learning_curves, targets, techs
 from analysis.studies.people.keeping import past_keeping
 from analysis.studies.story.unread import CHARACTERISTIC
 from analysis.studies.story.unread import unread as unread_rows
-from dashboard import numbers
+from dashboard import numbers, parts
 from dashboard.charts.band import band
 from dashboard.desk import desk
 from dashboard.pages.bench import parts as bench_parts
@@ -28,7 +28,6 @@ from ingest.shopfiles.shop import Shop
 
 MOST = 3
 PICTURES = {targets.SHOWN: "take", targets.NOT_SHOWN: "not-shown", targets.TOO_FEW: "thin"}
-ORDER = (targets.NOT_SHOWN, targets.TOO_FEW, targets.SHOWN)  # what is to be practised comes first
 
 
 def paper(tech: str, *, stage: str = "", letter: bool = False) -> tuple[str, str]:
@@ -75,7 +74,7 @@ def paper(tech: str, *, stage: str = "", letter: bool = False) -> tuple[str, str
         ways=_ways(shop, chosen),
         sources=_sources(shop, chosen),
         practice=_practice(chosen[0]),
-        steps=coaching.steps(shop, chosen[0]),
+        steps=coaching.steps(shop, chosen[0], [one.verdict for one in stands]),
         cautions=cautions((shop.by_stage[stage] for stage in stages if stage in shop.by_stage), shop),
         local=LOCAL,
         minutes=[_minutes(shop, tech, stage) for stage in stages],
@@ -137,12 +136,8 @@ def _practice(stand: targets.Stand) -> str:
 
 
 def choose(stands: list[targets.Stand], new_at: set[str]) -> list[targets.Stand]:
-    """At most three: of stages the tech is new at first, then what is not shown yet, then what has too few, each by
-    most readings.
-    """
-    return sorted(
-        stands, key=lambda one: (one.band["stage"] not in new_at, ORDER.index(one.verdict), -len(one.values))
-    )[:MOST]
+    """At most three: of stages the tech is new at first, in the order of the Bench page."""
+    return sorted(targets.foremost_first(stands), key=lambda one: one.band["stage"] not in new_at)[:MOST]
 
 
 def _new_at(tech: str) -> set[str]:
@@ -167,7 +162,7 @@ def _target(made: Paper, stand: targets.Stand, shop: Shop) -> dict[str, Any]:
         "hold": sentences_targets.hold(shop, row, with_mm=True),
         "gauge": row["gauge"] or "gauge not named",
         "say": say,
-        "word": stand.verdict,
+        "word": parts.MARKS[sentences_targets.MARKS[stand.verdict]],
         "mark": made.mark(PICTURES[stand.verdict]),
         "chart": made.chart(band(bench_parts.band_view(stand, shop)), f"{what}, {row['model']}: {say}"),
         "beside": " ".join(

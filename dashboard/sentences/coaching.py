@@ -95,8 +95,8 @@ def practice(serials: Sequence[str], model: str) -> str:
     return f"{which} Read each twice without seeing the first figure; {agree} within a step of the gauge."
 
 
-def steps(shop: Shop, stand: Stand) -> list[str]:
-    """The next three steps, by where somebody stands."""
+def steps(shop: Shop, stand: Stand, verdicts: Sequence[str]) -> list[str]:
+    """The next three steps, by where somebody stands; verdicts : of all targets they may take next."""
     first = int(np.argmax(stand.test.shown_at >= 0)) + 1
     model = str(stand.band["model"])
     counts = f"the test can say shown from its instrument {first} on"
@@ -126,7 +126,9 @@ def steps(shop: Shop, stand: Stand) -> list[str]:
         ]
     return [
         "Say so, and sign it off if you agree: the program proposes, a person decides.",
-        "Take the next target that is not shown yet.",
+        "Take the next target that is not shown yet."
+        if any(word != targets.SHOWN for word in verdicts)
+        else "No target is left to show: hold them, and help whoever begins.",
         f"Read one {model} in ten again the next day, blind, so that your hand stays on one scale."
         if alone
         else f"One {model} in ten is read by somebody else as well, so that two hands stay on one scale.",

@@ -27,6 +27,7 @@ __all__ = ["LEAST", "LeftOut"]
 PRACTICE = 10  # instruments of a practice set
 RISK_GOOD, RISK_POOR = 0.05, 0.10
 SHOWN, NOT_SHOWN, TOO_FEW = "target shown", "not shown yet", "too few to say"
+ORDER = (NOT_SHOWN, TOO_FEW, SHOWN)  # what is to be practised comes first
 WORDS = {"shown": SHOWN, "not shown": NOT_SHOWN, "too few": TOO_FEW}
 
 
@@ -117,6 +118,22 @@ def practice_set(snapshot: Snapshot, model: str, stage: str) -> list[str]:
     here = told.instruments.filter(pl.col("standing").is_in(["bench", "hold"]) & (pl.col("setup") == model))
     rows = here.join(passed, on="serial", how="semi").sort("last_seen", "serial", descending=[True, False])
     return rows["serial"].head(PRACTICE).to_list()
+
+
+def foremost_first(stands: Sequence[Stand]) -> list[Stand]:
+    """In the order they are spoken of: what is not shown yet, then what has too few, then what is shown; of these first
+    what lies furthest off its target beyond doubt, as a share of the band, then what has most readings.
+    """
+    return sorted(stands, key=lambda one: (ORDER.index(one.verdict), -round(_off(one), 6), -len(one.values)))
+
+
+def _off(stand: Stand) -> float:
+    """How far the mean lies from the target at least (95 %), in half widths of the band; 0 where that is not known."""
+    goal, low, high = (stand.band[name] for name in ("target", "lower", "upper"))
+    if goal is None or low is None or high is None or stand.mean_low is None or stand.mean_high is None:
+        return 0.0
+    aim, half = float(str(goal)), (float(str(high)) - float(str(low))) / 2
+    return max(stand.mean_low - aim, aim - stand.mean_high, 0.0) / half if half > 0 else 0.0
 
 
 def evidence(stand: Stand) -> tuple[list[float], float, float]:

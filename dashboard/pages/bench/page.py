@@ -125,7 +125,7 @@ def _together(people: pl.DataFrame, shop: Shop, tech: str) -> list[html.P]:
 def stands_at(tech: str, stage: str) -> list[targets.Stand]:
     """Where somebody stands at a stage; the targets they begin with where no reading of theirs is on file."""
     stands = [stand for stand in desk.ask(targets.stands, tech=tech) if stand.band["stage"] == stage]
-    return stands or desk.ask(targets.first_stands, tech=tech, stage=stage)
+    return targets.foremost_first(stands) or desk.ask(targets.first_stands, tech=tech, stage=stage)
 
 
 def _sets(shop: Shop) -> set[str]:

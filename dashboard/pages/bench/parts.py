@@ -108,7 +108,7 @@ def targets_sheet(
         return parts.sheet("Targets", right, parts.empty_state(text, "Open Capability", "/capability"))
     of_book = desk.here().snapshot().lines(*coaching.SIGNINGS)
     signed = of_book.filter((pl.col("tech") == tech) & (pl.col("stage") == stage))
-    lines = [_target_line(k, stand, shop, signed.to_dicts(), days) for k, stand in enumerate(stands[:DRAWN])]
+    lines = [_target_line(k, stands, shop, signed.to_dicts(), days) for k in range(min(DRAWN, len(stands)))]
     rest = [
         {
             "what": parts.to_readings(readings(stand), _name(stand, shop)),
@@ -144,7 +144,7 @@ def _name(stand: targets.Stand, shop: Shop) -> str:
     return f"{sentences.characteristic(shop, str(row['characteristic']), str(row['position']))}, {row['model']}"
 
 
-def _coaching(stand: targets.Stand, shop: Shop) -> html.Div:
+def _coaching(stand: targets.Stand, shop: Shop, verdicts: list[str]) -> html.Div:
     """What good looks like, how it is measured, a practice set, the next three steps."""
     row = stand.band
     source = coaching.comes_from(row, shop)
@@ -155,13 +155,14 @@ def _coaching(stand: targets.Stand, shop: Shop) -> html.Div:
         ("Practice set", coaching.practice(serials, str(row["model"]))),
         ("Where the target comes from", f"{source[0].upper()}{source[1:]}."),
     ]
-    steps = html.Ol([html.Li(step) for step in coaching.steps(shop, stand)])
+    steps = html.Ol([html.Li(step) for step in coaching.steps(shop, stand, verdicts)])
     return html.Div(
         [*[html.P([html.B(f"{name}. "), say]) for name, say in told], html.P(html.B("Next three steps")), steps]
     )
 
 
-def _target_line(k: int, stand: targets.Stand, shop: Shop, signed: list[Row], days: Days | None) -> html.Div:
+def _target_line(k: int, stands: list[targets.Stand], shop: Shop, signed: list[Row], days: Days | None) -> html.Div:
+    stand, verdicts = stands[k], [one.verdict for one in stands]
     then = days.of(stand) if days is not None else stand
     row, say = stand.band, sentences_targets.standing(shop, stand)
     name = sentences.characteristic(shop, str(row["characteristic"]), str(row["position"]))
@@ -198,7 +199,8 @@ def _target_line(k: int, stand: targets.Stand, shop: Shop, signed: list[Row], da
         [
             line,
             parts.behind(
-                _coaching(stand, shop), ["How to get there", html.Span(f": {_name(stand, shop)}", className="unseen")]
+                _coaching(stand, shop, verdicts),
+                ["How to get there", html.Span(f": {_name(stand, shop)}", className="unseen")],
             ),
         ],
         className="coached",

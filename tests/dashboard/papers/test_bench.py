@@ -15,6 +15,7 @@ from analysis.studies.people.bands import bands as target_bands
 from analysis.studies.people.bands import set_readings
 from dashboard.app import make_app
 from dashboard.desk import desk
+from dashboard.pages.bench import page
 from dashboard.papers import bench as card
 from dashboard.papers import necks as packet
 from dashboard.papers import week as review
@@ -57,6 +58,33 @@ def test_at_most_three_targets_what_is_not_shown_yet_first(looked_at):
     html = card.paper("T09")[1]
     assert len(re.findall(r'class="tg"', html)) == 3
     assert "1 more target stands on the Bench page" in words(html)
+    assert "target shown" not in words(html)  # the page's words
+    assert "shown to hold" in words(html)
+
+
+def test_page_and_card_speak_of_the_same_targets_in_one_order(looked_at):
+    for tech in ("T02", "T09"):
+        of_page = [stand.band for stand in page.stands_at(tech, "nut_slotting")][: card.MOST]
+        of_stage = [one for one in looked_at.ask(targets.stands, tech=tech) if one.band["stage"] == "nut_slotting"]
+        assert of_page == [stand.band for stand in card.choose(of_stage, {"nut_slotting"})]
+        assert of_page
+
+
+def test_of_targets_that_are_shown_the_one_furthest_off_comes_first(looked_at):
+    one = next(one for one in looked_at.ask(targets.stands, tech="T09") if one.verdict == targets.SHOWN)
+    aim, half = float(one.band["target"]), (float(one.band["upper"]) - float(one.band["lower"])) / 2
+    near, off, unsure = (
+        replace(one, mean=aim + by * half, mean_low=aim + low * half, mean_high=aim + high * half)
+        for by, low, high in ((0.1, 0.05, 0.15), (-0.3, -0.35, -0.25), (0.4, -0.1, 0.9))
+    )
+    assert targets.foremost_first([near, unsure, off]) == [off, near, unsure]
+
+
+def test_with_every_target_shown_no_next_one_is_asked_for(looked_at):
+    shop, stand = looked_at.snapshot().shop, looked_at.ask(targets.stands, tech="T09")[0]
+    shown = replace(stand, verdict=targets.SHOWN)
+    assert "Take the next target that is not shown yet." in coaching.steps(shop, shown, [targets.NOT_SHOWN])
+    assert not any("not shown yet" in step for step in coaching.steps(shop, shown, [targets.SHOWN] * 20))
 
 
 def test_the_card_says_what_became_of_the_targets_that_are_not_on_it_and_what_the_gauge_takes(looked_at):
