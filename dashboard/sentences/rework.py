@@ -61,7 +61,7 @@ def headline(found: Flows, shop: Shop, within: str, judged: int) -> str:
     caught, part = found.rows.filter(pl.col("caused_at") == cause).select("caught_at", "minutes").row(0)
     mine = found.rows.filter(pl.col("caused_at") == cause)
     sent, confirmed = int(mine["count"].sum()), int(mine["count_confirmed"].sum())
-    sure = f", {numbers.share(confirmed / sent, sent)} of its send-backs confirmed" if sent else ""
+    sure = f", {numbers.share(confirmed / sent, sent)} of its send-backs confirmed" if confirmed else ""
     share, whole = numbers.plain(most / 60, 1), numbers.plain(work / 60, 1)
     of = f"All {whole}" if share == whole else f"{share} of the {whole}"
     stage = place(shop, caught)

@@ -147,8 +147,7 @@ def _headline(seen: pl.DataFrame, shop: Shop, when: str) -> str:
         worst = limited.sort("ppk").row(0, named=True)
         return f"Nothing clearly needs more than its tolerance; {words.what(shop, worst)} has the least room."
     worst, of = _worst(tight)
-    need = "series needs more than its tolerance" if len(tight) == 1 else "series need more than their tolerance"
-    many = f"{numbers.of_in_words(len(tight), len(limited))} {need}"
+    many = _many(tight, len(limited))
     share = numbers.share_range(worst["share_low"], worst["share_high"], worst["n"])
     if not worst["outside"]:
         none = f"though none of {numbers.count(worst['n'])} was outside {when} ({share})"
@@ -157,6 +156,22 @@ def _headline(seen: pl.DataFrame, shop: Shop, when: str) -> str:
     since = f", none since {numbers.day(worst['outside_last'], worst['last_day'])}" if over else ""
     out = numbers.of(worst["outside"], worst["n"])
     return f"{many}, {of}{words.what(shop, worst)} most: {out} outside {when} ({share}){since}."
+
+
+def _many(tight: pl.DataFrame, limited: int) -> str:
+    """How many need more than their tolerance; of those that moved meanwhile it is said that they first need their
+    cause.
+    """
+    moved = tight["flags"].str.contains(capability.NOT_STEADY).sum()
+    counted = len(tight) - moved or len(tight)
+    need = "series needs more than its tolerance" if counted == 1 else "series need more than their tolerance"
+    many = f"{numbers.of_in_words(counted, limited)} {need}"
+    if not moved:
+        return many
+    if moved == len(tight):
+        return f"{many} (moved meanwhile: what moved them comes first)"
+    more = f"{numbers.in_words(moved)} more moved meanwhile and need{'s' if moved == 1 else ''}"
+    return f"{many} ({more} {'its' if moved == 1 else 'their'} cause first)"
 
 
 def _worst(tight: pl.DataFrame) -> tuple[dict[str, Any], str]:

@@ -86,7 +86,7 @@ def layout(
     width = addresses.chosen(width, _widths(shop), usual) or usual
     straight, judged = desk.ask(rework.straight_through, scope=scope)
     rolled = desk.ask(rolled_yields, scope=scope, by=())
-    back = [" ", dcc.Link("The latest weeks", href=PATH)] if last < latest else []
+    back = [" (", dcc.Link("The latest weeks", href=PATH), ")"] if last < latest else []
     period = [_period(first, last, judged), *back]
     under = [*period, " ", sentences_rework.worth(found, shop), sentences_rework.straight(straight, judged, rolled)]
     within = _within(weeks, periods, (since, first, last))

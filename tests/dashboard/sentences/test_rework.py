@@ -42,6 +42,16 @@ def test_one_that_came_back_is_one(count, head, flow):
     assert rework.flow(flows(count), None) == flow
 
 
+@pytest.mark.parametrize(
+    ("confirmed", "said"), [(0, "nut. Play caught"), (2, "nut, 50 % of its send-backs confirmed. ")]
+)
+def test_confirmed_send_backs_are_told_where_there_are_any(monkeypatch, confirmed, said):
+    monkeypatch.setattr(rework, "place", lambda _, stage: stage)
+    row = {"caused_at": "nut", "caught_at": "play", "minutes": 60.0, "count": 4, "count_confirmed": confirmed}
+    found = Flows(pl.DataFrame([row]), pl.DataFrame({"count": [4], "minutes": [60.0]}))
+    assert said in spaced(rework.headline(found, None, "in 4 weeks", 12))
+
+
 @pytest.mark.parametrize(("count", "said"), [(1, "The one send-back names no fault."), (3, "None of the 3 send-backs")])
 def test_faults_nobody_named_are_counted(count, said):
     assert rework.faults(pl.DataFrame({"name": [""], "count": [count]})).startswith(said)
