@@ -162,7 +162,7 @@ def _many(tight: pl.DataFrame, limited: int) -> str:
     """How many need more than their tolerance; of those that moved meanwhile it is said that they first need their
     cause.
     """
-    moved = tight["flags"].str.contains(capability.NOT_STEADY).sum()
+    moved = tight.filter(pl.col("flags").str.contains(capability.NOT_STEADY)).height
     counted = len(tight) - moved or len(tight)
     need = "series needs more than its tolerance" if counted == 1 else "series need more than their tolerance"
     many = f"{numbers.of_in_words(counted, limited)} {need}"

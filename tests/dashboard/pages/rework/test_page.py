@@ -39,9 +39,7 @@ def looked_at(reworked_desk):
 def test_the_headline_is_the_work_that_came_back_and_its_largest_part(looked_at):
     # 16 of 160 came back: bridge 6 and final 5 minutes each, 176 minutes, all of it from final to the bridge
     text = said(page.layout())
-    assert (
-        "All 2.9 hours of work that came back in 4 weeks are put down to bridge fitting, 0 % of its send-backs" in text
-    )
+    assert "All 2.9 hours of work that came back in 4 weeks are put down to bridge fitting. " in text
     assert "Final inspection caught 2.9 of them." in text
     assert "160 instruments judged" in text
     assert "Never sent back: 144 of 160, 90 %" in text
