@@ -73,7 +73,9 @@ def _odd(snapshot: Snapshot) -> Iterator[tuple[str, str, str]]:
 
 
 def _moved(snapshot: Snapshot) -> Iterator[tuple[str, str, str, str]]:
-    """A line a bench, setup and, where only some are touched, tech; the matter that opened last first."""
+    """A line a bench, setup and, where only some are touched, tech; the matter that opened last first. What no
+    reading shows, or is slight, asks nothing of a bench.
+    """
     shop = snapshot.shop
     now = snapshot.as_of.astimezone(shop.zone).date()
     for matter in sorted(snapshot.once(open_matters), key=lambda one: one.opened_at, reverse=True):
@@ -81,6 +83,8 @@ def _moved(snapshot: Snapshot) -> Iterator[tuple[str, str, str, str]]:
             not matter.characteristics
             or matter.to_target
             or matter.planned
+            or not matter.shown
+            or matter.stands_back
             or (matter.known_until and matter.known_until > now)
         ):
             continue

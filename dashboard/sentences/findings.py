@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from analysis.review import MatterSeen, Review
 from dashboard import numbers
-from dashboard.sentences import leaving, unread
+from dashboard.sentences import leaving, silent, unread
 from dashboard.sentences.came_back import came_back
 from dashboard.sentences.ended import back
 from dashboard.sentences.going_with import apart, candidate_words
@@ -23,6 +23,8 @@ def headline(found: Review, shop: Shop) -> str:
 
 
 def _headline(found: Review) -> str:
+    if silent.is_silent(found.silent, found.week):
+        return silent.NOTHING
     parts = []
     moved = len(found.matters)
     away = [one for one in found.matters if not one.matter.to_target]
@@ -62,6 +64,8 @@ def foremost(found: Review, shop: Shop) -> Sentence | None:
     """The finding to look at first; None where nothing asks for a look. A slight move is told and asks for none; one to
     the target asks for a look where nothing else does.
     """
+    if silent.is_silent(found.silent, found.week):
+        return None  # what moved before it is not of this week
     back = {one.matter.key for one in found.matters if one.matter.stands_back}
     asks = [one for one in week(found, shop) if one.state not in QUIET and one.key not in back]
     near = {one.matter.key for one in found.matters if one.matter.to_target}
@@ -84,7 +88,7 @@ def next_step(found: Review, shop: Shop) -> str:
     """What to do about the largest finding."""
     one = foremost(found, shop)
     if one is None:
-        return ""
+        return silent.LOAD_IT if silent.is_silent(found.silent, found.week) else ""
     seen = next((each for each in found.matters if each.matter.key == one.key), None)
     if seen is None and one.state == "outside":
         return leaving.next_step(found, shop)

@@ -1,8 +1,18 @@
 """Weeks of which nothing was read, in words."""
 
+from datetime import date
+
 import polars as pl
 
 from dashboard import numbers
+
+NOTHING = "Nothing was read of this week: no work, or a file that is missing?"
+LOAD_IT = "load its file, or say in shop.toml that the shop was closed."
+
+
+def is_silent(rows: pl.DataFrame, week: date) -> bool:
+    """Was nothing read of the week under review (its first day) itself?"""
+    return bool((rows["first"] >= week).any())
 
 
 def asked_of(rows: pl.DataFrame) -> list[tuple[str, str]]:

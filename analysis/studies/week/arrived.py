@@ -86,4 +86,6 @@ def arrived(snapshot: Snapshot, *, week: date) -> pl.DataFrame:
     usual = rows["usual"].fill_null(0.0).to_numpy()
     few = bdtr(rows["there"].to_numpy(), rows["expected"].to_numpy().clip(1), np.clip(usual, 0, 1)) < RARE
     share = rows["there"].to_numpy() / rows["expected"].to_numpy().clip(1)
-    return rows.with_columns(question=pl.Series(few & (share < usual - MISSING))).drop("place")
+    return rows.with_columns(
+        question=pl.Series((rows["expected"].to_numpy() > 0) & few & (share < usual - MISSING))
+    ).drop("place")

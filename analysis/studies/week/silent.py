@@ -16,8 +16,8 @@ A_YEAR = 52  # weeks
 
 
 def silent(snapshot: Snapshot, *, week: date) -> pl.DataFrame:
-    """SILENT of the weeks before `week` (its first day), the oldest first."""
-    return _silent(snapshot, week - timedelta(weeks=WEEKS), week)
+    """SILENT of the weeks up to `week` (its first day), that one too, the oldest first."""
+    return _silent(snapshot, week - timedelta(weeks=WEEKS), week + timedelta(weeks=1))
 
 
 def awaited(snapshot: Snapshot, *, today: date) -> pl.DataFrame:

@@ -32,17 +32,19 @@ def next_step(shown: WeekShown, shop: Shop, *, past: bool = False) -> html.Div:
     """What to do about the largest finding, and the ways there; past : there is work on file after the week."""
     found = shown.review
     first = sentences_findings.foremost(found, shop)
+    do = sentences_findings.next_step(found, shop)
+    said = [html.P([html.B("Next: "), do], className="next")] if do else []
+    ways: list[Any]
+    if first is None and said:
+        ways = [dcc.Link("To the logs", href="/logs", className="button primary")]
+        return html.Div([*said, html.Div(ways, className="acts no-print")], className="start")
     if first is None:
         nothing = "Nothing that could be worked out asks for a look." if found.gaps else "Nothing asks for a look."
         return html.Div(html.P(nothing, className="start"))
-    ways: list[Any] = [
-        dcc.Link(f"See it on {first.page}", href=_way(first, shown, past=past), className="button primary")
-    ]
+    ways = [dcc.Link(f"See it on {first.page}", href=_way(first, shown, past=past), className="button primary")]
     life = shown.lives.get(first.key)
     if life is not None and shown.reviewed is None and life.state == register.OPEN:
         ways.append(html.A("Give it to someone", href=f"#{_place(first.key)}", className="button"))
-    do = sentences_findings.next_step(found, shop)
-    said = [html.P([html.B("Next: "), do], className="next")] if do else []
     return html.Div([*said, html.Div(ways, className="acts no-print")], className="start")
 
 

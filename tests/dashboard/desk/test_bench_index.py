@@ -1,9 +1,11 @@
 """What the index of the benches is told by the studies: what moved, where, and what lies outside or far off."""
 
 import re
+from dataclasses import replace
 
 import pytest
 
+from analysis.studies.matters.records import MovesWith
 from dashboard.desk import bench_index
 from dashboard.desk.desk import Desk
 from ingest.store import at_bench
@@ -36,3 +38,17 @@ def test_what_is_usual_is_that_of_streams_that_judge_one_instrument(folder):
 
 def test_serials_on_file_say_what_a_scanner_may_send(folder):
     assert "LA-#" in at_bench.shapes(folder)
+
+
+@pytest.mark.parametrize("change", [{"size_low": -0.05, "size_high": 0.6}, {"share_of_tolerance": 0.01}])
+def test_what_no_reading_shows_or_is_slight_asks_nothing_of_a_bench(folder, monkeypatch, change):
+    made = Desk(folder).snapshot()
+    (one,) = made.once(bench_index.open_matters)
+    plain = replace(one, moves_with=MovesWith(), planned=None)
+
+    def told(snapshot):
+        return [replace(plain, **change)]
+
+    assert list(bench_index._moved(made))
+    monkeypatch.setattr(bench_index, "open_matters", told)
+    assert list(bench_index._moved(made)) == []

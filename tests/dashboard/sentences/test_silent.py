@@ -9,9 +9,11 @@ import pytest
 from analysis.review import review
 from analysis.studies.week.silent import SILENT
 from dashboard.desk import desk
+from dashboard.pages.week import findings as week_findings
 from dashboard.pages.week import page, sheets
 from dashboard.pages.week import shown as week_shown
 from dashboard.papers import week as paper
+from dashboard.sentences import findings
 from dashboard.sentences.week import data_arrived
 from tests.dashboard.pages.said import said
 
@@ -55,3 +57,18 @@ def test_the_newest_week_is_asked_about_once_it_is_over(looked_at, monkeypatch):
 def test_where_rows_came_each_week_nothing_is_asked(looked_at):
     assert "Nothing was read of" not in said(page.layout())
     assert "Nothing was read of" not in paper.paper()[1]
+
+
+def test_a_week_of_which_nothing_was_read_says_that_first_and_tells_of_no_move(looked_at):
+    shop, made = desk.here().snapshot().shop, looked_at.ask(review, week=date(2026, 3, 30))
+    assert "moved up" in findings.first(made, shop)
+    none = pl.DataFrame([(made.week, made.last_day)], schema=SILENT, orient="row")
+    empty = replace(made, silent=none)
+    asked = "Nothing was read of this week: no work, or a file that is missing?"
+    assert findings.first(empty, shop) == findings.headline(empty, shop) == asked
+    assert findings.next_step(empty, shop).startswith("load its file")
+    shown = week_shown.of_page(made.week)
+    way = said(week_findings.next_step(replace(shown, review=empty), shop))
+    assert "/logs" in way
+    assert "/drift" not in way
+    assert "moved up" in findings.first(replace(made, silent=ROWS), shop)  # of an earlier week

@@ -24,7 +24,8 @@ def week(number):
 def test_a_week_without_a_row_between_others_is_told_with_its_working_days():
     here = of_weeks([0, 1, 2, 3, 4, 6, 7])
     assert silent(here, week=week(7)).rows() == [(date(2026, 2, 9), date(2026, 2, 13))]
-    assert silent(here, week=week(5)).is_empty()  # what comes later is not said of an earlier week
+    assert silent(here, week=week(4)).is_empty()  # what comes later is not said of an earlier week
+    assert silent(here, week=week(5)).rows() == [(date(2026, 2, 9), date(2026, 2, 13))]  # of that week itself too
 
 
 @pytest.mark.parametrize(
