@@ -103,7 +103,7 @@ def headline(rows: list[Row], shop: Shop) -> str:
 
 
 def _none_apart(rows: list[Row], most: Row) -> str:
-    """`No lot stands apart: 3 of 1,640 necks lie outside their limits, most of them in lot K-0308 (1 of 45).`"""
+    """`No lot stands apart: 3 of 1,640 necks lie outside their limits, the largest share in K-0308 (1 of 45).`"""
     if len(rows) == 1:
         return f"One lot measured: {outside(most)} outside its limits, {in_lot(most)}."
     known = [(round(float(row["outside"]) * row["n"]), row["n"]) for row in rows if row["outside"] is not None]
@@ -111,7 +111,9 @@ def _none_apart(rows: list[Row], most: Row) -> str:
     every = f"{numbers.count(bad)} of {numbers.count(measured)} necks"
     if bad == 1:
         return f"No lot stands apart: {every} lies outside its limits, in lot {most['lot']}."
-    return f"No lot stands apart: {every} lie outside their limits, most in lot {most['lot']} ({outside(most)})."
+    return (
+        f"No lot stands apart: {every} lie outside their limits, the largest share in {most['lot']} ({outside(most)})."
+    )
 
 
 def stand_apart(rows: list[Row]) -> list[Row]:

@@ -164,7 +164,7 @@ def test_of_lots_that_differ_as_chance_has_it_none_leads():
     rows = [lot(f"B{k}", "Birkwood", int(k in (3, 7)), 45) for k in range(36)]
     assert words.foremost(rows) is None
     said = words.headline(rows, None).replace("\u00a0", " ")
-    assert said == "No lot stands apart: 2 of 1,620 necks lie outside their limits, most in lot B3 (1 of 45)."
+    assert said == "No lot stands apart: 2 of 1,620 necks lie outside their limits, the largest share in B3 (1 of 45)."
     said = words.headline(rows[3:5], None).replace("\u00a0", " ")
     assert said == "No lot stands apart: 1 of 90 necks lies outside its limits, in lot B3."
 
