@@ -111,9 +111,8 @@ def _none_apart(rows: list[Row], most: Row) -> str:
     every = f"{numbers.count(bad)} of {numbers.count(measured)} necks"
     if bad == 1:
         return f"No lot stands apart: {every} lies outside its limits, in lot {most['lot']}."
-    return (
-        f"No lot stands apart: {every} lie outside their limits, the largest share in {most['lot']} ({outside(most)})."
-    )
+    where = f"the largest share in {most['lot']} ({outside(most)})"
+    return f"No lot stands apart: {every} lie outside their limits, {where}."
 
 
 def stand_apart(rows: list[Row]) -> list[Row]:
@@ -348,5 +347,4 @@ def linked(found: Parts) -> str:
 
 
 def few(n: int) -> str:
-    """A small sample, called small."""
     return " Few necks." if n < FEW else ""
