@@ -103,7 +103,6 @@ def headline(rows: list[Row], shop: Shop) -> str:
 
 
 def _none_apart(rows: list[Row], most: Row) -> str:
-    """`No lot stands apart: 3 of 1,640 necks lie outside their limits, the largest share in K-0308 (1 of 45).`"""
     if len(rows) == 1:
         return f"One lot measured: {outside(most)} outside its limits, {in_lot(most)}."
     known = [(round(float(row["outside"]) * row["n"]), row["n"]) for row in rows if row["outside"] is not None]
@@ -347,4 +346,5 @@ def linked(found: Parts) -> str:
 
 
 def few(n: int) -> str:
+    """A small sample, called small."""
     return " Few necks." if n < FEW else ""
