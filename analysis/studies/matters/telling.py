@@ -48,7 +48,7 @@ def told(
     known += ends
     closed_at = None if lasts or (len(known) < len(closed) and not ended) else max(known)
     entries = _entries(snapshot, signals)
-    state = _state(snapshot, signals, entries, closed_at)
+    state = _state(snapshot, signals, entries, closed_at, ended=ended)
     share = tolerance.get(tuple(str(main[name]) for name in KEY))
     record = Matter(
         key=_key(first),
@@ -224,8 +224,11 @@ def _entries(snapshot: Snapshot, signals: list[Signal]) -> pl.DataFrame:
 
 
 def _state(
-    snapshot: Snapshot, signals: list[Signal], entries: pl.DataFrame, closed_at: datetime | None
+    snapshot: Snapshot, signals: list[Signal], entries: pl.DataFrame, closed_at: datetime | None, *, ended: bool
 ) -> dict[str, Any]:
+    """Where it stands, and who does what about it by when; an action under way waits for somebody to say that it is
+    done, though the readings have just come back.
+    """
     acted = entries.filter((pl.col("kind") == ACTION) & (pl.col("text") != ""))
     last = acted.row(-1, named=True) if len(acted) else {"text": "", "owner": "", "due": None, "sequence": 0}
     done = not entries.filter((pl.col("kind") == DONE) & (pl.col("sequence") > last["sequence"])).is_empty()
@@ -234,5 +237,6 @@ def _state(
     marks = snapshot.once(known).filter(pl.col("holds") & pl.col("signal").is_in(list(rows)))
     # a mark holds for the matter while it holds for a signal of it and none came since that nobody has marked
     until = marks["until"].max() if len(marks) else None
-    state = CLOSED if closed_at is not None else KNOWN if until is not None else running
+    over = closed_at is not None and not (ended and running == ACTION)
+    state = CLOSED if over else KNOWN if until is not None else running
     return {"state": state, "action": last["text"], "owner": last["owner"], "due": last["due"], "known_until": until}

@@ -2,12 +2,19 @@
 and on is one thing, as large as it is now.
 """
 
+from datetime import timedelta
+
 import numpy as np
+import polars as pl
 import pytest
 
 from analysis.studies.drift.limits import moved_baselines
-from analysis.studies.matters.matters import ended_matters, open_matters
+from analysis.studies.drift.signals import signals
+from analysis.studies.matters.matters import ended_matters, matters, open_matters
 from analysis.studies.matters.records import HUMIDITY
+from analysis.studies.matters.register import register
+from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 from tests.analysis.studies.drifting import shop, snapshot
 from tests.trials.caused_shops import Cause, planted
 
@@ -84,3 +91,34 @@ def test_one_baseline_that_moved_among_several_sets_no_matter_behind_others():
     [told] = up(made)
     assert not told.base_moved
     assert not told.stands_back
+
+
+def test_an_action_under_way_stays_in_sight_when_its_readings_came_back():
+    rng = np.random.default_rng(20281210)
+    days = np.arange(100)
+    made = bench(rng, 1.3 * ((days >= 62) & (days < 95)))
+    [told] = [one for one in made.once(matters) if one.size is not None and one.size > 0.04]
+    when = (told.closed_at or made.as_of) - timedelta(days=2)
+    line = {
+        "sequence": 1,
+        "at": when,
+        "who": "Mo",
+        "kind": "action",
+        "text": "another gauge",
+        "owner": "Mo",
+        "due": None,
+    }
+    held = made.readers | {"bench_book": lambda columns: book_of(told, made, line, columns)}
+    seen = Snapshot(made.shop, made.specs, held, made.as_of)
+    [row] = [one for one in seen.once(register) if one.action]
+    assert row.state == "action"  # who has it says whether it is done
+
+
+def book_of(told, made, line, columns):
+    """A line of the book that hangs on the matter's first signal."""
+    judged = made.once(signals)
+    member = next(one for one in told.signals if one.table == "found")
+    row = judged.found.row(member.row, named=True)
+    names = ("characteristic", "position", "model", "stage", "tech", "chart", "opened_at", "serial")
+    table = tables.shaped(pl.DataFrame([line | {name: row[name] for name in names}]), tables.BENCH_BOOK)
+    return table.select(columns) if columns else table
