@@ -83,15 +83,21 @@ def errors(group: Ints, family: Ints, n: Ints, sd: Floats) -> Floats:
     return np.asarray(np.sqrt(np.bincount(group, np.maximum(within, of_all) / n)) / np.bincount(group))
 
 
-def held(level: Floats, own: Floats, family: Ints) -> Held:
-    """Groups (g,) with their levels and what they err by, each against the others of its family."""
-    size = np.bincount(family)[family]
-    total, squares = np.bincount(family, level)[family], np.bincount(family, level**2)[family]
-    others = np.maximum(size - 1, 1)
-    mean = (total - level) / others
-    left = np.maximum(squares - level**2 - others * mean**2, 0.0) / np.maximum(others - 1, 1)
-    usual = (np.bincount(family, own**2)[family] - own**2) / others  # what the others err by is in their spread
-    return _told(level, own, mean, left, usual, size - 1)
+def held(level: Floats, own: Floats, family: Ints, out: Flags | None = None) -> Held:
+    """Groups (g,) with their levels and what they err by, each against the others of its family; those that are out
+    are none of the others.
+    """
+    mine = np.ones(len(level)) if out is None else np.where(out, 0.0, 1.0)
+    size, total, squares, usual = (
+        np.asarray(np.bincount(family, mine * part)[family], dtype=np.float64)
+        for part in (np.ones_like(level), level, level**2, own**2)
+    )
+    others = size - mine
+    many = np.maximum(others, 1.0)
+    mean = (total - mine * level) / many
+    left = np.maximum(squares - mine * level**2 - many * mean**2, 0.0) / np.maximum(many - 1, 1.0)
+    usual = (usual - mine * own**2) / many  # what the others err by is in their spread
+    return _told(level, own, mean, left, usual, others.astype(np.int64))
 
 
 def _told(level: Floats, own: Floats, mean: Floats, left: Floats, usual: Floats, others: Ints) -> Held:
@@ -131,17 +137,8 @@ def set_apart(group: Ints, condition: Ints, n: Ints, mean: Floats, sd: Floats, *
     under = np.bincount(group[known], mean[known] - fit.offset[condition[known]], minlength=len(out))
     each: Floats = under / np.maximum(np.bincount(group[known], minlength=len(out)), 1)
     own = errors(group, family, n, sd)
-    size, total, squares, usual = (
-        np.asarray(np.bincount(family, np.where(out, 0.0, part))[family], dtype=np.float64)
-        for part in (np.ones_like(each), each, each**2, own**2)
-    )
-    mine = np.where(out, 0.0, 1.0)
-    others = size - mine
-    many = np.maximum(others, 1.0)
-    middle = (total - mine * each) / many
-    left = np.maximum(squares - mine * each**2 - many * middle**2, 0.0) / np.maximum(many - 1, 1.0)
-    found = _told(each, own, middle, left, (usual - mine * own**2) / many, others.astype(np.int64))
-    return Apart(**vars(found), apart=out & (others >= LEAST - 1))
+    found = held(each, own, family, out)
+    return Apart(**vars(found), apart=out & (found.others >= LEAST - 1))
 
 
 def _apart_of(groups: Ints, cells: tuple[Ints, Ints, Ints, Floats, Floats], level: float) -> Flags:

@@ -21,6 +21,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve, solve_triangular
 from scipy.ndimage import median_filter
+from scipy.special import logsumexp
 
 from analysis.methods.candidates import Candidate, Column, Factor, Readings
 from analysis.methods.hypotheses import Sieve
@@ -244,10 +245,10 @@ class Explainer:
             mean.append(push / (info + keep))
             variance.append(1 / (info + keep))
         odds = (np.array(posterior), np.array(mean), np.array(variance))
-        total = _log_of_sum(np.append(nothing, odds[0]))
+        total = float(logsumexp(np.append(nothing, odds[0])))
         told = _told(found, odds, total, self.day)
         told.sort(key=lambda one: -one.probability)
-        return Look(told, float(np.exp(_log_of_sum(np.array(nothing)) - total)))
+        return Look(told, float(np.exp(logsumexp(nothing) - total)))
 
     def _unrest(self) -> list[tuple[float, float]]:
         """By how much the variance between days may be larger since than before, with the prior weight of each:
@@ -269,12 +270,6 @@ def _near(values: Floats, stream: Ints) -> Floats:
     middle = np.empty(len(values))
     middle[order] = median_filter(values[order], size=NEIGHBOURS, mode="nearest")
     return np.asarray(middle + np.clip(values - middle, -FAR, FAR))
-
-
-def _log_of_sum(logs: Floats) -> float:
-    """Of numbers told by their logs."""
-    top = float(logs.max())
-    return top + float(np.log(np.exp(logs - top).sum()))
 
 
 def _told(found: list[Candidate], odds: tuple[Floats, Floats, Floats], total: float, day: Ints) -> list[Hypothesis]:

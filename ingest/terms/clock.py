@@ -115,12 +115,10 @@ def read_stamp(text: str, order: Order) -> tuple[datetime | None, datetime | Non
         return _eastern(*eastern)
     else:
         return None
-    if not FIRST_YEAR <= year <= LAST_YEAR:
+    begun = _midnight(year, month, day)
+    if begun is None:
         return None
-    try:
-        moment = datetime(year, month, day)
-    except ValueError:
-        return None
+    moment = begun
     digits = found.groupdict().get("digits")
     if digits:
         of_day = _of_digits(digits)
@@ -142,13 +140,20 @@ def read_stamp(text: str, order: Order) -> tuple[datetime | None, datetime | Non
     return None, moment, True, True
 
 
-def _eastern(year: int, month: int, day: int, rest: str) -> tuple[datetime | None, datetime | None, bool, bool] | None:
-    """The stamp of a day whose year, month and day are named by their signs, and of the time of day behind it."""
+def _midnight(year: int, month: int, day: int) -> datetime | None:
+    """The beginning of a day; None where there is no such day, or no log tells of such a year."""
     if not FIRST_YEAR <= year <= LAST_YEAR:
         return None
     try:
-        moment = datetime(year, month, day)
+        return datetime(year, month, day)
     except ValueError:
+        return None
+
+
+def _eastern(year: int, month: int, day: int, rest: str) -> tuple[datetime | None, datetime | None, bool, bool] | None:
+    """The stamp of a day whose year, month and day are named by their signs, and of the time of day behind it."""
+    moment = _midnight(year, month, day)
+    if moment is None:
         return None
     clock = _BARE_CLOCK.fullmatch(rest)
     of_day = _time_of_day(clock) if clock else eastern_clock(rest)

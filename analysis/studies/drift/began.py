@@ -78,8 +78,8 @@ def _steps(
     low, opened, high = span
     chart, stream = table["chart_row"].to_numpy(), table["stream"].to_numpy()
     ours = (charts.rows["chart"] == POOLED).to_numpy()[chart]
-    of_all = (charts.adjusted == AGAINST_ALL).to_numpy()[chart] | soon
-    known = ours | of_all
+    centred = (charts.adjusted == AGAINST_ALL).to_numpy()[chart] | soon
+    known = ours | centred
     young = (charts.rows["stream"].to_numpy()[chart] < 0) & ~ours
     size = high - low + 1
     begins = np.cumsum(size) - size
@@ -88,7 +88,7 @@ def _steps(
     last_start = begins + (opened - low)
     found = step(line[at], begins, sigma=sigma, end=np.maximum(last_start, np.minimum(begins + 1, begins + size - 1)))
     if known.any():
-        before = np.where(ours, 0.0, np.where(of_all, charts.centre[chart], line[low]))
+        before = np.where(ours, 0.0, np.where(centred, charts.centre[chart], line[low]))
         from_it = step(line[at], begins, sigma=sigma, before=before, end=last_start)
         found = replace(
             found,

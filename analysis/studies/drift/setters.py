@@ -9,12 +9,12 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-import polars as pl
 from scipy.special import fdtrc
 
 from analysis.methods.segments import Flags, Floats, Ints, lengths, places
 from analysis.methods.variables import spread
-from analysis.studies.drift.streams import KEY, Streams
+from analysis.studies.drift.parents import parents
+from analysis.studies.drift.streams import Streams
 from ingest.terms import tables
 
 DIFFER = 0.01
@@ -122,10 +122,7 @@ def _setter_centres(held: Streams) -> Floats:
     size = lengths(held.starts, len(held.values))
     code = setter_codes(held)
     kinds = int(code.max(initial=0)) + 1
-    everyone = (
-        held.rows.with_row_index("parent").filter(pl.col("tech") == "").select(*KEY, pl.col("parent").cast(pl.Int64))
-    )
-    parent = held.rows.join(everyone, on=KEY, how="left", maintain_order="left")["parent"].to_numpy()
+    parent = parents(held.rows)
     each = _setters(held)
     known = each.n >= LEAST
     own = np.flatnonzero((held.rows["tech"] != "").to_numpy() & (held.rows["n"].to_numpy() >= LEAST))

@@ -13,6 +13,7 @@ import polars as pl
 from analysis.methods.far_readings import lonely
 from analysis.methods.segments import Flags, Floats, Ints, lengths, places
 from analysis.methods.variables import Spread, spread
+from analysis.studies.drift.parents import KEY as KEY
 from analysis.studies.drift.readings import Readings
 from analysis.studies.drift.with_air import with_air
 from analysis.studies.story.columns import Columns
@@ -21,7 +22,6 @@ from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
-KEY = ["characteristic", "position", "model", "stage"]
 STREAM = [*KEY, "tech"]
 WIDTH_DRAWN = 3.0  # with a budget the limits of one reading are drawn here and open nothing
 

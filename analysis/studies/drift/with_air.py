@@ -12,11 +12,11 @@ import polars as pl
 
 from analysis.methods.lagged_slope import lagged_slopes
 from analysis.methods.segments import Floats, Ints, lengths, places, segment_ids
+from analysis.studies.drift.parents import parents
 from analysis.studies.story.damp import humidity
 from ingest.store.snapshot import Snapshot
 
 SURE = 0.99
-KEY = ["characteristic", "position", "model", "stage"]
 
 
 def with_air(snapshot: Snapshot, rows: pl.DataFrame, readings: pl.DataFrame, starts: Ints, baseline: Ints) -> Floats:
@@ -45,8 +45,7 @@ def with_air(snapshot: Snapshot, rows: pl.DataFrame, readings: pl.DataFrame, sta
     slope[stream] = np.where(found.shown, found.slope, 0.0)
     lag[stream] = found.lag
     low[stream], high[stream] = np.minimum.reduceat(chosen, begins), np.maximum.reduceat(chosen, begins)
-    everyone = rows.with_row_index("parent").filter(pl.col("tech") == "").select(*KEY, pl.col("parent").cast(pl.Int64))
-    parent = rows.join(everyone, on=KEY, how="left", maintain_order="left")["parent"].to_numpy()[ids]
+    parent = parents(rows)[ids]
     air = np.clip(damp[np.arange(n), lag[parent]], low[parent], high[parent])
     count = np.maximum(np.bincount(ids[inside], minlength=s), 1)
     centre = np.bincount(ids[inside], air[inside], minlength=s) / count

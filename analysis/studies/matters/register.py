@@ -16,12 +16,11 @@ from analysis.studies.drift import actions
 from analysis.studies.drift.entries import entries_for
 from analysis.studies.drift.signals import Signals, signals
 from analysis.studies.drift.streams import STREAM
-from analysis.studies.matters.matters import matters
+from analysis.studies.matters.matters import JUST_OVER, matters
 from analysis.studies.matters.records import Matter, Member
 from ingest.store.snapshot import Snapshot
 
 OPEN, ACTION, DONE, CHECKED, KNOWN, CLOSED = "open", "action", "done", "checked", "known", "closed"
-JUST_BACK = timedelta(weeks=2)  # an action under way stays in sight for so long after its readings came back
 LIFE = (OPEN, ACTION, DONE, CHECKED, CLOSED)
 DECIDES = ("cause", "action", "close", "known", "reopen")
 AT_ONCE = timedelta(minutes=10)  # two who decide within this time did not know of each other
@@ -198,7 +197,7 @@ def _of_matter(snapshot: Snapshot, judged: Signals, matter: Matter, lines: list[
     checked = _checked(snapshot, judged, matter, done.done_on) if done and done.done_on else None
     closed = matter.closed_at
     running = acted is not None and not _last(lines, "close")
-    if closed is not None and running and closed >= snapshot.as_of - JUST_BACK:
+    if closed is not None and running and closed >= snapshot.as_of - JUST_OVER:
         closed = None  # who has it says whether it is done, though its readings have just come back
     if closed is not None:
         state = CLOSED

@@ -9,8 +9,9 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.segments import Flags, Floats, Ints
+from analysis.studies.drift.parents import parents
 from analysis.studies.drift.signals import Signals
-from analysis.studies.drift.streams import KEY, Streams
+from analysis.studies.drift.streams import Streams
 
 OFF = 0.3  # sigma: a baseline that lies nearer to that of all techs was never off it
 HALF = 0.5  # of what it was off by: so much at most may be left, on either side
@@ -19,21 +20,12 @@ HALF = 0.5  # of what it was off by: so much at most may be left, on either side
 def came_to_usual(judged: Signals) -> tuple[Flags, Flags]:
     """Which rows of Signals.found and of Signals.others are such."""
     held = judged.streams
-    parent = _parents(held)
+    parent = np.where((held.rows["tech"] != "").to_numpy(), parents(held.rows), -1)  # whose own it is; else of none
     centre, sigma = held.eras.centre[held.last_era], held.eras.sigma[held.last_era]
     own = parent >= 0
     scale = np.where(own, sigma[parent], np.nan)
     off = np.where(own & (scale > 0), (held.own.centre - centre[parent]) / np.where(scale > 0, scale, 1.0), np.nan)
     return _of_own(judged.found, centre, scale, parent), _of_pooled(judged.others, held, off)
-
-
-def _parents(held: Streams) -> Ints:
-    """Of each stream of one tech that of all techs, -1 of the others (s,)."""
-    everyone = held.rows.with_row_index("parent").filter(pl.col("tech") == "")
-    joined = held.rows.join(everyone.select(*KEY, pl.col("parent").cast(pl.Int64)), on=KEY, how="left",
-                            maintain_order="left")  # fmt: skip
-    found = joined["parent"].fill_null(-1).to_numpy()
-    return np.where((held.rows["tech"] != "").to_numpy(), found, -1)
 
 
 def _of_own(found: pl.DataFrame, centre: Floats, scale: Floats, parent: Ints) -> Flags:
