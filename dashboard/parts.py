@@ -235,8 +235,8 @@ def facts(*pairs: tuple[Words, Words], big: bool = False) -> html.Div:
 
 
 def plain_table(rows: Sequence[Mapping[str, Any]], columns: Sequence[Any], *, caption: str = "") -> html.Div:
-    """A plain table. A column is `(key, heading)` or `(key, heading, kind)`; kind holds `n` (figures, right) and
-    `wide-only` (not on a phone).
+    """A plain table. A column is `(key, heading)` or `(key, heading, kind)`; kind holds `n` (figures, right),
+    `whole` (not broken on a phone: a lot, a span) and `wide-only` (not on a phone).
     """
     told = [(c[0], c[1], c[2] if len(c) > 2 else "") for c in columns]
     headings = [  # a heading without words would be read out as one

@@ -15,9 +15,11 @@ from dashboard.charts import style
 
 Figure = dict[str, Any]
 PITCH, HEAD, HEAP = 76, 44, 92  # a row of two lines; more lines make it taller, for what a shift costs is said last
+RIGHT = 5  # lines at the right: since when, three of what it moves together with, and who has it
 AXIS = (400, 870)  # px of the axis' ends
 FIRST, KNEE = 10, 5  # per cent: the first line of the axis, and where it turns from even to doubling
 DOT = 7.0
+BOLD = 6.9  # px of a bold letter of 12 px, on the safe side
 
 
 @dataclass(frozen=True)
@@ -75,7 +77,7 @@ def moved(view: MovedView, *, narrow: bool = False) -> Figure:
     width = style.NARROW if narrow else style.WIDE
     left, right = (10, width - 10) if narrow else AXIS
     said = [_said(row, width if narrow else AXIS[0] - 24) for row in view.rows]
-    pitches = [_pitch(one, narrow) for one in said]
+    pitches = [_pitch(row, one, narrow) for row, one in zip(view.rows, said, strict=True)]
     foot = HEAD + sum(pitches)
     figure = style.sheet_of_pixels(width, foot + HEAP + (84 if narrow else 26))
     shapes, texts = figure["shapes"], figure["annotations"]
@@ -101,7 +103,7 @@ def moved(view: MovedView, *, narrow: bool = False) -> Figure:
             shapes.append(frame)
         _words(row, said[k], texts, (top, top + pitch), narrow)
         y = top + (pitch - 48 if narrow else pitch / 2)
-        spots += _streams(row, shapes, texts, y, px)
+        spots += _streams(row, shapes, texts, y, (px, width if narrow else AXIS[1]))
         spots.append((20, top + 16, row.key, f"{row.name}: {row.under}"))
     _heap(view, shapes, texts, px, (foot, bottom, narrow))
     return {"data": [style.touch("streams", 24, spots)], "layout": figure}
@@ -128,10 +130,10 @@ def _said(row: MatterRow, room: float) -> tuple[list[str], list[str]]:
     return style.wrap_to(row.name, room, 2, 7.4), style.wrap_to(row.under, room, 4, 6.6)
 
 
-def _pitch(said: tuple[list[str], list[str]], narrow: bool) -> int:
+def _pitch(row: MatterRow, said: tuple[list[str], list[str]], narrow: bool) -> int:
     """How tall a row is: its lines, and on a phone its light below them."""
     lines = 19 * len(said[0]) + 17 * len(said[1])
-    return lines + 97 if narrow else max(PITCH, lines + 23)
+    return lines + 97 if narrow else max(PITCH, lines + 23, 16 * len(row.right[:RIGHT]) + 12)
 
 
 def _words(
@@ -149,17 +151,20 @@ def _words(
         last = row.right[-1] if row.right else ""
         texts.append(style.words(8, bottom - 10, last, size=12, colour=style.INK2, halo=halo))
         return
-    for k, line in enumerate(row.right[:4]):
-        bold = k in (0, len(row.right[:4]) - 1)
+    for k, line in enumerate(row.right[:RIGHT]):
+        bold = k in (0, len(row.right) - 1)
         texts.append(style.words(AXIS[1] + 24, top + 14 + 16 * k, line, size=12, bold=bold, colour=style.INK))
 
 
 def _streams(
-    row: MatterRow, shapes: list[Figure], texts: list[Figure], y: float, px: Any
+    row: MatterRow, shapes: list[Figure], texts: list[Figure], y: float, axis: tuple[Any, float]
 ) -> list[tuple[float, float, str, str]]:
-    """Light to the farthest stream, and a dot a stream on the side where the light is not."""
+    """Light to the farthest stream, and a dot a stream on the side where the light is not. axis : px of a per cent, and
+    where the drawing ends at the right.
+    """
     if not row.streams:
         return []
+    px, end = axis
     far = max(row.streams, key=lambda stream: abs(stream.percent))
     up = far.percent >= 0
     tall = -11.0 if up else 11.0
@@ -168,10 +173,10 @@ def _streams(
         (style.SUNK, style.INK3, style.INK2) if row.nearer else (style.LIGHT_FILL, style.MOVED, style.MOVEDTEXT)
     )
     shapes.append(style.path(f"M{x0:.1f},{y}L{x1:.1f},{y}L{x1:.1f},{y + tall}Z", fill=fill, edge=edge, width=1.2))
-    at = "right" if up else "left"
-    texts.append(
-        style.words(x1, y + tall * 1.9, row.farthest, size=12, bold=True, colour=words, at=at, halo=style.CARD)
-    )
+    at, short = "right" if up else "left", style.wrap_to(row.farthest, min(end, style.WIDE) - 16, 1, BOLD)[0]
+    wide = len(short) * BOLD  # a long name keeps inside the drawing
+    x = max(x1, min(8 + wide, end - 8)) if up else min(x1, max(8.0, end - 8 - wide))
+    texts.append(style.words(x, y + tall * 1.9, short, size=12, bold=True, colour=words, at=at, halo=style.CARD))
     spots, taken = [], []  # type: list[tuple[float, float, str, str]], list[tuple[float, float]]
     for stream in sorted(row.streams, key=lambda one: -abs(one.percent)):
         x, away = px(stream.percent), (DOT if up else -DOT)

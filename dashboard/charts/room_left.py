@@ -12,7 +12,7 @@ from typing import Any
 from dashboard.charts import style
 
 Figure = dict[str, Any]
-PITCH, NARROW_PITCH = 42, 74
+PITCH, NARROW_PITCH, NARROW_LINES = 42, 74, 3
 LEFT, RIGHT = 220, 330  # px of the names and of the words
 BEYOND = 0.06  # of the axis, kept for what no tolerance would hold
 
@@ -46,7 +46,9 @@ def room_left(rows: Sequence[NeedRow], *, end: float = 2.0, narrow: bool = False
     width = style.NARROW if narrow else style.WIDE
     left, right = (6, width - 8) if narrow else (LEFT, width - RIGHT)
     pitch, head = (NARROW_PITCH, 52) if narrow else (PITCH, 56)
-    height = head + pitch * len(rows) + 8
+    words = [style.wrap_to(row.words, width - 4, NARROW_LINES, 6.4) if narrow else [] for row in rows]
+    pitches = [pitch + 17 * max(len(lines) - 1, 0) for lines in words]
+    height = head + sum(pitches) + 8
     figure = style.sheet_of_pixels(width, height)
     shapes, texts = figure["shapes"], figure["annotations"]
     inner = (right - left) * (1 - BEYOND)
@@ -72,14 +74,15 @@ def room_left(rows: Sequence[NeedRow], *, end: float = 2.0, narrow: bool = False
     spots: list[tuple[float, float, str, str]] = []
     looks: dict[str, list[tuple[float, float]]] = {"dot": [], "ring": [], "first": [], "first ring": []}
     for k, row in enumerate(rows):
-        top = head + pitch * k
-        y = top + (54 if narrow else 24)
-        shapes.append(style.line(0, top + pitch, width, top + pitch, style.LINE, layer="below"))
+        top = head + sum(pitches[:k])
+        y = top + (pitches[k] - 20 if narrow else 24)
+        shapes.append(style.line(0, top + pitches[k], width, top + pitches[k], style.LINE, layer="below"))
         if narrow:
             shapes.append(style.box(left, y - 12, one, y + 12, style.BOARD))
         if narrow:
             texts.append(style.words(0, top + 14, row.name, bold=True, colour=style.INK))
-            texts.append(style.words(0, top + 31, row.words, size=12, halo=style.CARD))
+            for at_line, line in enumerate(words[k]):
+                texts.append(style.words(0, top + 31 + 17 * at_line, line, size=12, halo=style.CARD))
         else:
             texts.append(style.words(0, y, row.name, size=14))
             said = style.wrap_to(row.words, width - right - 22, 2, 7.0)

@@ -21,6 +21,7 @@ from dashboard.tables import leafed
 from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/gauges", "Gauges"
+LONGEST = 200  # characters of what the headline names
 FEW = 5  # series on a page of the table: it stands among other sheets
 UNDER = (
     "A gauge is coarse where one step of it is more than the usual spread of its readings. It may still judge runs and "
@@ -78,11 +79,14 @@ def _headline(found: pl.DataFrame, studies: pl.DataFrame, shop: Shop) -> str:
         return f"The gauge takes {numbers.share(row['share_of_spread'], 100)} of the spread of {what}: unfit to judge."
     coarse = _coarse(found)
     if len(coarse):
-        told = [
-            _on(shop.characteristic_name(key).lower(), part["model"].unique(maintain_order=True).to_list())
+        found_on = [
+            (shop.characteristic_name(key).lower(), part["model"].unique(maintain_order=True).to_list())
             for (key,), part in coarse.group_by("characteristic", maintain_order=True)
-        ]
-        return f"Gauges are too coarse for {'; '.join(told[:3])}."
+        ][:3]
+        told = "; ".join(_on(what, models) for what, models in found_on)
+        if len(told) > LONGEST:  # of names that fill a screen their number is told; the table below has each
+            told = "; ".join(f"{what} on {_many(models)}" for what, models in found_on)
+        return f"Gauges are too coarse for {told}."
     if found.is_empty() and studies.is_empty():
         return "No gauge is declared yet."
     return "Every gauge with enough readings is fine enough for its series."
@@ -97,6 +101,10 @@ def _judged(share: float) -> str:
 def _coarse(found: pl.DataFrame) -> pl.DataFrame:
     """Streams that are read too coarsely and have readings enough to say so."""
     return found.filter((pl.col("gauge") == states.COARSE) & (pl.col("state") != states.THIN))
+
+
+def _many(models: list[str]) -> str:
+    return models[0] if len(models) == 1 else f"{numbers.in_words(len(models))} models"
 
 
 def _on(what: str, models: list[str]) -> str:
@@ -124,7 +132,13 @@ def _studies(studies: pl.DataFrame, shop: Shop) -> html.Section:
         tolerance = numbers.NONE if row["share_of_tolerance"] is None else _judged(row["share_of_tolerance"])
         rows.append(
             {
-                "study": row["study"],
+                "study": [
+                    html.Span(row["study"]),
+                    parts.on_a_phone(
+                        f"{shop.characteristic_name(row['characteristic'])}: {amount[2]} both together; of the spread "
+                        f"{told}; of the tolerance {tolerance}"
+                    ),
+                ],
                 "what": shop.characteristic_name(row["characteristic"]),
                 "word": parts.mark(word),
                 "same": amount[0],
@@ -138,14 +152,14 @@ def _studies(studies: pl.DataFrame, shop: Shop) -> html.Section:
         )
     columns = [
         ("study", "Study"),
-        ("what", "Characteristic"),
+        ("what", "Characteristic", "wide-only"),
         ("word", "Gauge"),
         ("same", "Same reader again", "n wide-only"),
         ("between", "Between readers", "n wide-only"),
-        ("rr", "Both together", "n"),
+        ("rr", "Both together", "n wide-only"),
         ("part", "Parts", "n wide-only"),
-        ("share", "Of the spread: to see drift"),
-        ("tolerance", "6 times both, of the tolerance: to accept or refuse"),
+        ("share", "Of the spread: to see drift", "wide-only"),
+        ("tolerance", "6 times both, of the tolerance: to accept or refuse", "wide-only"),
         ("ndc", "Classes told apart", "n wide-only"),
     ]
     return parts.sheet("Gauge studies", right, [parts.plain_table(rows, columns), html.P(JUDGED, className="small")])

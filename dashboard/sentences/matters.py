@@ -19,6 +19,7 @@ from dashboard.sentences.since import since
 from ingest.shopfiles.shop import Shop
 
 NAMED_MODELS, NAMED_POSITIONS = 3, 2
+LONG_NAMES = 60  # characters of several models together, from which on their number is told
 NEARER = "nearer"  # its first words say to what
 TO_TARGET = "Somebody's practice, or a change that took."  # where nothing else is named
 SURE = 0.05  # that nothing moved, by the readings themselves: below it nothing is said of chance
@@ -208,7 +209,7 @@ def _where(shop: Shop, key: str, positions: list[str]) -> str:
 def models(matter: Matter, shop: Shop) -> str:
     """`HERON-OM`, `LARK-25 and WREN`, `ten models`; models that share a setup by their own names."""
     named = [one for key in matter.models or [str(matter.main["model"])] for one in shared.models_of(shop, key)]
-    if len(named) > NAMED_MODELS:
+    if len(named) > NAMED_MODELS or (len(named) > 1 and sum(map(len, named)) > LONG_NAMES):
         return f"{numbers.in_words(len(named))} models"
     return numbers.listed(named)
 

@@ -45,6 +45,31 @@ def test_every_page_is_drawn_and_quiet(address, watched, width, paths):
         assert seen.wrong == [], path
 
 
+UNFIT = """() => [...document.querySelectorAll('.table-wrap, main td')].filter(e => e.checkVisibility()).flatMap(e => {
+  const box = e.getBoundingClientRect();
+  if (e.matches('.table-wrap')) return e.scrollWidth > e.clientWidth + 1 ? ['runs out: ' + e.textContent.slice(0, 40)] : [];
+  return box.height > 100 && box.width < 90 && e.textContent.length > 24 ? ['narrow: ' + e.textContent] : [];
+})"""
+
+
+def test_no_table_runs_out_or_has_a_column_of_single_words_on_a_phone(address, watched):
+    seen, wrong = watched(390), {}
+    for path in ("/bench", "/logs", "/necks", "/drift", "/capability?open=gauges"):
+        seen.page.goto(address + path)
+        seen.page.wait_for_selector("h1")
+        seen.page.wait_for_load_state("networkidle")
+        seen.page.evaluate("document.querySelectorAll('#main details').forEach(one => one.open = true)")
+        if told := seen.page.evaluate(UNFIT):
+            wrong[path] = told
+    assert wrong == {}
+    seen.page.goto(address + "/necks")
+    seen.page.wait_for_selector("h1")
+    seen.page.evaluate("document.querySelectorAll('#main details').forEach(one => one.open = true)")
+    broken = "[...document.querySelectorAll('td.whole a')].filter(e => e.getBoundingClientRect().height > 40).length"
+    assert seen.page.locator("td.whole a").count() > 50
+    assert seen.page.evaluate(broken) == 0
+
+
 def _go_to(page, path, *, phone):
     """By the header, as a person goes; until the page before is gone."""
     before = page.query_selector("h1")

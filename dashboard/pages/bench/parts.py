@@ -109,20 +109,18 @@ def targets_sheet(
     of_book = desk.here().snapshot().lines(*coaching.SIGNINGS)
     signed = of_book.filter((pl.col("tech") == tech) & (pl.col("stage") == stage))
     lines = [_target_line(k, stands, shop, signed.to_dicts(), days) for k in range(min(DRAWN, len(stands)))]
-    rest = [
-        {
-            "what": parts.to_readings(readings(stand), _name(stand, shop)),
-            "hold": sentences_targets.hold(shop, stand.band),
-            "word": parts.mark(sentences_targets.MARKS[stand.verdict]),
-            "say": sentences_targets.standing(shop, stand),
-        }
-        for stand in stands[DRAWN:]
-    ]
+    rest = [_rest_line(stand, shop) for stand in stands[DRAWN:]]
     more = (
         [
             parts.behind(
                 parts.plain_table(
-                    rest, [("what", "Target"), ("hold", "Hold"), ("word", ""), ("say", "Where it stands")]
+                    rest,
+                    [
+                        ("what", "Target"),
+                        ("hold", "Hold", "wide-only"),
+                        ("word", "", "wide-only"),
+                        ("say", "Where it stands", "wide-only"),
+                    ],
                 ),
                 f"{numbers.count(len(rest))} more targets",
             )
@@ -137,6 +135,19 @@ def targets_sheet(
         words = days.period.words()
         said = [html.P(sentences_targets.in_days(words) if some else sentences_targets.nothing_in_days(words))]
     return parts.sheet("Targets", right, [*said, html.Div(lines, className="targets"), *more, about])
+
+
+def _rest_line(stand: targets.Stand, shop: Shop) -> Row:
+    """A target that is not drawn, as a line of the table; on a phone all of it stands under its name."""
+    hold, say = sentences_targets.hold(shop, stand.band), sentences_targets.standing(shop, stand)
+    word = sentences_targets.MARKS[stand.verdict]
+    name = parts.to_readings(readings(stand), _name(stand, shop))
+    return {
+        "what": [html.Span(name), parts.on_a_phone(f"{hold}: {parts.MARKS[word]}. {say}")],
+        "hold": hold,
+        "word": parts.mark(word),
+        "say": say,
+    }
 
 
 def _name(stand: targets.Stand, shop: Shop) -> str:
@@ -200,7 +211,7 @@ def _target_line(k: int, stands: list[targets.Stand], shop: Shop, signed: list[R
             line,
             parts.behind(
                 _coaching(stand, shop, verdicts),
-                ["How to get there", html.Span(f": {_name(stand, shop)}", className="unseen")],
+                ["How to get there", html.Span(f": {_name(stand, shop)}", className="spoken")],
             ),
         ],
         className="coached",

@@ -204,7 +204,9 @@ def _row(one: Thing, chosen: str, shop: Shop, now: date) -> MatterRow:
         for row in one.rows.iter_rows(named=True)
     ]
     way = "up" if far["moved_share"] >= 0 else "down"
-    short = f"{far['model']} {far['position']}".strip()
+    place = shared.characteristic(shop, far["characteristic"], far["position"])
+    place = place.removeprefix(shop.characteristic_name(far["characteristic"])).strip()
+    short = f"{far['model']} {place}".strip()
     line = _by(one, shop)  # since when stands at the right
     many = f"; {numbers.count(len(streams))} series here" if len(streams) > 1 else ""
     under = f"{line}{many}. {sentences_drift.cost(one.cost)}".strip()

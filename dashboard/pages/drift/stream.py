@@ -256,7 +256,7 @@ def moves(seen: Seen, shop: Shop) -> html.Section:
     table = parts.plain_table(
         [
             {
-                "name": words,
+                "name": [words, *([parts.on_a_phone("stands out")] if one.named else [])],
                 "size": numbers.signed(size(one.effect), decimals),
                 "range": numbers.span(size(one.low), size(one.high), decimals),
                 "named": "stands out" if one.named else "",
@@ -266,8 +266,8 @@ def moves(seen: Seen, shop: Shop) -> html.Section:
         [
             ("name", "Looked at"),
             ("size", f"Explains, {unit}" if unit else "Explains", "n"),
-            ("range", "95 %", "n"),
-            ("named", ""),
+            ("range", "95 %", "n whole"),
+            ("named", "", "wide-only"),
         ],
     )
     drawn = f", {numbers.in_words(len(rows))} drawn" if len(rows) < len(listed) else ""

@@ -158,7 +158,7 @@ def _table(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
             }
         )
     columns = [
-        ("lot", "Lot"),
+        ("lot", "Lot", "whole"),
         ("supplier", "Supplier", "wide-only"),
         ("day", "Came", "n wide-only"),
         ("n", "n", "n"),

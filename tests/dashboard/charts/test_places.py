@@ -446,6 +446,41 @@ def test_light_points_down_where_a_matter_moved_down():
     assert light(-20)[0] < 0 < light(-20)[1]
 
 
+@pytest.mark.parametrize("percent", [35.0, -35.0])
+def test_a_long_name_of_what_moved_farthest_keeps_inside_the_drawing_of_a_phone(percent):
+    name = "HERON-OM Concert Grand Auditorium Rosewood Cutaway Mk 1 treble"
+    figure = moved(MovedView([MatterRow("A", "", [], [Moved(percent, "", "k")], name)], [], "", ""), narrow=True)
+    (label,) = (text for text in figure["layout"]["annotations"] if text["text"].startswith("HERON"))
+    words = label["text"]
+    wide = len(words) * 6.9
+    left = label["x"] - wide if label["xanchor"] == "right" else label["x"]
+    assert 0 <= left <= left + wide <= style.NARROW
+    assert words.endswith("..")
+
+
+def test_who_has_a_matter_stands_below_all_lines_of_what_it_moves_together_with():
+    right = ["since 11 Nov", "Nothing stands out", "among the 19 things", "looked at.", "open, with nobody"]
+    view = MovedView([MatterRow("A", "", right, [Moved(20.0, "", "k")], "A")], [], "", "")
+    figure = moved(view)
+    said = {text["text"]: text["y"] for text in figure["layout"]["annotations"]}
+    assert said["open, with nobody"] > said["looked at."]
+    (_, top, _, _), (_, foot, *_) = [one for one in lines(figure, style.LINE) if one[1] == one[3]][:2]
+    assert top < said["since 11 Nov"] < said["open, with nobody"] < foot - 8
+
+
+def test_words_too_long_for_a_phone_stand_on_lines_of_their_own_and_cut_no_figure_off():
+    words = "19 of 39 need more; KITE-M2 Concert Grand Auditorium Rosewood Cutaway Mk 1: 13 of 111 out"
+    needs = [Need("A", 1.5, 1.2, 2.0, True)]
+    figure = room_left([NeedRow("Relief", needs, words), NeedRow("Action", needs, "1 of 2")], narrow=True)
+    texts = [text for text in figure["layout"]["annotations"] if text["x"] == 0]
+    told = [text["text"] for text in texts if text["text"] not in ("Relief", "Action", "1 of 2")]
+    assert " ".join(told) == words
+    assert max(map(len, told)) * 6.4 <= style.NARROW
+    boards = boxes(figure, style.BOARD)
+    assert boards[0][1] > max(text["y"] for text in texts if text["text"] in told)
+    assert next(text["y"] for text in texts if text["text"] == "Action") > boards[0][3]
+
+
 # ---- an instrument's way --------------------------------------------------------------------------------------------
 
 WALK = WalkView(

@@ -64,3 +64,14 @@ def test_a_shop_without_readings_says_what_to_do(tmp_path):
 
 def test_the_address_that_was_leads_into_capability():
     assert "/capability?open=gauges&characteristic=action" in said(gauges.layout(characteristic="action"))
+
+
+def test_names_that_would_fill_a_screen_are_told_by_their_number():
+    models = [f"HERON-OM Concert Grand Auditorium Rosewood Cutaway Mk {k}" for k in range(5)]
+    rows = {"characteristic": ["relief"] * 5 + ["action"], "model": [*models, models[0]]}
+    found = pl.DataFrame(rows).with_columns(gauge=pl.lit("coarse"), state=pl.lit("steady"))
+    shop = desk.here().snapshot().shop
+    told = gauges._headline(found, pl.DataFrame(schema={"share_of_spread": pl.Float64}), shop)
+    assert told.endswith(f"for neck relief on five models; action on {models[0]}.")
+    short = gauges._headline(found.tail(1), pl.DataFrame(schema={"share_of_spread": pl.Float64}), shop)
+    assert short == f"Gauges are too coarse for action on {models[0]}."

@@ -28,3 +28,13 @@ def test_a_spell_is_told_since_it_began_and_when_it_came_before(moving_desk, ear
     assert since(found, shop, NOW).replace("\u00a0", " ") == said
     for text in (matters.line(found, shop, NOW)[0], matters.whole(found, shop, NOW)):
         assert said in text.replace("\u00a0", " ")
+
+
+def test_long_names_of_several_models_are_told_by_their_number(moving_desk):
+    shop, (one, *_) = moving_desk.snapshot().shop, moving_desk.ask(open_matters)
+    long = ["HERON-D Concert Grand Auditorium Mk 1", "HERON-D Octave Archtop Mk 4"]
+    assert matters.models(replace(one, models=long), shop) == "two models"
+    assert matters.models(replace(one, models=long[:1]), shop) == long[0]
+    assert (
+        matters.models(replace(one, models=["HERON-D", "LARK-25", "LARK-40"]), shop) == "HERON-D, LARK-25 and LARK-40"
+    )
