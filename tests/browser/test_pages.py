@@ -47,8 +47,10 @@ def test_every_page_is_drawn_and_quiet(address, watched, width, paths):
 
 UNFIT = """() => [...document.querySelectorAll('.table-wrap, main td')].filter(e => e.checkVisibility()).flatMap(e => {
   const box = e.getBoundingClientRect();
-  if (e.matches('.table-wrap')) return e.scrollWidth > e.clientWidth + 1 ? ['runs out: ' + e.textContent.slice(0, 40)] : [];
-  return box.height > 100 && box.width < 90 && e.textContent.length > 24 ? ['narrow: ' + e.textContent] : [];
+  const over = e.matches('.table-wrap') && e.scrollWidth > e.clientWidth + 1;
+  if (over) return ['runs out: ' + e.textContent.slice(0, 40)];
+  const narrow = e.matches('td') && box.height > 100 && box.width < 90 && e.textContent.length > 24;
+  return narrow ? ['narrow: ' + e.textContent] : [];
 })"""
 
 

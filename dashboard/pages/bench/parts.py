@@ -28,6 +28,7 @@ from ingest.shopfiles.shop import Shop
 
 DRAWN = 3  # targets drawn; the others stand in the table
 Row = dict[str, Any]
+REST = (("hold", "Hold"), ("word", ""), ("say", "Where it stands"))  # of a target that is not drawn
 PLACE = ("characteristic", "position", "model")  # a target
 
 
@@ -113,15 +114,7 @@ def targets_sheet(
     more = (
         [
             parts.behind(
-                parts.plain_table(
-                    rest,
-                    [
-                        ("what", "Target"),
-                        ("hold", "Hold", "wide-only"),
-                        ("word", "", "wide-only"),
-                        ("say", "Where it stands", "wide-only"),
-                    ],
-                ),
+                parts.plain_table(rest, [("what", "Target"), *((*column, "wide-only") for column in REST)]),
                 f"{numbers.count(len(rest))} more targets",
             )
         ]
