@@ -9,13 +9,12 @@ Johnson, Kotz & Balakrishnan 1994, Continuous Univariate Distributions 1, chapte
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 from scipy import special, stats
 
-from analysis.methods.distributions import folded_normal
+from analysis.methods.distributions import Placed, folded_normal
 from analysis.methods.expected_share import LIKELY, PPM, Z, narrow
 from analysis.methods.normality import anderson_darling
 from analysis.methods.segments import Floats
@@ -31,7 +30,7 @@ class Curve:
     """A curve and how likely it makes the readings."""
 
     name: str  # lognormal | gamma | Weibull | folded normal
-    frozen: Any  # scipy's frozen distribution
+    frozen: Placed
     likelihood: float  # natural log
     p: float  # test of fit: the readings' places on the curve as normal readings, Anderson-Darling
 
@@ -72,7 +71,7 @@ def curves(values: npt.ArrayLike) -> list[Curve]:
     if x.min() >= 0:
         unit = float(x.mean())
         curve = folded_normal(x / unit)
-        frozen = curve.dist(*curve.args, loc=0.0, scale=curve.kwds["scale"] * unit)
+        frozen = Placed(curve.dist, curve.shape, 0.0, curve.scale * unit)
         found.append(("folded normal", frozen, float(frozen.logpdf(x).sum() + len(x) * np.log(sd))))
     told = [
         Curve(name, frozen, likelihood - len(x) * np.log(sd), _fit(x, frozen)) for name, frozen, likelihood in found
@@ -97,12 +96,12 @@ def interval(values: npt.ArrayLike, told: list[Curve], lower: float, upper: floa
 
 def _ends(x: Floats, curve: Curve, lower: float, upper: float) -> tuple[float, float]:
     dist, sd = curve.frozen.dist, float(x.std())
-    start, scale = float(curve.frozen.kwds["loc"]), float(curve.frozen.kwds["scale"])
+    start, scale = curve.frozen.loc, curve.frozen.scale
     moves = curve.name != "folded normal"
-    at = np.array([float(curve.frozen.args[0]), np.log(scale), *([start / sd] if moves else [])])
+    at = np.array([curve.frozen.shape, np.log(scale), *([start / sd] if moves else [])])
 
-    def frozen(point: Floats) -> Any:
-        return dist(point[0], loc=point[2] * sd if moves else start, scale=float(np.exp(point[1])))
+    def frozen(point: Floats) -> Placed:
+        return Placed(dist, point[0], point[2] * sd if moves else start, float(np.exp(point[1])))
 
     def quantile(point: Floats) -> float:
         return -float(special.ndtri(Curve("", frozen(point), 0.0, 1.0).ppm(lower, upper) / PPM))
@@ -141,7 +140,7 @@ def _second(of: Callable[[Floats], float], at: Floats, step: Floats) -> Floats:
     return out
 
 
-def _fit(x: Floats, frozen: Any) -> float:
+def _fit(x: Floats, frozen: Placed) -> float:
     place = frozen.cdf(x)
     z = special.ndtri(np.clip(place, 1e-12, 1 - 1e-12))
     if len(x) < 8 or float(np.ptp(z)) == 0:
@@ -149,9 +148,9 @@ def _fit(x: Floats, frozen: Any) -> float:
     return float(anderson_darling(z)[1][0])
 
 
-def _frozen(name: str, shape: float, start: float, scale: float) -> Any:
+def _frozen(name: str, shape: float, start: float, scale: float) -> Placed:
     family = {"lognormal": stats.lognorm, "gamma": stats.gamma, "Weibull": stats.weibull_min}[name]
-    return family(float(shape), loc=start, scale=float(scale))
+    return Placed(family, float(shape), start, float(scale))
 
 
 def _lognormal(y: Floats) -> tuple[Floats, Floats, Floats]:

@@ -40,7 +40,7 @@ def test_no_other_folded_normal_is_likelier(offset):
     best = curve.logpdf(readings).sum()
     shape, _, scale = stats.foldnorm.fit(readings, floc=0)
     assert best >= stats.foldnorm.logpdf(readings, shape, 0, scale).sum() - 1e-6
-    (shape,), scale = curve.args, curve.kwds["scale"]
+    shape, scale = curve.shape, curve.scale
     for a in (-0.01, 0.01):
         for b in (0.99, 1.0, 1.01):
             assert best >= stats.foldnorm.logpdf(readings, max(shape + a, 0.0), 0, scale * b).sum() - 1e-9
@@ -51,5 +51,5 @@ def test_readings_with_longer_tails_than_half_a_normal_curve_have_no_offset():
     # square.
     x = stats.expon.ppf((np.arange(400) + 0.5) / 400)
     half = folded_normal(x)
-    assert half.args[0] < 1e-3  # flat to the fourth power: a double tells no nearer
-    assert half.kwds["scale"] ** 2 == pytest.approx((x**2).mean())
+    assert half.shape < 1e-3  # flat to the fourth power: a double tells no nearer
+    assert half.scale**2 == pytest.approx((x**2).mean())

@@ -111,8 +111,8 @@ def a_folded_curve() -> object:
     x = np.abs(rng(24).normal(0.03, 0.04, 150))
     curve = distributions.folded_normal(x)
     return [
-        curve.args,
-        curve.kwds["scale"],
+        (curve.shape,),
+        curve.scale,
         distributions.percentile_indices(curve, 0.001, 0.15),
         distributions.percentile_indices(curve, upper=0.12),
     ]

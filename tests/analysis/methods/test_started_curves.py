@@ -40,11 +40,27 @@ def test_the_likelihood_told_is_that_of_the_curve_and_no_neighbour_with_its_star
     assert {curve.name for curve in told} >= {"lognormal", "gamma", "Weibull"}
     for curve in told:
         assert curve.likelihood == pytest.approx(curve.frozen.logpdf(x).sum(), abs=1e-6)
-        (shape,), start, scale = curve.frozen.args, curve.frozen.kwds["loc"], curve.frozen.kwds["scale"]
+        shape, start, scale = curve.frozen.shape, curve.frozen.loc, curve.frozen.scale
         for a in (0.99, 1.01):
             for b in (0.99, 1.0, 1.01):
                 near = FAMILIES[curve.name].logpdf(x, shape * a, start, scale * b).sum()
                 assert curve.likelihood >= near - 1e-6, curve.name
+
+
+def test_no_family_of_curves_is_copied_to_be_asked_at_one_place(monkeypatch):
+    x = readings("gamma", 300)
+
+    def copied(*_, **__):
+        raise AssertionError("scipy's frozen curve: 3 ms each, and an interval asks at thirty places a curve")
+
+    monkeypatch.setattr(stats.rv_continuous, "freeze", copied)
+    told = curves(x)
+    assert np.isfinite(interval(x, told, np.nan, 4.0)).all()
+    for curve in told:
+        of = FAMILIES[curve.name], (curve.frozen.shape, curve.frozen.loc, curve.frozen.scale)
+        for name in ("cdf", "sf", "pdf", "logpdf"):
+            assert (getattr(curve.frozen, name)(x) == getattr(of[0], name)(x, *of[1])).all()
+        assert curve.frozen.ppf(0.3) == of[0].ppf(0.3, *of[1])
 
 
 @settings(max_examples=10)
