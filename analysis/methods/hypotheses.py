@@ -52,8 +52,8 @@ class Sieve:
             count[group] = count.get(group, 0) + 1
             if len(kept) < most or count[group] <= each:
                 kept.append(batch.candidate(k, scope))
-        whiles = [one for batch in levels for one in batch.whiles(self._levels.seen)]
-        return kept + sorted(whiles, key=lambda one: -one.score)[:WHILES]
+        whiles = sorted((one for batch in levels for one in batch.whiles()), key=lambda one: -one.score)
+        return kept + [one.of.candidate_of(one) for one in whiles[:WHILES]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,7 +77,7 @@ class _Batch:
                 if one > -np.inf:
                     yield -one, self.places[k], scope, self.groups[k], k
 
-    def whiles(self, seen: Readings) -> Iterator[Candidate]:
+    def whiles(self) -> Iterator["_While"]:
         """Of the first few of each group what moved for a while and came back."""
         if self.sums is None or self.counts is None:
             return
@@ -87,11 +87,15 @@ class _Batch:
             k = few[at]
             price = self.log_prior[k] + self.scopes.price[k, scope]
             near, score = near_starts(one, price, NEAR)
-            streams = np.flatnonzero(self.scopes.streams[k, scope])
-            made = self.of.candidate(self.numbers[k], streams, near, price[near], float(score.max()))
-            end = seen.since + one.end
-            ends = price[near] - np.log(len(price) - 1)
-            yield replace(made, base=made.base * (seen.day < end), log_prior=ends, end=end)
+            yield _While(self, k, scope, one.end, near, price[near], float(score.max()))
+
+    def candidate_of(self, one: "_While") -> Candidate:
+        """One of those that moved for a while."""
+        streams = np.flatnonzero(self.scopes.streams[one.item, one.scope])
+        made = self.of.candidate(self.numbers[one.item], streams, one.near, one.price, one.score)
+        end = self.of.seen.since + one.end
+        price = one.price - np.log(self.log_prior.shape[1] - 1)
+        return replace(made, base=made.base * (self.of.seen.day < end), log_prior=price, end=end)
 
     def candidate(self, k: int, scope: int) -> Candidate:
         """One of them, with the starts that are nearly as likely as the likeliest."""
@@ -100,6 +104,19 @@ class _Batch:
         near = np.flatnonzero(score >= score.max() - NEAR)
         streams = np.flatnonzero(self.scopes.streams[k, scope])
         return self.of.candidate(self.numbers[k], streams, near, price[near], float(score.max()))
+
+
+@dataclass(frozen=True, eq=False)
+class _While:
+    """An item of a batch that moved for a while, as far as it is known before the exact look."""
+
+    of: _Batch
+    item: int
+    scope: int
+    end: int  # the first day without it, counted as the starts are
+    near: Ints
+    price: Floats
+    score: float
 
 
 class _Levels:

@@ -160,19 +160,10 @@ def spread(code: Ints, off: Floats, *, apart: int = 1) -> float:
 
 
 def _by_neighbours(square: Floats, chance: Floats) -> float:
-    """The variance between levels by which the middle one of the squared differences of neighbours is as large as it
+    """The variance between levels by which half of the squared differences of neighbours are as large as half of them
     should be: a few that lie far apart do not count for more. chance : (n,) what readings alone make of each.
     """
-
-    def middle(variance: float) -> float:
-        return float(np.median(square / (2 * variance + chance)))
-
-    if middle(FLOOR) <= MIDDLE:
-        return FLOOR
-    low, high = FLOOR, float(square.max())  # at its end no difference is larger than should be
-    for _ in range(50):
-        low, high = (half, high) if middle(half := (low + high) / 2) > MIDDLE else (low, half)
-    return high
+    return max(FLOOR, float(np.median(square / MIDDLE - chance)) / 2)
 
 
 def moment(code: Ints, off: Floats) -> float:

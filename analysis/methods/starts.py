@@ -25,7 +25,8 @@ def products_since(
         start, value = np.searchsorted(one.days, day[row], side="right") - 1, one.base[row]  # the last one before it
         cell = effects.each[row]
         cell += start[:, None] * (p + 1)
-        sums = np.bincount(cell.ravel(), np.repeat(value, cell.shape[1]), minlength=k * (p + 1))
+        weights = None if (value == 1.0).all() else np.repeat(value, cell.shape[1])  # most are 1, which counts faster
+        sums = np.bincount(cell.ravel(), weights, minlength=k * (p + 1))
         np.cumsum(sums.reshape(k, p + 1)[::-1, :-1], axis=0, out=w[at : at + k][::-1])
         rows.append(row)
         places.append(start + at)

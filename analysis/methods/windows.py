@@ -8,10 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.methods.scopes import LEAST, NEVER, Gain
+from analysis.methods.scopes import BASELINE, LEAST, NEVER, SIZE_PRIOR, Gain
 from analysis.methods.segments import Flags, Floats, Ints
 
 LIKELIER = 4.6  # log: by so much more than a shift that stays, and by the price of its end
+ROUNDING = 1e-6  # of a gain
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,12 +50,29 @@ def ends_of(sums: Floats, counts: Floats, streams: Flags, lasting: Floats) -> li
     """
     found = []
     for level, choices in enumerate(streams):  # a loop over the few levels that lie out most
-        for choice, chosen in enumerate(choices):
-            if chosen.any() and lasting[level, choice] > -np.inf:
-                one = window_of(sums[level, chosen], counts[level, chosen], float(lasting[level, choice]))
-                if one is not None:
-                    found.append((level, choice, one))
+        told = at_most(choices @ sums[level], choices @ counts[level])
+        there = choices.any(axis=1) & (lasting[level] > -np.inf)
+        for choice in np.flatnonzero(there & (told >= lasting[level] + LIKELIER)):
+            chosen = choices[choice]
+            one = window_of(sums[level, chosen], counts[level, chosen], float(lasting[level, choice]))
+            if one is not None:
+                found.append((level, int(choice), one))
     return found
+
+
+def at_most(total: Floats, many: Floats) -> Floats:
+    """No window of some choices of readings gains more (choices,): as if baselines were known.
+
+    total, many : (choices, starts) over their readings from each day to the end.
+    """
+    if total.shape[1] < 3:
+        return np.full(len(total), -np.inf)
+    within = total[:, :, None] - total[:, None, 1:]
+    size = many[:, :, None] - many[:, None, 1:]
+    np.square(within, out=within)
+    within /= np.abs(size, out=size) + 1 / SIZE_PRIOR  # the other way round it is the window between the same days
+    gain = 0.5 * within.max(axis=(1, 2)) - 0.5 * np.log1p(LEAST / (1 + BASELINE * LEAST))  # of the least readings
+    return np.asarray(gain - np.log(total.shape[1] - 1) + ROUNDING)
 
 
 def near_starts(one: Window, price: Floats, near: float) -> tuple[Ints, Floats]:

@@ -8,12 +8,12 @@ linear algebra has one thread, as in `truerun`.
 """
 
 import os
+import shutil
 
 os.environ |= {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}  # before numpy, as the command has it
 
 import tempfile
 import time
-from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from statistics import median
@@ -21,17 +21,17 @@ from statistics import median
 from analysis.studies.drift.signals import signals
 from analysis.studies.matters.matters import matters
 from demo_data.generator import write_shop
+from ingest.store import worked_out
 from ingest.store.store import open_snapshot
-from ingest.store.worked_out import WorkedOut
 from ingest.verbs.load import load
 
 NOW = datetime(2026, 11, 21, tzinfo=UTC)
 TIMES = 5
 
 
-def cost(folder: Path, kept: Path) -> tuple[float, int]:
+def cost(folder: Path) -> tuple[float, int]:
     """Seconds for the matters of the shop as it stands, and how many there are."""
-    snapshot = replace(open_snapshot(folder), worked_out=WorkedOut(kept, 1, ""))
+    snapshot = open_snapshot(folder)
     snapshot.once(signals)
     begun = time.process_time()
     found = snapshot.once(matters)
@@ -44,20 +44,18 @@ def main() -> None:
         folder = Path(place) / "shop"
         folder.mkdir()
         logs = sorted(write_shop(folder))
-        last = max(path.stem.rpartition("_")[2] for path in logs)
-        before = [path for path in logs if not path.stem.endswith(last)]
-        load(folder, before, now=NOW)
-        kept = [Path(place) / f"kept{k}" for k in range(TIMES)]
-        for each in kept:
-            each.mkdir()
-            cost(folder, each)
-        load(folder, [path for path in logs if path not in before], now=NOW)
-        weekly = [cost(folder, each) for each in kept]
-        cold = []
+        last = max(path.stem.rpartition("-W")[2] if "-W" in path.stem else "" for path in logs)
+        late = [path for path in logs if path.stem.endswith(f"-W{last}")]
+        load(folder, [path for path in logs if path not in late], now=NOW)
+        cost(folder)
+        load(folder, late, now=NOW)
+        weekly, cold = [], []
         for k in range(TIMES):
-            new = Path(place) / f"new{k}"
-            new.mkdir()
-            cold.append(cost(folder, new))
+            new = Path(place) / f"shop{k}"
+            shutil.copytree(folder, new)  # with what was kept the week before
+            weekly.append(cost(new))
+            worked_out.let_go(new)
+            cold.append(cost(new))
         rows = [
             "| | seconds | at most | matters |",
             "|---|---|---|---|",

@@ -180,7 +180,12 @@ def _evidence(
     if (*key, positions) not in kept.every:
         if key not in kept.wholes:
             at = here.at[here.within(looked.span)]
-            kept.wholes[key] = instruments(snapshot, judged, looked.characteristic, looked.stage, at)
+            wider = kept.wider(*key)
+            kept.wholes[key] = (
+                instruments(snapshot, judged, looked.characteristic, looked.stage, at)
+                if wider is None
+                else wider.only(np.isin(wider.at, at, assume_unique=True))
+            )
         whole, some = kept.wholes[key], None
         if positions is not None:
             rows = np.array([one in positions for one in judged.streams.rows["position"].to_list()])
@@ -194,6 +199,13 @@ def _evidence(
 class _Held:
     wholes: dict[tuple[str, str, Span], Instruments] = field(default_factory=dict)
     every: dict[tuple[str, str, Span, tuple[str, ...] | None], Evidence | None] = field(default_factory=dict)
+
+    def wider(self, characteristic: str, stage: str, span: Span) -> Instruments | None:
+        """Those of a bench over a span that holds this one, whose readings say the same of an instrument each."""
+        for (of, at, other), whole in self.wholes.items():
+            if (of, at) == (characteristic, stage) and whole.alike and other.holds(span):
+                return whole
+        return None
 
     def few(self) -> None:
         """Let go of what was asked for first."""

@@ -2,9 +2,9 @@
 
 A shop of many years is not explained anew from its first day: signals that opened within eighteen weeks of one another
 are looked at together, over the readings from as long before the first of them may have begun to as long after the last
-has opened, or has closed where all have. What a cause moved shows within that time, or not by these means; and an
-answer about a time that has passed stays what it was. Where eighteen weeks hold too few instruments it is as long as
-holds enough.
+has opened; where all have closed, to the day of the last closing, since they are explained as of then. What a cause
+moved shows within that time, or not by these means; and an answer about a time that has passed stays what it was. Where
+eighteen weeks hold too few instruments it is as long as holds enough.
 """
 
 from collections.abc import Iterator
@@ -31,6 +31,11 @@ class Span:
 
     first: date | None
     last: date | None
+
+    def holds(self, other: "Span") -> bool:
+        """Does the other lie in it?"""
+        begins = self.first is None or (other.first is not None and other.first >= self.first)
+        return begins and (self.last is None or (other.last is not None and other.last <= self.last))
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,9 +67,9 @@ class Bench:
         place = int(np.searchsorted(self.instruments, day, side="right")) + ENOUGH
         return max(day + AROUND, int(self.instruments[min(place, len(self.instruments) - 1)]))
 
-    def span(self, start: int, last: int) -> Span:
-        """The span of what may have begun on one day and is looked at as of another."""
-        first, end = self.back(start) // STEP * STEP, -(-self.on(last) // STEP) * STEP
+    def span(self, start: int, last: int, *, past: bool) -> Span:
+        """Of what may have begun on one day and is looked at as of another; past : nothing after that is asked."""
+        first, end = self.back(start) // STEP * STEP, last if past else -(-self.on(last) // STEP) * STEP
         return Span(
             day_of(first) if first > int(self.instruments[0]) else None,
             day_of(end) if end < int(self.instruments[-1]) else None,
@@ -120,7 +125,7 @@ def span_of(snapshot: Snapshot, here: Bench, looked: list[Signal], *, closed: bo
         starts.append(max(number(began(one).astimezone(zone).date()), here.back(opened)))
         until = one.row["closed_at"] if closed else None
         lasts.append(opened if until is None else min(number(until.astimezone(zone).date()), here.on(opened)))
-    return here.span(min(starts), max(lasts))
+    return here.span(min(starts), max(lasts), past=closed)
 
 
 def opens_within(snapshot: Snapshot, span: Span, one: Signal) -> bool:

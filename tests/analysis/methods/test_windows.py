@@ -6,7 +6,7 @@ import pytest
 from analysis.methods.candidates import Factor
 from analysis.methods.explanation import UNEXPLAINED, Explainer, together
 from analysis.methods.scopes import gain
-from analysis.methods.windows import window_of
+from analysis.methods.windows import LIKELIER, at_most, ends_of, window_of
 
 DAYS, STREAMS, A_DAY = 40, 3, 4
 
@@ -51,6 +51,26 @@ def test_turning_the_sign_changes_no_window_and_too_few_readings_make_none():
     assert (one.end, one.gain.tolist()) == (other.end, other.gain.tolist())
     assert window_of(total[:, :2], many[:, :2], 0.0) is None
     assert window_of(total[:1, -3:], np.array([[9.0, 6.0, 3.0]]), -99.0) is None
+
+
+def test_no_window_is_lost_by_the_bound_that_spares_most_of_the_work():
+    found = spared = 0
+    for seed in range(30):
+        rng = np.random.default_rng([75, seed])
+        total, many = sums(rng, start=int(rng.integers(5, 15)), end=int(rng.integers(16, 30)), size=seed / 20)
+        streams = rng.random((4, STREAMS)) < 0.7
+        lasting = rng.normal(3, 5, size=4)
+        lasting[3] = -np.inf
+        told = ends_of(total[None], many[None], streams[None], lasting[None])
+        each = [window_of(total[some], many[some], one) for some, one in zip(streams, lasting, strict=True)]
+        wanted = [k for k in range(3) if streams[k].any() and each[k] is not None]
+        assert [choice for _, choice, _ in told] == wanted
+        bound = at_most(streams @ total, streams @ many)
+        for _, choice, one in told:
+            assert one.gain.max() <= bound[choice]
+        found, spared = found + len(told), spared + int((bound < lasting + LIKELIER)[:3].sum())
+    assert found >= 10
+    assert spared >= 10
 
 
 def shop(seed, *, first, second):
