@@ -9,15 +9,27 @@ Source: Lucas & Saccucci 1990, Exponentially weighted moving average control sch
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
 from scipy.signal import lfilter
 
 from analysis.methods.problems import UnusableData
-from analysis.methods.segments import ONE_STREAM, Flags, Floats, Ints, blocks, checked, lengths, places, spans
+from analysis.methods.segments import (
+    ONE_STREAM,
+    Flags,
+    Floats,
+    Ints,
+    blocks,
+    checked,
+    lengths,
+    places,
+    rectangles,
+    spans,
+)
 from analysis.methods.variables import TIE, per_segment
+
+ALONE = 250  # readings from which on a segment has a filter of its own; shorter ones go side by side
 
 
 @dataclass(frozen=True)
@@ -58,24 +70,24 @@ def growth(weight: float, judged: Ints) -> Floats:
 
 
 def faded(inputs: Floats, begins: Ints, keep: float) -> Floats:
-    """Running sums y = x + keep y', anew at each start, in one pass over all segments.
-
-    One filter runs through; what it carries over a start is known from the segment's own end and taken out of the first
-    input, which costs eps x |carried|. Where that is more than 1e5 the parts before and after are filtered apart.
+    """Running sums y = x + keep y', anew at each start; each segment is summed alone, so that to the last digit it
+    hangs on its own inputs and on nothing that stands beside it.
     """
-    through: Floats = lfilter([1.0], [1.0, -keep], inputs)
-    if len(begins) == 1:
-        return through
-    ends = through[begins[1:] - 1]
-    own = ends - keep ** np.diff(begins) * np.append(0.0, ends[:-1])
-    stops = np.flatnonzero(np.abs(own) > 1e5) + 1
-    if len(stops):
-        parts = pairwise([0, *stops.tolist(), len(begins)])
-        edges = np.append(begins, len(inputs))
-        return np.concatenate([faded(inputs[edges[a] : edges[b]], begins[a:b] - edges[a], keep) for a, b in parts])
-    mended = inputs.copy()
-    mended[begins[1:]] -= keep * own
-    return np.asarray(lfilter([1.0], [1.0, -keep], mended), dtype=np.float64)
+    found = np.empty(len(inputs))
+    size = lengths(begins, len(inputs))
+    ahead, behind = np.ones(1), np.array([1.0, -keep])
+    alone = size >= ALONE
+    for first, count in zip(begins[alone].tolist(), size[alone].tolist(), strict=True):
+        found[first : first + count] = lfilter(ahead, behind, inputs[first : first + count])
+    short = np.flatnonzero(~alone)
+    for which, longest in rectangles(size[short]):
+        along = np.arange(longest)
+        inside = along < size[short[which], None]
+        at = (begins[short[which], None] + along)[inside]
+        cells = np.zeros(inside.shape)
+        cells[inside] = inputs[at]
+        found[at] = lfilter(ahead, behind, cells, axis=1)[inside]
+    return found
 
 
 def ewma(

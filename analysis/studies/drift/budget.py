@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.methods.segments import Floats, Ints
+from analysis.methods.segments import Flags, Floats, Ints
 
 FULL_WEEKS = 13
 MOVED_BY = 0.25
@@ -62,10 +62,30 @@ def budget(allowed: float, chart: Ints, week: Ints, ready: Ints, *, relimited: I
     volumes = np.where(volumes > 0, volumes, everything[0])
     again = np.zeros(weeks, dtype=bool)
     again[np.clip(relimited - first + 1, 0, weeks - 1)] = len(relimited) > 0
-    used = np.empty(weeks)
+    used = by_steps(volumes, again)
+    return Budget(first, np.minimum(allowed / used, LARGEST_RATE), used)
+
+
+def by_steps(volumes: Floats, again: Flags | None = None) -> Floats:
+    """What each week goes by (w,): the volume known at a week's start (w,) from which on it had moved by a quarter, or
+    was asked for anew (`again`, (w,)).
+    """
+    used = np.empty(len(volumes))
     current = volumes[0]
     for at, volume in enumerate(volumes):
-        if again[at] or abs(volume / current - 1) >= MOVED_BY:
+        if abs(volume / current - 1) >= MOVED_BY or (again is not None and again[at]):
             current = volume
         used[at] = current
-    return Budget(first, np.minimum(allowed / used, LARGEST_RATE), used)
+    return used
+
+
+def so_far(weeks: Ints) -> float:
+    """Readings a week so far, as the last week goes by it: the mean of the full weeks before each week, which moves at
+    a week's start and only when it has moved by a quarter. So it stays what it is from one log to the next, and with it
+    all that hangs on it.
+
+    weeks : int (n,), the number of the week of each reading, at least one.
+    """
+    counts = np.bincount(weeks - int(weeks.min())).astype(np.float64)
+    means = np.cumsum(counts)[:-1] / np.arange(1, len(counts))
+    return float(by_steps(np.append(counts[0], means))[-1])

@@ -14,7 +14,7 @@ from analysis.methods.autocorrelation import sigma_factor
 from analysis.methods.segments import Flags, Floats, Ints, lengths
 from analysis.methods.signal_life import Lives
 from analysis.studies.drift.apart import UNJUDGED, judged_apart
-from analysis.studies.drift.budget import Budget
+from analysis.studies.drift.budget import Budget, so_far
 from analysis.studies.drift.independence import correlations, stretches
 from analysis.studies.drift.opened import FOUND, OPENINGS, cuts, signals_of
 from analysis.studies.drift.pooled import Pooled, pooled, pools
@@ -222,10 +222,11 @@ def _stretch(held: Streams, shop: Shop) -> Floats:
 
 
 def _arl(held: Streams, shop: Shop) -> float:
-    """About how many readings lie between false signals under the shop's budget."""
-    weeks = week_numbers(held, shop)
-    arl = len(weeks) / max(int(weeks.max() - weeks.min()), 1) / (shop.judging.budget or 1.0)
-    return float(np.clip(arl, 100.0, 1e5))
+    """About how many readings lie between false signals under the shop's budget: by how much limits widen where
+    readings resemble each other hangs on it a little. It moves as the budget does, by the week and by the quarter: else
+    each log would move the limits of all these series by a hair.
+    """
+    return float(np.clip(so_far(week_numbers(held, shop)) / (shop.judging.budget or 1.0), 100.0, 1e5))
 
 
 def _beyond_spread(held: Streams, charts: Charts, stretch: Floats) -> Floats:

@@ -105,6 +105,19 @@ def test_charts_do_not_touch_each_other_and_nothing_opens_before_judging():
     assert (found.segment.tolist(), found.opened.tolist()) == ([0], [2])
 
 
+def test_a_chart_among_others_is_the_chart_alone_to_the_last_digit():
+    rng = np.random.default_rng(20270302)
+    size = rng.integers(1, 900, 40)
+    starts, begin = np.cumsum(size) - size, rng.integers(0, 30, 40)
+    z = rng.normal(size=size.sum()) + np.repeat(rng.normal(size=40), size) * (rng.random(size.sum()) < 0.5)
+    together = lives(z, starts, begin=begin, width=np.full(len(z), 2.5))
+    for chart, (first, count) in enumerate(zip(starts, size, strict=True)):
+        mine = z[first : first + count]
+        alone = lives(mine, ONE, begin=begin[chart : chart + 1], width=np.full(count, 2.5))
+        assert together.average[first : first + count].tolist() == alone.average.tolist()
+        assert together.opened[together.segment == chart].tolist() == (alone.opened + first).tolist()
+
+
 def test_a_constant_run_at_the_centre_opens_nothing():
     assert len(lives(np.zeros(50), ONE, begin=FROM_THE_FIRST, width=np.full(50, 3.0)).opened) == 0
 

@@ -65,7 +65,7 @@ def test_a_segment_never_feels_the_one_before_it(parts):
     x, starts = joined(parts)
     together = ewma(x, starts, centre=0.0, sigma=1.0)
     alone = [ewma(part, centre=0.0, sigma=1.0) for part in parts]
-    assert together.average == pytest.approx(np.concatenate([chart.average for chart in alone]), rel=1e-12, abs=1e-10)
+    assert together.average.tolist() == np.concatenate([chart.average for chart in alone]).tolist()
     assert (together.beyond == np.concatenate([chart.beyond for chart in alone])).all()
     assert together.upper == pytest.approx(np.concatenate([chart.upper for chart in alone]))
 
@@ -181,7 +181,7 @@ def test_a_hundred_thousand_readings_in_many_segments_give_what_small_pieces_giv
     wholesale = ewma(z, starts, **lines)
     monkeypatch.setattr(subject, "blocks", lambda starts, n: blocks(starts, n, 50))
     piecemeal = ewma(z, starts, **lines)
-    assert wholesale.average == pytest.approx(piecemeal.average, abs=1e-12)
+    assert (wholesale.average == piecemeal.average).all()
     assert (wholesale.beyond == piecemeal.beyond).all()
     last = slice(starts[-1], None)
     assert wholesale.average[last] == pytest.approx(
@@ -194,3 +194,16 @@ def test_a_stream_that_runs_away_leaves_the_next_one_exact():
     chart = ewma(x, [0, 5, 8, 11], centre=0.0, sigma=1.0)
     assert chart.average[5:8].tolist() == ewma([0.1, 0.2, 0.3], centre=0.0, sigma=1.0).average.tolist()
     assert chart.average[11] == pytest.approx(0.04, rel=1e-12)
+
+
+def test_what_is_faded_hangs_to_the_last_digit_on_its_own_inputs_alone():
+    rng = np.random.default_rng(20270301)
+    size = rng.choice([1, 2, 40, subject.ALONE - 1, subject.ALONE, 900], 60)
+    starts, x = np.cumsum(size) - size, rng.normal(size=size.sum())
+    together = subject.faded(x, starts, 0.9)
+    alone = [subject.faded(part, np.zeros(1, dtype=np.int64), 0.9) for part in np.split(x, starts[1:])]
+    assert together.tolist() == np.concatenate(alone).tolist()
+    first = [subject.faded(part[:25], np.zeros(1, dtype=np.int64), 0.9) for part in np.split(x, starts[1:])]
+    assert all(
+        part[:25].tolist() == head.tolist() for part, head in zip(alone, first, strict=True)
+    )  # nor on later ones

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from analysis.methods.autocorrelation import ewma_widening
-from analysis.studies.drift.budget import LARGEST_RATE, budget
+from analysis.studies.drift.budget import LARGEST_RATE, budget, so_far
 from analysis.studies.drift.budget_buys import what_it_buys
 from analysis.studies.drift.independence import correlations, stretches
 from analysis.studies.drift.signals import signals
@@ -92,6 +92,37 @@ def test_neighbours_that_resemble_each_other_widen_the_limits_and_it_is_said():
     stretch = judged.charts.sigma[own] / judged.streams.own.sigma[judged.charts.rows["stream"].to_numpy()[own]]
     assert stretch == pytest.approx(np.full(20, stretch[0]))
     assert stretch[0] == pytest.approx(ewma_widening(correlations(judged.streams)[0], arl=20 * 60.0), rel=0.03)
+
+
+@pytest.mark.parametrize(
+    ("per_week", "wanted"),
+    [
+        ([40], 40.0),
+        ([40, 7], 40.0),  # the week under way is not told yet
+        ([40, 40, 56, 70, 70, 3], 51.5),  # means 40, 40, 45.3, 51.5, 55.2: the fourth is a quarter off, the last is not
+        ([8, 40, 40, 3], 24.0),  # a first week cut short is made good: 8, 24, 29.3
+        ([40, 0, 0, 3], 40 / 3),
+    ],
+)
+def test_readings_a_week_so_far_move_at_a_weeks_start_and_by_a_quarter(per_week, wanted):
+    assert so_far(2900 + np.repeat(np.arange(len(per_week)), per_week)) == pytest.approx(wanted)
+
+
+def test_one_more_day_leaves_the_limits_of_readings_that_resemble_each_other_alone():
+    rng = np.random.default_rng(20261223)
+    x = followed(rng, 20, 130)
+
+    def sigmas(days: int) -> np.ndarray:
+        made = snapshot(
+            shop(tuple(f"M{k}" for k in range(20))),
+            {RELIEF: x[:, :days].ravel(order="F")},
+            model=np.tile([f"M{k}" for k in range(20)], days),
+            hours=np.repeat(np.arange(days) * 2.0, 20) + np.tile(np.arange(20) / 60, days),
+        )
+        charts = made.once(signals).charts
+        return charts.sigma[(charts.rows["chart"] == AVERAGE).to_numpy()]
+
+    assert sigmas(130).tolist() == sigmas(118).tolist()
 
 
 def test_independent_readings_are_left_alone():
