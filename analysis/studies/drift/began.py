@@ -1,5 +1,6 @@
 """When the change behind each signal began, and how it was before and since."""
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -26,10 +27,15 @@ def began(held: Streams, charts: Charts, table: pl.DataFrame) -> pl.DataFrame:
     end_point, closed_at.
     """
     plotted, _, _ = deviations(held)
-    # one line of all readings, then of all points of charts: places of pooled signals lie in its second part
+    # on one line stand all readings, then all points of charts: places of pooled signals lie in its second part
     n = len(held.values)
-    line = np.concatenate((plotted, charts.plotted))
-    row_of = np.concatenate((np.arange(n), charts.reading))
+
+    def row_of(place: Ints) -> Ints:
+        return np.where(place < n, place, charts.reading[np.maximum(place - n, 0)])
+
+    def line(place: Ints) -> Floats:
+        return np.where(place < n, plotted[np.minimum(place, n - 1)], charts.plotted[np.maximum(place - n, 0)])
+
     chart, stream = table["chart_row"].to_numpy(), table["stream"].to_numpy()
     ours = (charts.rows["chart"] == POOLED).to_numpy()[chart]
     young = (charts.rows["stream"].to_numpy()[chart] < 0) & ~ours
@@ -50,7 +56,7 @@ def began(held: Streams, charts: Charts, table: pl.DataFrame) -> pl.DataFrame:
     taken = held.readings["taken_at"]
 
     def when(places: Ints) -> pl.Series:
-        return taken.gather(pl.Series(np.where(usable, row_of[at[np.maximum(places, 0)]], -1)).replace(-1, None))
+        return taken.gather(pl.Series(np.where(usable, row_of(at[np.maximum(places, 0)]), -1)).replace(-1, None))
 
     def number(values: Floats) -> pl.Series:
         return pl.select(pl.when(pl.Series(usable)).then(pl.Series(values).fill_nan(None)).otherwise(None)).to_series()
@@ -63,17 +69,24 @@ def began(held: Streams, charts: Charts, table: pl.DataFrame) -> pl.DataFrame:
             "before": number(found.mean_before),
             "after": number(found.mean_after),
             "size": number(found.size),
-            "began_reading": row_of[at[np.maximum(found.at, 0)]],
-            "first_reading": row_of[low],
+            "began_reading": row_of(at[np.maximum(found.at, 0)]),
+            "first_reading": row_of(low),
         }
     )
 
 
 def _steps(
-    line: Floats, span: tuple[Ints, Ints, Ints], held: Streams, charts: Charts, table: pl.DataFrame, *, soon: Flags
+    line: Callable[[Ints], Floats],
+    span: tuple[Ints, Ints, Ints],
+    held: Streams,
+    charts: Charts,
+    table: pl.DataFrame,
+    *,
+    soon: Flags,
 ) -> tuple[Step, Ints]:
-    """The likeliest step of each signal between low and high that began no later than it opened; and the places in
-    `line` that the results point into. soon : it opened soon after the one before on its chart.
+    """The likeliest step of each signal between low and high that began no later than it opened; and the places on the
+    line that the results point into. line : what stands at places on it. soon : it opened soon after the one before on
+    its chart.
     """
     low, opened, high = span
     chart, stream = table["chart_row"].to_numpy(), table["stream"].to_numpy()
@@ -84,12 +97,13 @@ def _steps(
     size = high - low + 1
     begins = np.cumsum(size) - size
     at = np.repeat(low - begins, size) + np.arange(size.sum())
+    values = line(at)
     sigma = np.where(young, held.own.sigma[stream], charts.sigma[chart])
     last_start = begins + (opened - low)
-    found = step(line[at], begins, sigma=sigma, end=np.maximum(last_start, np.minimum(begins + 1, begins + size - 1)))
+    found = step(values, begins, sigma=sigma, end=np.maximum(last_start, np.minimum(begins + 1, begins + size - 1)))
     if known.any():
-        before = np.where(ours, 0.0, np.where(centred, charts.centre[chart], line[low]))
-        from_it = step(line[at], begins, sigma=sigma, before=before, end=last_start)
+        before = np.where(ours, 0.0, np.where(centred, charts.centre[chart], line(low)))
+        from_it = step(values, begins, sigma=sigma, before=before, end=last_start)
         found = replace(
             found,
             **{
@@ -98,7 +112,7 @@ def _steps(
             },
         )
     alone = (last_start == begins) & ~known
-    return _from_the_first(found, alone, begins, line[at], np.where(young, np.nan, charts.centre[chart])), at
+    return _from_the_first(found, alone, begins, values, np.where(young, np.nan, charts.centre[chart])), at
 
 
 def _from_the_first(found: Step, alone: Flags, begins: Ints, values: Floats, centre: Floats) -> Step:

@@ -11,11 +11,10 @@ from functools import lru_cache
 import numpy as np
 from scipy.special import fdtrc
 
-from analysis.methods.segments import Flags, Floats, Ints, lengths, places
+from analysis.methods.segments import Flags, Floats, Ints, dense, spans
 from analysis.methods.variables import spread
 from analysis.studies.drift.parents import parents
 from analysis.studies.drift.streams import Streams
-from ingest.terms import tables
 
 DIFFER = 0.01
 
@@ -35,13 +34,12 @@ class _Setters:
 
 @lru_cache(maxsize=1)
 def _setters(held: Streams) -> _Setters:
-    n = len(held.values)
-    everyone = (held.rows["tech"] == "").to_numpy()
-    size = lengths(held.starts, n)
-    inside = np.repeat(everyone, size) & (places(held.starts, n) < np.repeat(held.own.n, size))
+    everyone = np.flatnonzero((held.rows["tech"] == "").to_numpy())
     code = setter_codes(held)
-    at = np.flatnonzero(inside & (code >= 0))
-    stream = np.repeat(np.arange(len(size)), size)[at]
+    at = spans(held.starts[everyone], held.starts[everyone] + held.own.n[everyone])
+    stream = np.repeat(everyone, held.own.n[everyone])
+    told = code[at] >= 0
+    at, stream = at[told], stream[told]
     key, which = np.unique(stream * (code.max(initial=0) + 1) + code[at], return_inverse=True)
     off = held.values[at] - held.own.centre[stream]
     count = np.bincount(which, minlength=len(key)).astype(np.float64)
@@ -54,8 +52,9 @@ def _setters(held: Streams) -> _Setters:
 @lru_cache(maxsize=1)
 def setter_codes(held: Streams) -> Ints:
     """A number for who set each reading, -1 where nobody is known, shape (n,)."""
-    names = held.readings["set_by"]
-    return np.where((names == "").to_numpy(), -1, tables.rank(names))
+    nobody = (held.readings.source["set_by"] == "").fill_null(False).to_numpy()
+    code = np.where(nobody, -1, held.readings.ranks_told("set_by"))
+    return np.asarray(code[held.readings.row], dtype=np.int64)
 
 
 def differing(held: Streams) -> tuple[Flags, Floats]:
@@ -97,8 +96,8 @@ def deviations(held: Streams) -> tuple[Floats, Floats, Flags]:
         followed = held.per_reading(by_air)
         plotted[followed] -= held.with_air[followed]
     if worked.any():
-        on = held.per_reading(worked)
-        plotted[on] -= _setter_centres(held)[on]
+        on = np.flatnonzero(held.per_reading(worked))
+        plotted[on] -= _setter_centres(held, on)
     changed = spread(plotted, eras.starts, baseline=np.maximum(eras.judged_from, 1))
     return plotted, np.where(worked | by_air, changed.sigma, eras.sigma), worked
 
@@ -113,13 +112,12 @@ def follow_air(held: Streams) -> Flags:
 LEAST = 25  # readings of a setter from which on they have a mean of their own
 
 
-def _setter_centres(held: Streams) -> Floats:
-    """Baseline mean of the setter of each reading: of their readings in the stream's baseline, else of their own first
-    ones.
+def _setter_centres(held: Streams, at: Ints) -> Floats:
+    """Baseline mean of the setter of some readings (k,): of their readings in the stream's baseline, else of their own
+    first ones.
 
     The stream's own where the setter is unknown or has too few readings to have a mean.
     """
-    size = lengths(held.starts, len(held.values))
     code = setter_codes(held)
     kinds = int(code.max(initial=0)) + 1
     parent = parents(held.rows)
@@ -131,9 +129,15 @@ def _setter_centres(held: Streams) -> Floats:
         key, return_index=True
     )  # the first of two alike: the stream's baseline goes before the tech's own
     centre = np.concatenate((each.mean[known], held.own.centre[own]))[place]
-    plain = np.repeat(held.own.centre, size)
-    if len(key) == 0:
-        return plain
-    wanted = np.repeat(parent, size) * kinds + code
-    found = np.minimum(np.searchsorted(key, wanted), len(key) - 1)
-    return np.where((code >= 0) & (key[found] == wanted), centre[found], plain)
+    stream = held.readings.stream[at]
+    found = np.asarray(held.own.centre[stream])
+    told = np.flatnonzero(code[at] >= 0)
+    if len(key) == 0 or len(told) == 0:
+        return found
+    wanted = parent[stream[told]] * kinds + code[at[told]]
+    some = dense(wanted)  # they are few
+    place = np.minimum(np.searchsorted(key, wanted[some.first]), len(key) - 1)
+    has = key[place] == wanted[some.first]
+    those = has[some.code]
+    found[told[those]] = centre[place][some.code[those]]
+    return found

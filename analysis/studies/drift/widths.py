@@ -64,8 +64,10 @@ def week_numbers(held: Streams, shop: Shop) -> Ints:
 
 @lru_cache(maxsize=1)  # asked for many times of the same readings
 def _week_numbers(readings: Readings, first: int) -> Ints:
-    day = readings["day"].cast(pl.Int32).to_numpy().astype(np.int64)
-    return (day - (day + THURSDAY - first) % 7) // 7
+    day = readings["day"].to_physical().to_numpy()
+    low = int(day.min(initial=0))
+    days = np.arange(low, int(day.max(initial=0)) + 1)
+    return np.asarray(((days - (days + THURSDAY - first) % 7) // 7)[day - low])
 
 
 def allow(
@@ -76,7 +78,6 @@ def allow(
     if allowed is None:
         return None
     weeks = week_numbers(held, snapshot.shop)
-    ids = segment_ids(held.starts, len(held.values))
     # a stream of all techs is watched from its first reading on, by the short-run chart or its own; a tech's own from
     # its first judged reading
     ready = np.full(len(held.starts), int(weeks.max()) + 10_000)  # never
@@ -84,7 +85,7 @@ def allow(
         held.rows["n"].to_numpy() >= snapshot.shop.judging.least_readings
     )
     ready[everyone] = weeks[held.starts[everyone]]
-    parts = [(ids, weeks, ready)]
+    parts = [(held.readings.stream, weeks, ready)]
     if charts is not None:
         mine = charts.rows["stream"].to_numpy()
         size = lengths(charts.starts, len(charts.reading))
@@ -92,9 +93,8 @@ def allow(
         first = weeks[charts.reading[charts.starts[some] + charts.begin[some]]]
         np.minimum.at(ready, mine[some], first)
         over = np.flatnonzero((charts.rows["over"] != "").to_numpy())
-        of_pooled = np.isin(np.repeat(np.arange(len(size)), size), over)
-        chart = np.repeat(np.arange(len(size)), size)[of_pooled]
-        chart, when = np.searchsorted(over, chart), weeks[charts.reading[of_pooled]]
+        chart = np.repeat(np.arange(len(over)), size[over])
+        when = weeks[charts.reading[spans(charts.starts[over], charts.starts[over] + size[over])]]
         if pooled is not None:  # the instruments of the baselines passed the chart too: its volume is theirs as well
             chart = np.concatenate((chart, segment_ids(pooled.steady_starts, len(pooled.steady))))
             when = np.concatenate((when, weeks[pooled.steady_reading]))
@@ -138,11 +138,16 @@ def residuals(charts: Charts, weeks: Ints, pooled: Pooled | None, factor: Floats
         )
     young = np.flatnonzero((charts.rows["chart"] == SHORT_RUN).to_numpy())
     if len(young):
-        which = np.repeat(np.arange(len(size)), size)
-        at = np.flatnonzero(np.isin(which, young))
-        starts = np.flatnonzero(np.diff(which[at], prepend=-1))
+        at = spans(charts.starts[young], charts.starts[young] + size[young])
         # on the scale of a standard normal already: their own spread is no estimate to be taken out
-        parts.append((number[which[at]], weeks[charts.reading[at]] + 1, charts.plotted[at], np.zeros(len(at))))
+        parts.append(
+            (
+                np.repeat(number[young], size[young]),
+                weeks[charts.reading[at]] + 1,
+                charts.plotted[at],
+                np.zeros(len(at)),
+            )
+        )
     if pooled is not None:
         first = len(charts.starts) - len(pooled.charts.starts)
         sigma = pooled.charts.sigma / pooled.beyond
