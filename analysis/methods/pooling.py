@@ -4,9 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.methods.segments import Floats, Ints
-
-DENSE = 4  # cells a reading up to which sums are laid out for every chart and instrument, which wants no sorting
+from analysis.methods.segments import Floats, Ints, dense
 
 
 @dataclass(frozen=True)
@@ -15,7 +13,42 @@ class InstrumentMeans:
 
     mean: Floats  # (p,)
     chart: Ints  # (p,)
-    reading: Ints  # (p,) a reading of each point, as an index of what was given
+    reading: Ints  # (p,) the first of its readings, as an index of what was given
+
+
+@dataclass(frozen=True)
+class Points:
+    """Which point each reading belongs to, chart after chart, oldest first."""
+
+    of: Ints  # (n,)
+    chart: Ints  # (p,)
+
+    def means(self, z: Floats, at: Ints | None = None) -> InstrumentMeans:
+        """Means over the readings of each point.
+
+        z : float (k,). at : int (k,), the readings that count, rising; without it all. A point of which none counts is
+        left out.
+        """
+        of = self.of if at is None else self.of[at]
+        count = np.bincount(of, minlength=len(self.chart))
+        first = np.zeros(len(self.chart), dtype=np.int64)
+        first[of[::-1]] = np.arange(len(of) - 1, -1, -1)  # the last that is put down stays
+        mean = np.bincount(of, z, minlength=len(self.chart))
+        there = np.flatnonzero(count)
+        return InstrumentMeans(np.asarray(mean[there] / count[there]), self.chart[there], first[there])
+
+
+def points(chart: Ints, instrument: Ints) -> Points:
+    """The points of readings of some charts.
+
+    Parameters
+    ----------
+    chart : int (n,), from 0 on.
+    instrument : int (n,), from 0 on, rising with time.
+    """
+    wide = int(instrument.max(initial=0)) + 1
+    found = dense(chart * wide + instrument)
+    return Points(found.code, chart[found.first])
 
 
 def instrument_means(z: Floats, chart: Ints, instrument: Ints) -> InstrumentMeans:
@@ -27,23 +60,4 @@ def instrument_means(z: Floats, chart: Ints, instrument: Ints) -> InstrumentMean
     chart : int (n,), from 0 on.
     instrument : int (n,), from 0 on, rising with time.
     """
-    n = len(z)
-    if n == 0:
-        none = np.zeros(0, dtype=np.int64)
-        return InstrumentMeans(np.zeros(0), none, none)
-    wide = int(instrument.max()) + 1
-    key = chart * wide
-    key += instrument
-    cells = (int(chart.max()) + 1) * wide
-    first = np.empty(0, dtype=np.int64)
-    if cells <= DENSE * n:
-        count = np.bincount(key, minlength=cells)
-        present = np.flatnonzero(count)
-        mean = np.bincount(key, z, minlength=cells)[present] / count[present]
-        seen = np.empty(cells, dtype=np.int32 if n < 2**31 else np.int64)
-        seen[key] = np.arange(n, dtype=seen.dtype)
-        first = seen[present].astype(np.int64)
-    else:
-        present, first, which = np.unique(key, return_index=True, return_inverse=True)
-        mean = np.bincount(which, z) / np.bincount(which)
-    return InstrumentMeans(np.asarray(mean), present // wide, first)
+    return points(chart, instrument).means(z)

@@ -127,12 +127,26 @@ class Dense:
     first: Ints  # (k,) index of the first of each
 
 
+def places_in(keys: Ints, wanted: Ints) -> Ints:
+    """The place of each wanted number (n,) among keys (k,), which rise; -1 where it is none of them; none below 0."""
+    size = max(int(keys.max(initial=-1)), int(wanted.max(initial=-1))) + 1
+    if size > 4 * len(wanted) + 1000:
+        place = np.minimum(np.searchsorted(keys, wanted), max(len(keys) - 1, 0))
+        return np.asarray(np.where(keys[place] == wanted, place, -1) if len(keys) else np.full(len(wanted), -1))
+    place = np.full(size, -1, dtype=np.int64)
+    place[keys] = np.arange(len(keys))
+    return place[wanted]
+
+
 def dense(keys: Ints) -> Dense:
     """Keys (n,), none below 0, as codes without gaps; without a sort where they lie close together."""
     size = int(keys.max(initial=-1)) + 1
     if size > 4 * len(keys) + 1000:
-        _, first, code = np.unique(keys, return_index=True, return_inverse=True)
-        return Dense(code.astype(np.int64), first.astype(np.int64))
+        order = np.argsort(keys)  # whichever way among alike ones
+        fresh = np.diff(keys[order], prepend=-1) != 0
+        code = np.empty(len(keys), dtype=np.int64)
+        code[order] = np.cumsum(fresh) - 1
+        return Dense(code, np.asarray(np.minimum.reduceat(order, np.flatnonzero(fresh)), dtype=np.int64))
     first = np.full(size, -1, dtype=np.int64)
     first[keys[::-1]] = np.arange(len(keys) - 1, -1, -1)  # the last that is put down stays
     there = first >= 0

@@ -62,7 +62,7 @@ def budget(allowed: float, chart: Ints, week: Ints, ready: Ints, *, relimited: I
     volumes = np.where(volumes > 0, volumes, everything[0])
     again = np.zeros(weeks, dtype=bool)
     again[np.clip(relimited - first + 1, 0, weeks - 1)] = len(relimited) > 0
-    used = by_steps(volumes, again)
+    used = by_steps(np.asarray(volumes, dtype=np.float64), again)
     return Budget(first, np.minimum(allowed / used, LARGEST_RATE), used)
 
 

@@ -10,13 +10,13 @@ The spread of a chart's points, and whether neighbours resemble each other, is t
 baselines.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import polars as pl
 
-from analysis.methods.pooling import InstrumentMeans, instrument_means
-from analysis.methods.segments import Flags, Floats, Ints, dense, lengths, spans
+from analysis.methods.pooling import InstrumentMeans, Points, instrument_means, points
+from analysis.methods.segments import Flags, Floats, Ints, dense, lengths, places_in, spans
 from analysis.methods.variables import spread
 from analysis.studies.drift.independence import point_stretches
 from analysis.studies.drift.setters import deviations
@@ -36,16 +36,17 @@ class Judged:
     """Readings of the streams of all techs after their full baselines, and those that the baselines are made of."""
 
     at: Ints  # (j,) rows of Streams.readings
+    row: Ints  # (j,) the same as rows of the story
     era: Ints  # (j,)
     z: Floats  # (j,) in the stream's sigmas off its baseline mean
     base_at: Ints  # (b,) the same of baselines; a reading may stand in the baselines of two eras
+    base_row: Ints  # (b,)
     base_era: Ints  # (b,)
     base_z: Floats  # (b,)
 
-    def without(self, told: Flags) -> "Judged":
-        """The same less judged readings that are told already; told (n,)."""
-        kept = ~told[self.at]
-        return replace(self, at=self.at[kept], era=self.era[kept], z=self.z[kept])
+    def only(self, kept: Flags) -> "Judged":
+        """The same with some of the judged readings (j,)."""
+        return replace(self, at=self.at[kept], row=self.row[kept], era=self.era[kept], z=self.z[kept])
 
 
 @dataclass(frozen=True)
@@ -68,19 +69,30 @@ class Pools:
 
     held: Streams
     judged: Judged
-    instrument: Ints  # (n,) a number for each instrument at a stage, rising with time
-    groups: dict[str, tuple[Ints, pl.DataFrame]]  # by kind: the chart of each reading (n,), and what each is called
+    instrument: Ints  # (r,) of the story's readings a number for each instrument at a stage, rising with time
+    groups: dict[str, tuple[Ints, pl.DataFrame]]  # by kind: the chart of each of these (r,), and what each is called
+    _points: dict[str, Points] = field(default_factory=dict, repr=False)
 
     def offsets(self, over: str) -> "Offsets":
         """The baseline means that charts of this kind take off."""
         return offsets(self.judged, over, self.groups[over][0])
 
+    def points(self, over: str) -> Points:
+        """The points of charts of this kind that judged readings make; of nobody known the first chart's, not to be
+        counted.
+        """
+        if over not in self._points:
+            code = np.maximum(self.groups[over][0][self.judged.row], 0)
+            self._points[over] = points(code, self.instrument[self.judged.row])
+        return self._points[over]
+
 
 def pools(held: Streams, *, coarse: Flags, baseline_readings: int) -> Pools:
     """What the pooled charts of the shop are made of."""
     columns = {SETTER: ("stage", "set_by"), GAUGE: ("gauge",), CHARACTERISTIC: ()}
-    groups = {over: _group(held, names) for over, names in columns.items()}
-    return Pools(held, _judged(held, coarse, baseline_readings), _instruments(held), groups)
+    some = _read(held)
+    groups = {over: _group(held, names, some) for over, names in columns.items()}
+    return Pools(held, _judged(held, coarse, baseline_readings), _instruments(held, some), groups)
 
 
 def pooled(made: Pools, *, weight: float, arl: float, told: Flags | None = None) -> Pooled | None:
@@ -90,10 +102,11 @@ def pooled(made: Pools, *, weight: float, arl: float, told: Flags | None = None)
     other hangs on it a little. told (n,) : readings that an open signal of their own stream, or of who set them there,
     already tells: they are left out, or one model that moved would open and close the charts of all, batch by batch.
     """
-    judged = made.judged if told is None else made.judged.without(told)
-    if len(judged.at) == 0:
+    kept = np.ones(len(made.judged.at), dtype=np.bool_) if told is None else ~told[made.judged.at]
+    if not kept.any():
         return None
-    parts = [_kind(made.held, judged, over, group, made.instrument) for over, group in made.groups.items()]
+    judged = made.judged if told is None else made.judged.only(kept)
+    parts = [_kind(made, judged, over, kept) for over in made.groups]
     some = [part for part in parts if part is not None]
     return _joined(made.held, some, weight, arl) if some else None
 
@@ -108,10 +121,10 @@ def _judged(held: Streams, coarse: Flags, baseline_readings: int) -> Judged:
     kept = everyone & full & (sigma > 0)
     centre = np.where(worked, 0.0, eras.centre)
     size = lengths(eras.starts, n)
-    era = np.repeat(np.arange(len(size)), size)
-    place = np.arange(n) - eras.starts[era]
-    at = np.flatnonzero(kept[era] & (place >= eras.judged_from[era]))
     which = np.flatnonzero(kept)
+    before = np.minimum(eras.judged_from[which], size[which])
+    at = spans(eras.starts[which] + before, eras.starts[which] + size[which])
+    era = np.repeat(which, size[which] - before)
     ends = np.append(held.starts[1:], n)[eras.stream[which]]
     count = np.maximum(np.minimum(eras.window[which] + eras.baseline[which], ends) - eras.window[which], 0)
     base_era = np.repeat(which, count)
@@ -121,15 +134,22 @@ def _judged(held: Streams, coarse: Flags, baseline_readings: int) -> Judged:
         value = np.where(eras.on_file[of], held.values[rows], plotted[rows])
         return np.asarray((value - centre[of]) / sigma[of])
 
-    return Judged(at, era[at], sigmas(at, era[at]), base_at, base_era, sigmas(base_at, base_era))
+    row = held.readings.row
+    return Judged(at, row[at], era, sigmas(at, era), base_at, row[base_at], base_era, sigmas(base_at, base_era))
 
 
-def _instruments(held: Streams) -> Ints:
-    """A number for each instrument at a stage, rising with the time it was read, shape (n,)."""
-    source, row = held.readings.source, held.readings.row
-    read = np.zeros(len(source), dtype=bool)
-    read[row] = True
-    some = np.flatnonzero(read)
+def _read(held: Streams) -> Ints:
+    """The story's readings that streams hold."""
+    read = np.zeros(len(held.readings.source), dtype=bool)
+    read[held.readings.row] = True
+    return np.flatnonzero(read)
+
+
+def _instruments(held: Streams, some: Ints) -> Ints:
+    """A number for each instrument at a stage, rising with the time it was read, of the story's readings (r,); some :
+    those that streams hold.
+    """
+    source = held.readings.source
     visit = source["visit"].gather(some).fill_null(-1).to_numpy()
     stage = held.readings.ranks_told("stage")[some]
     # a visit is of one instrument at one stage; what hangs on no visit has no serial, and its stage alone
@@ -143,25 +163,26 @@ def _instruments(held: Streams) -> Ints:
     order = np.lexsort((visit[found.first], stage[found.first], serial, first))
     number = np.empty(len(order), dtype=np.int64)
     number[order] = np.arange(len(order))
-    place = np.empty(len(source), dtype=np.int64)
+    place = np.zeros(len(source), dtype=np.int64)
     place[some] = number[found.code]
-    return np.asarray(place[row])
+    return place
 
 
-def _group(held: Streams, columns: tuple[str, ...]) -> tuple[Ints, pl.DataFrame]:
-    """The chart of each reading (n,), -1 where it is unknown who or what; and the charts' names by number."""
-    names = ("characteristic", *columns)
-    row = held.readings.row
-    key, known = np.zeros(len(row), dtype=np.int64), np.ones(len(row), dtype=bool)
+def _group(held: Streams, columns: tuple[str, ...], some: Ints) -> tuple[Ints, pl.DataFrame]:
+    """The chart of each of the story's readings (r,), -1 where it is unknown who or what or no stream holds it; and the
+    charts' names by number. some : those that streams hold.
+    """
+    names, source = ("characteristic", *columns), held.readings.source
+    key, known = np.zeros(len(some), dtype=np.int64), np.ones(len(some), dtype=bool)
     for name in names:
-        place = held.readings.ranks(name)
-        known &= (held.readings.source[name] != "").fill_null(False).to_numpy()[row]
+        place = held.readings.ranks_told(name)[some]
+        known &= (source[name] != "").fill_null(False).to_numpy()[some]
         key = key * (int(place.max(initial=0)) + 1) + place
     at = np.flatnonzero(known)
     found = dense(key[at])
-    group = np.full(len(row), -1, dtype=np.int64)
-    group[at] = found.code
-    rows = tables.plain(held.readings.at(at[found.first], *names))
+    group = np.full(len(source), -1, dtype=np.int64)
+    group[some[at]] = found.code
+    rows = tables.plain(source.at(some[at[found.first]], *names))
     return group, rows.with_columns(group=pl.Series(np.arange(len(found.first)), dtype=pl.Int64))
 
 
@@ -177,31 +198,30 @@ class _Points:
     complete: Ints  # the reading that completed the baseline a steady point comes from
 
 
-def _kind(
-    held: Streams, judged: Judged, over: str, group: tuple[Ints, pl.DataFrame], instrument: Ints
-) -> _Points | None:
-    """Points of one kind of chart; None where there is none."""
-    code, names = group
+def _kind(made: Pools, judged: Judged, over: str, kept: Flags) -> _Points | None:
+    """Points of one kind of chart; None where there is none. kept : which of all judged readings these are."""
+    held, (code, names) = made.held, made.groups[over]
     if names.is_empty():
         return None
     off = offsets(judged, over, code)
+    chart, base_chart = code[judged.row], code[judged.base_row]
     counted = off.known
-    z = judged.z - off.mean
-    models = _several(names, code[judged.at][counted], held.readings.ranks("setup")[judged.at[counted]])
+    models = _several(names, chart[counted], held.readings.ranks_told("setup")[judged.row[counted]])
     rivals = names.select(
         pl.len().over([n for n in names.columns if n not in ("set_by", "gauge", "group")]) > 1
     ).to_series()
     allowed = models & (rivals.to_numpy() if over != CHARACTERISTIC else True)
-    counted &= allowed[np.maximum(code[judged.at], 0)]
-    found = instrument_means(z[counted], code[judged.at][counted], instrument[judged.at][counted])
-    steady = off.base_known & allowed[np.maximum(code[judged.base_at], 0)]
+    counted &= allowed[np.maximum(chart, 0)]
+    these = np.flatnonzero(kept)[counted]
+    found = made.points(over).means((judged.z - off.mean)[counted], these)
+    steady = off.base_known & allowed[np.maximum(base_chart, 0)]
     count = np.maximum(off.base_count[steady], 2)
     # the mean taken off is an estimate, within the baseline and after it; and so is the sigma divided by, which came
     # from these very readings and not from the later ones: their mean square is 2 / n larger for normal readings
     behind = np.maximum(held.eras.baseline[judged.base_era[steady]], 2)
     shrunk = np.sqrt(count / (count - 1) * (1 + 1 / count) * (1 + 2 / behind))
     rest = (judged.base_z - off.base_mean)[steady] * shrunk
-    calm = instrument_means(rest, code[judged.base_at][steady], instrument[judged.base_at][steady])
+    calm = instrument_means(rest, base_chart[steady], made.instrument[judged.base_row[steady]])
     if len(found.mean) == 0 or len(calm.mean) == 0:
         return None
     ends = held.eras.window + held.eras.baseline - 1
@@ -228,23 +248,23 @@ class Offsets:
 
 
 def offsets(judged: Judged, over: str, code: Ints) -> Offsets:
-    """Means of each setter, gauge or stream (`over`) in each stream; code (n,): who or what each reading is of, -1 not
-    known.
+    """Means of each setter, gauge or stream (`over`) in each stream; code (r,): who or what each of the story's
+    readings is of, -1 not known.
     """
-    known = code[judged.at] >= 0
-    base_known = code[judged.base_at] >= 0
+    chart, base_chart = code[judged.row], code[judged.base_row]
+    known, base_known = chart >= 0, base_chart >= 0
     kinds = int(code.max(initial=0)) + 1
     if over == CHARACTERISTIC:  # the stream's own mean: nothing to take off, nobody to wait for
         _, which, count = np.unique(judged.base_era, return_inverse=True, return_counts=True)
         return Offsets(np.zeros(len(judged.at)), known, np.zeros(len(judged.base_at)), base_known, count[which])
-    base_key, key = judged.base_era * kinds + code[judged.base_at], judged.era * kinds + code[judged.at]
+    base_key, key = judged.base_era * kinds + base_chart, judged.era * kinds + chart
     keys, which = np.unique(base_key, return_inverse=True)
     count = np.bincount(which, base_known, minlength=len(keys)).astype(np.int64)
     base_mean = np.bincount(which, judged.base_z, minlength=len(keys)) / np.maximum(np.bincount(which), 1)
     enough = count >= IN_BASELINE
-    place = np.minimum(np.searchsorted(keys, key), len(keys) - 1)
-    has = known & (keys[place] == key) & enough[place]
-    mean = np.where(has, base_mean[place], 0.0)
+    place = places_in(keys, np.maximum(key, 0))
+    has = known & (place >= 0) & np.append(enough, False)[place]
+    mean = np.where(has, np.append(base_mean, 0.0)[place], 0.0)
     newcomers, own = _newcomers(judged, key, known & ~has)
     mean[newcomers] = own
     has[newcomers] = True
@@ -269,8 +289,7 @@ def _newcomers(judged: Judged, key: Ints, usable: Flags) -> tuple[Ints, Floats]:
 def _several(names: pl.DataFrame, code: Ints, setup: Ints) -> Flags:
     """Which charts hold readings of two models or more; code, setup (n,): chart and model of each reading."""
     wide = int(setup.max(initial=0)) + 1
-    key = code * wide + setup
-    pairs = key[dense(key).first] // wide
+    pairs = np.flatnonzero(np.bincount(code * wide + setup)) // wide
     return np.asarray(np.bincount(pairs, minlength=len(names)) > 1)
 
 

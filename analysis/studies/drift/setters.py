@@ -11,7 +11,7 @@ from functools import lru_cache
 import numpy as np
 from scipy.special import fdtrc
 
-from analysis.methods.segments import Flags, Floats, Ints, dense, spans
+from analysis.methods.segments import Flags, Floats, Ints, places_in, spans
 from analysis.methods.variables import spread
 from analysis.studies.drift.parents import parents
 from analysis.studies.drift.streams import Streams
@@ -135,9 +135,7 @@ def _setter_centres(held: Streams, at: Ints) -> Floats:
     if len(key) == 0 or len(told) == 0:
         return found
     wanted = parent[stream[told]] * kinds + code[at[told]]
-    some = dense(wanted)  # they are few
-    place = np.minimum(np.searchsorted(key, wanted[some.first]), len(key) - 1)
-    has = key[place] == wanted[some.first]
-    those = has[some.code]
-    found[told[those]] = centre[place][some.code[those]]
+    place = places_in(key, wanted)
+    has = place >= 0
+    found[told[has]] = centre[place[has]]
     return found

@@ -4,12 +4,12 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.methods.pooling import instrument_means
+from analysis.methods.pooling import instrument_means, points
 
 
 def test_the_mean_of_an_instruments_readings_is_one_point():
     found = instrument_means(np.array([1.0, 3.0, 5.0]), np.array([0, 0, 0]), np.array([7, 7, 2]))
-    assert (found.mean.tolist(), found.chart.tolist(), found.reading.tolist()) == ([5.0, 2.0], [0, 0], [2, 1])
+    assert (found.mean.tolist(), found.chart.tolist(), found.reading.tolist()) == ([5.0, 2.0], [0, 0], [2, 0])
 
 
 def test_nothing_gives_nothing():
@@ -27,3 +27,15 @@ def test_points_are_those_of_a_plain_walk(rows):
     assert found.chart.tolist() == [c for c, _ in sorted(by)]
     assert np.allclose(found.mean, [np.mean(by[key]) for key in sorted(by)])
     assert [(int(chart[at]), int(instrument[at])) for at in found.reading] == sorted(by)
+
+
+def test_the_first_reading_stands_for_its_point_however_many_charts_there_are():
+    z, instrument = np.arange(6.0), np.array([3, 3, 3, 8, 8, 9])
+    few, many = (instrument_means(z, np.full(6, chart), instrument) for chart in (0, 10_000))
+    assert few.reading.tolist() == many.reading.tolist() == [0, 3, 5]
+
+
+def test_of_a_point_some_readings_can_be_left_out_and_one_without_any_is_none():
+    found = points(np.array([0, 0, 1, 1, 0]), np.array([2, 2, 2, 5, 1]))
+    some = found.means(np.array([4.0, 7.0, 9.0]), np.array([1, 2, 4]))
+    assert (some.mean.tolist(), some.chart.tolist(), some.reading.tolist()) == ([9.0, 4.0, 7.0], [0, 0, 1], [2, 0, 1])

@@ -98,6 +98,17 @@ def test_keys_are_told_without_gaps_in_their_order_however_far_apart_they_lie():
     assert len(segments.dense(keys[:0]).code) == 0
 
 
+def test_numbers_are_found_among_rising_ones_however_far_apart_they_lie():
+    rng = np.random.default_rng(20270303)
+    for most in (7, 10**12):
+        keys, wanted = np.unique(rng.integers(0, most, 40)), rng.integers(0, most, 5000)
+        wanted[:40] = rng.choice(keys, 40)
+        place = {int(key): at for at, key in enumerate(keys)}
+        assert segments.places_in(keys, wanted).tolist() == [place.get(int(each), -1) for each in wanted]
+        assert (segments.places_in(keys[:0], wanted) == -1).all()
+        assert len(segments.places_in(keys, wanted[:0])) == 0
+
+
 def test_rectangles_hold_each_piece_once_and_none_longer_than_they_are_wide(monkeypatch):
     monkeypatch.setattr(segments, "CELLS", 300)
     size = np.random.default_rng(20270302).integers(0, 90, 200)
