@@ -49,7 +49,9 @@ def budget(allowed: float, chart: Ints, week: Ints, ready: Ints, *, relimited: I
     first, last = int(week.min()), int(week.max())
     weeks = last - first + 1
     since = np.clip(ready - first, 0, weeks)  # weeks = never
-    counts = np.bincount(since[chart] * weeks + (week - first), minlength=(weeks + 1) * weeks)
+    cell = (since * weeks - first)[chart]
+    cell += week
+    counts = np.bincount(cell, minlength=(weeks + 1) * weeks)
     counts = counts.reshape(weeks + 1, weeks).astype(np.float64)
     # readings in week u of charts that were ready by week w
     by_ready = np.cumsum(counts, axis=0)[:weeks]

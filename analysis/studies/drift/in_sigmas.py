@@ -9,7 +9,8 @@ from functools import lru_cache
 import numpy as np
 
 from analysis.methods.segments import Flags, Floats
-from analysis.studies.drift.pooled import GAUGE, SETTER, pools
+from analysis.studies.drift.offsets import GAUGE, SETTER
+from analysis.studies.drift.pooled import pools
 from analysis.studies.drift.signals import Signals
 from analysis.studies.drift.streams import Streams
 

@@ -10,43 +10,23 @@ The spread of a chart's points, and whether neighbours resemble each other, is t
 baselines.
 """
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 import polars as pl
 
 from analysis.methods.pooling import InstrumentMeans, Points, instrument_means, points
-from analysis.methods.segments import Flags, Floats, Ints, dense, lengths, places_in, spans
+from analysis.methods.segments import Flags, Floats, Ints, dense, lengths, spans
 from analysis.methods.variables import spread
 from analysis.studies.drift.independence import point_stretches
+from analysis.studies.drift.offsets import CHARACTERISTIC, GAUGE, SETTER, Judged, Offsets, offsets
 from analysis.studies.drift.setters import deviations
 from analysis.studies.drift.streams import Streams
 from analysis.studies.drift.watching import POOLED, Charts
 from ingest.terms import tables
 from ingest.terms.tables import TIME
 
-SETTER, GAUGE, CHARACTERISTIC = "setter", "gauge", "characteristic"
-IN_BASELINE = 10  # readings of a setter or gauge in a stream's baseline from which on it has a mean of its own there
-FIRST = 25  # else: its first readings after the baseline give it
 STEADY = 25  # points over the baselines from which on a chart knows its spread
-
-
-@dataclass(frozen=True)
-class Judged:
-    """Readings of the streams of all techs after their full baselines, and those that the baselines are made of."""
-
-    at: Ints  # (j,) rows of Streams.readings
-    row: Ints  # (j,) the same as rows of the story
-    era: Ints  # (j,)
-    z: Floats  # (j,) in the stream's sigmas off its baseline mean
-    base_at: Ints  # (b,) the same of baselines; a reading may stand in the baselines of two eras
-    base_row: Ints  # (b,)
-    base_era: Ints  # (b,)
-    base_z: Floats  # (b,)
-
-    def only(self, kept: Flags) -> "Judged":
-        """The same with some of the judged readings (j,)."""
-        return replace(self, at=self.at[kept], row=self.row[kept], era=self.era[kept], z=self.z[kept])
 
 
 @dataclass(frozen=True)
@@ -73,7 +53,7 @@ class Pools:
     groups: dict[str, tuple[Ints, pl.DataFrame]]  # by kind: the chart of each of these (r,), and what each is called
     _points: dict[str, Points] = field(default_factory=dict, repr=False)
 
-    def offsets(self, over: str) -> "Offsets":
+    def offsets(self, over: str) -> Offsets:
         """The baseline means that charts of this kind take off."""
         return offsets(self.judged, over, self.groups[over][0])
 
@@ -91,7 +71,11 @@ def pools(held: Streams, *, coarse: Flags, baseline_readings: int) -> Pools:
     """What the pooled charts of the shop are made of."""
     columns = {SETTER: ("stage", "set_by"), GAUGE: ("gauge",), CHARACTERISTIC: ()}
     some = _read(held)
-    groups = {over: _group(held, names, some) for over, names in columns.items()}
+    words = {
+        name: (held.readings.ranks_told(name)[some], _told(held, name)[some])
+        for name in ("characteristic", "stage", "set_by", "gauge")
+    }
+    groups = {over: _group(held, ("characteristic", *names), some, words) for over, names in columns.items()}
     return Pools(held, _judged(held, coarse, baseline_readings), _instruments(held, some), groups)
 
 
@@ -168,21 +152,30 @@ def _instruments(held: Streams, some: Ints) -> Ints:
     return place
 
 
-def _group(held: Streams, columns: tuple[str, ...], some: Ints) -> tuple[Ints, pl.DataFrame]:
+def _told(held: Streams, name: str) -> Flags:
+    """Which of the story's readings say something in a column of texts (r,)."""
+    return np.asarray((held.readings.source[name] != "").fill_null(False).to_numpy())
+
+
+def _group(
+    held: Streams, names: tuple[str, ...], some: Ints, words: dict[str, tuple[Ints, Flags]]
+) -> tuple[Ints, pl.DataFrame]:
     """The chart of each of the story's readings (r,), -1 where it is unknown who or what or no stream holds it; and the
-    charts' names by number. some : those that streams hold.
+    charts' names by number.
+
+    some : those that streams hold; words : of each column the place of the word of these, and where there is one.
     """
-    names, source = ("characteristic", *columns), held.readings.source
     key, known = np.zeros(len(some), dtype=np.int64), np.ones(len(some), dtype=bool)
     for name in names:
-        place = held.readings.ranks_told(name)[some]
-        known &= (source[name] != "").fill_null(False).to_numpy()[some]
-        key = key * (int(place.max(initial=0)) + 1) + place
+        place, said = words[name]
+        known &= said
+        key *= int(place.max(initial=0)) + 1
+        key += place
     at = np.flatnonzero(known)
     found = dense(key[at])
-    group = np.full(len(source), -1, dtype=np.int64)
+    group = np.full(len(held.readings.source), -1, dtype=np.int64)
     group[some[at]] = found.code
-    rows = tables.plain(source.at(some[at[found.first]], *names))
+    rows = tables.plain(held.readings.source.at(some[at[found.first]], *names))
     return group, rows.with_columns(group=pl.Series(np.arange(len(found.first)), dtype=pl.Int64))
 
 
@@ -234,56 +227,6 @@ def _kind(made: Pools, judged: Judged, over: str, kept: Flags) -> _Points | None
         judged.base_at[steady][calm.reading],
         last[calm.reading],
     )
-
-
-@dataclass(frozen=True)
-class Offsets:
-    """The baseline mean in the stream of whoever a kind of chart asks for, in the stream's sigmas off its own mean."""
-
-    mean: Floats  # (j,) of judged readings
-    known: Flags  # (j,) readings that are judged by it
-    base_mean: Floats  # (b,) of readings of baselines
-    base_known: Flags  # (b,)
-    base_count: Ints  # (b,) readings behind it
-
-
-def offsets(judged: Judged, over: str, code: Ints) -> Offsets:
-    """Means of each setter, gauge or stream (`over`) in each stream; code (r,): who or what each of the story's
-    readings is of, -1 not known.
-    """
-    chart, base_chart = code[judged.row], code[judged.base_row]
-    known, base_known = chart >= 0, base_chart >= 0
-    kinds = int(code.max(initial=0)) + 1
-    if over == CHARACTERISTIC:  # the stream's own mean: nothing to take off, nobody to wait for
-        _, which, count = np.unique(judged.base_era, return_inverse=True, return_counts=True)
-        return Offsets(np.zeros(len(judged.at)), known, np.zeros(len(judged.base_at)), base_known, count[which])
-    base_key, key = judged.base_era * kinds + base_chart, judged.era * kinds + chart
-    keys, which = np.unique(base_key, return_inverse=True)
-    count = np.bincount(which, base_known, minlength=len(keys)).astype(np.int64)
-    base_mean = np.bincount(which, judged.base_z, minlength=len(keys)) / np.maximum(np.bincount(which), 1)
-    enough = count >= IN_BASELINE
-    place = places_in(keys, np.maximum(key, 0))
-    has = known & (place >= 0) & np.append(enough, False)[place]
-    mean = np.where(has, np.append(base_mean, 0.0)[place], 0.0)
-    newcomers, own = _newcomers(judged, key, known & ~has)
-    mean[newcomers] = own
-    has[newcomers] = True
-    return Offsets(mean, has, base_mean[which], base_known & enough[which], count[which])
-
-
-def _newcomers(judged: Judged, key: Ints, usable: Flags) -> tuple[Ints, Floats]:
-    """Judged readings after the first 25 of those who were not in the baseline, and the mean of those 25."""
-    at = np.flatnonzero(usable)
-    at = at[np.argsort(key[at], kind="stable")]
-    if len(at) == 0:
-        return at, np.zeros(0)
-    starts = np.flatnonzero(np.diff(key[at], prepend=key[at][0] - 1))
-    size = lengths(starts, len(at))
-    place = np.arange(len(at)) - np.repeat(starts, size)
-    owner = np.repeat(np.arange(len(starts)), size)
-    early = place < FIRST
-    mean = np.bincount(owner[early], judged.z[at][early], minlength=len(starts)) / np.minimum(size, FIRST)
-    return at[~early], mean[owner[~early]]
 
 
 def _several(names: pl.DataFrame, code: Ints, setup: Ints) -> Flags:

@@ -142,18 +142,19 @@ class _Watched:
 def _watched(snapshot: Snapshot, held: Streams, coarse: Flags, weekly: Shares | None) -> _Watched:
     shop = snapshot.shop
     budgeted = shop.judging.budget is not None
-    stretch = _stretch(held, shop) if budgeted else np.ones(len(held.starts))
-    kinds = _kinds(held, shop, coarse, stretch)
+    weight, arl = shop.judging.ewma_weight, _arl(held, shop) if budgeted else None
+    # factors for readings that are not independent, at about the rate that the budget will allow each reading
+    stretch = np.ones(len(held.starts)) if arl is None else stretches(held, weight=weight, arl=arl)
+    kinds = _kinds(held, shop, coarse, stretch, arl)
     made = pools(held, coarse=coarse, baseline_readings=shop.judging.baseline_readings) if budgeted else None
-    weight, arl = shop.judging.ewma_weight, _arl(held, shop)
-    over = pooled(made, weight=weight, arl=arl) if made is not None else None
+    over = pooled(made, weight=weight, arl=arl) if made is not None and arl is not None else None
     charts = joined([*kinds, *([over.charts] if over is not None else [])]) if kinds else None
     allowance = allow(snapshot, held, charts, weekly, over)
     laws = None
     if charts is not None and allowance is not None:
         beyond = _beyond_spread(held, charts, stretch)
         laws = laws_of(residuals(charts, week_numbers(held, shop), over, beyond), allowance, weight)
-    if charts is None or made is None or over is None:
+    if charts is None or made is None or over is None or arl is None:
         return _Watched(charts, over, allowance, laws)
     charts = None
     own = joined(kinds)
@@ -184,15 +185,16 @@ def _both(own: Charts, first: tuple[Fired, Lives], second: tuple[Fired, Lives]) 
     return Fired(rule=rule, **fires), replace(lived, side=np.concatenate([lived.side, later.side]), **moved)
 
 
-def _kinds(held: Streams, shop: Shop, coarse: Flags, stretch: Floats) -> list[Charts]:
-    """Charts of single streams, of techs before they have their own, and of young streams."""
-    budgeted = shop.judging.budget is not None
-    own = stream_charts(held, shop, coarse=coarse, stretch=stretch, budgeted=budgeted)
+def _kinds(held: Streams, shop: Shop, coarse: Flags, stretch: Floats, arl: float | None) -> list[Charts]:
+    """Charts of single streams, of techs before they have their own, and of young streams; arl : readings between false
+    signals under the shop's budget, None without one.
+    """
+    own = stream_charts(held, shop, coarse=coarse, stretch=stretch, budgeted=arl is not None)
     kinds = [own]
     if len(own.starts):
         young_techs = before_own(held, shop, own)
         kinds += [young_techs] if young_techs is not None else []
-    young = short_runs(held, shop, arl=_arl(held, shop) if budgeted else None)
+    young = short_runs(held, shop, arl=arl)
     kinds += [young] if young is not None else []
     return [kind for kind in kinds if len(kind.starts)]
 
@@ -214,11 +216,6 @@ def _told(held: Streams, charts: Charts, found: Lives) -> Flags:
     told = np.zeros(len(held.values), dtype=bool)
     told[held.readings["twin"].to_numpy()[charts.reading[(np.cumsum(change)[:-1] > 0) & own]]] = True
     return told
-
-
-def _stretch(held: Streams, shop: Shop) -> Floats:
-    """Factors for readings that are not independent, at about the rate that the budget will allow each reading."""
-    return stretches(held, weight=shop.judging.ewma_weight, arl=_arl(held, shop))
 
 
 def _arl(held: Streams, shop: Shop) -> float:

@@ -173,10 +173,18 @@ def _mix(snapshot: Snapshot, instruments: pl.DataFrame) -> pl.DataFrame:
         instruments["week"].gather(here["_of"]),
         told.visits["tech"].gather(instruments["judged_visit"].gather(here["_of"])).fill_null("").alias("inspector"),
     )
-    counted = joined.group_by("stage", "week", *MIX).agg(
-        pl.len().cast(pl.Int64).alias("instruments"), pl.col("came_back").sum(), pl.col("faults").sum()
+    key = tables.one_key(
+        *(tables.rank(joined["stage"]), joined["week"].to_physical().to_numpy()),
+        *(tables.rank(joined[name]) for name in MIX),
     )
-    return tables.plain(counted).sort("stage", "week", *MIX)
+    order = np.argsort(key, kind="stable")
+    starts = np.flatnonzero(np.diff(key[order], prepend=-1))
+    counts = {
+        "instruments": np.diff(starts, append=len(order)),
+        **{name: np.add.reduceat(joined[name].to_numpy()[order], starts) for name in ("came_back", "faults")},
+    }
+    cells = tables.plain(joined.select("stage", "week", *MIX)[order[starts]])
+    return cells.with_columns(pl.Series(name, count, dtype=pl.Int64) for name, count in counts.items())
 
 
 def _also_unwritten(
@@ -190,7 +198,8 @@ def _also_unwritten(
     """
     key = ["_of", "stage"]
     bench = caused.filter(pl.col("stage").cast(pl.String).is_in(list(shop.bench_order))).select(*key, "_caught")
-    without = bench.join(here.select(*key, "visit"), on=key, how="left").filter(
+    asked = here.filter(pl.Series(np.isin(_keys(here), _keys(bench))))  # a few of many
+    without = bench.join(asked.select(*key, "visit"), on=key, how="left").filter(
         pl.col("visit").is_null() | (pl.col("visit") >= pl.col("_caught"))
     )
     without = without.select(key).unique()
@@ -211,7 +220,14 @@ def _also_unwritten(
         )
         parts.append(_of_stages(all_, anywhere))
     columns = here.columns
-    return pl.concat([part.select(columns) for part in parts]).unique(key, keep="first", maintain_order=True)
+    every = pl.concat([part.select(columns) for part in parts])
+    return every[np.sort(np.unique(_keys(every), return_index=True)[1])]  # of each the first
+
+
+def _keys(rows: pl.DataFrame) -> Ints:
+    """A number for each instrument at a stage: `_of` and `stage` of each row (n,)."""
+    stage = rows["stage"].to_physical().cast(pl.Int64).to_numpy()
+    return np.asarray(rows["_of"].to_numpy().astype(np.int64) * (1 << 32) + stage)
 
 
 def _of_stages(wanted: pl.DataFrame, anywhere: pl.DataFrame) -> pl.DataFrame:

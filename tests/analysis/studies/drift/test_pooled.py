@@ -4,7 +4,8 @@ import numpy as np
 import polars as pl
 import pytest
 
-from analysis.studies.drift.pooled import CHARACTERISTIC, GAUGE, SETTER, pooled, pools
+from analysis.studies.drift.offsets import CHARACTERISTIC, GAUGE, SETTER
+from analysis.studies.drift.pooled import pooled, pools
 from analysis.studies.drift.signals import signals
 from analysis.studies.drift.states import stream_rows
 from analysis.studies.drift.streams import streams

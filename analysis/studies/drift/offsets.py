@@ -1,0 +1,81 @@
+"""What pooled charts take off each reading: the baseline mean in its stream of whoever set it or the gauge it was read
+by. Of a setter or gauge that the baseline hardly knows it is the mean of its own first later readings.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from analysis.methods.segments import Flags, Floats, Ints, lengths, places_in
+
+SETTER, GAUGE, CHARACTERISTIC = "setter", "gauge", "characteristic"
+IN_BASELINE = 10  # readings of a setter or gauge in a stream's baseline from which on it has a mean of its own there
+FIRST = 25  # else: its first readings after the baseline give it
+
+
+@dataclass(frozen=True)
+class Judged:
+    """Readings of the streams of all techs after their full baselines, and those that the baselines are made of."""
+
+    at: Ints  # (j,) rows of Streams.readings
+    row: Ints  # (j,) the same as rows of the story
+    era: Ints  # (j,)
+    z: Floats  # (j,) in the stream's sigmas off its baseline mean
+    base_at: Ints  # (b,) the same of baselines; a reading may stand in the baselines of two eras
+    base_row: Ints  # (b,)
+    base_era: Ints  # (b,)
+    base_z: Floats  # (b,)
+
+    def only(self, kept: Flags) -> "Judged":
+        """The same with some of the judged readings (j,)."""
+        return replace(self, at=self.at[kept], row=self.row[kept], era=self.era[kept], z=self.z[kept])
+
+
+@dataclass(frozen=True)
+class Offsets:
+    """The baseline mean in the stream of whoever a kind of chart asks for, in the stream's sigmas off its own mean."""
+
+    mean: Floats  # (j,) of judged readings
+    known: Flags  # (j,) readings that are judged by it
+    base_mean: Floats  # (b,) of readings of baselines
+    base_known: Flags  # (b,)
+    base_count: Ints  # (b,) readings behind it
+
+
+def offsets(judged: Judged, over: str, code: Ints) -> Offsets:
+    """Means of each setter, gauge or stream (`over`) in each stream; code (r,): who or what each of the story's
+    readings is of, -1 not known.
+    """
+    chart, base_chart = code[judged.row], code[judged.base_row]
+    known, base_known = chart >= 0, base_chart >= 0
+    kinds = int(code.max(initial=0)) + 1
+    if over == CHARACTERISTIC:  # the stream's own mean: nothing to take off, nobody to wait for
+        _, which, count = np.unique(judged.base_era, return_inverse=True, return_counts=True)
+        return Offsets(np.zeros(len(judged.at)), known, np.zeros(len(judged.base_at)), base_known, count[which])
+    base_key, key = judged.base_era * kinds + base_chart, judged.era * kinds + chart
+    keys, which = np.unique(base_key, return_inverse=True)
+    count = np.bincount(which, base_known, minlength=len(keys)).astype(np.int64)
+    base_mean = np.bincount(which, judged.base_z, minlength=len(keys)) / np.maximum(np.bincount(which), 1)
+    enough = count >= IN_BASELINE
+    place = places_in(keys, np.maximum(key, 0))
+    has = known & (place >= 0) & np.append(enough, False)[place]
+    mean = np.where(has, np.append(base_mean, 0.0)[place], 0.0)
+    newcomers, own = _newcomers(judged, key, known & ~has)
+    mean[newcomers] = own
+    has[newcomers] = True
+    return Offsets(mean, has, base_mean[which], base_known & enough[which], count[which])
+
+
+def _newcomers(judged: Judged, key: Ints, usable: Flags) -> tuple[Ints, Floats]:
+    """Judged readings after the first 25 of those who were not in the baseline, and the mean of those 25."""
+    at = np.flatnonzero(usable)
+    at = at[np.argsort(key[at], kind="stable")]
+    if len(at) == 0:
+        return at, np.zeros(0)
+    starts = np.flatnonzero(np.diff(key[at], prepend=key[at][0] - 1))
+    size = lengths(starts, len(at))
+    place = np.arange(len(at)) - np.repeat(starts, size)
+    owner = np.repeat(np.arange(len(starts)), size)
+    early = place < FIRST
+    mean = np.bincount(owner[early], judged.z[at][early], minlength=len(starts)) / np.minimum(size, FIRST)
+    return at[~early], mean[owner[~early]]
