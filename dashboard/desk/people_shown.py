@@ -55,8 +55,14 @@ class Veil:
         if self.show == "names":
             return self.bare
         readers = {name: self._reader(name, read) for name, read in self.bare.readers.items()}
-        said = repr((self.show, self.bare.readers["words"](()).rows())).encode()
-        return replace(self.bare, readers=readers, laid_over=blake2b(said, digest_size=16).hexdigest())
+        said = repr((self.show, sorted(self.words.items()), self.bare.readers["words"](()).rows())).encode()
+        kept = self.bare.kept_tables
+        return replace(
+            self.bare,
+            readers=readers,
+            kept_tables=kept and kept.under(self._over),
+            laid_over=blake2b(said, digest_size=16).hexdigest(),
+        )
 
     def _reader(self, name: str, read: Reader) -> Reader:
         """A reader whose columns of words and names are veiled."""
@@ -66,17 +72,22 @@ class Veil:
             touched = set(columns or ("tech", *wordy)) & {*wordy, *(("tech",) if signed else ())}
             if not touched:
                 return read(columns)
-            table = read(() if name == "set_aside" else columns)
-            if signed and "tech" in touched and "tech" in table.columns:
-                table = table.with_columns(tech=self._coded(table["tech"]))
-            if touched & set(wordy):
-                table = self._cells(table) if name == "set_aside" else table
-                table = table.with_columns(
-                    self._put(pl.col(column)).alias(column) for column in wordy if column in table.columns
-                )
+            table = self._over(name, read(() if name == "set_aside" else columns))
             return table.select(columns) if columns else table
 
         return columns_of if wordy or signed else read
+
+    def _over(self, name: str, table: pl.DataFrame) -> pl.DataFrame:
+        """Rows of a table, all columns or some, as they may be shown."""
+        wordy = WORDY.get(name, ())
+        if name in SIGNED and self.show == "codes" and "tech" in table.columns:
+            table = table.with_columns(tech=self._coded(table["tech"]))
+        if not set(wordy).isdisjoint(table.columns):
+            table = self._cells(table) if name == "set_aside" else table
+            table = table.with_columns(
+                self._put(pl.col(column)).alias(column) for column in wordy if column in table.columns
+            )
+        return table
 
     def code(self, word: str) -> str:
         """The code of somebody no list knows: the same for the same word, whatever else is loaded."""

@@ -18,9 +18,13 @@ from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.specs import Specs
 from ingest.store.code import code_of as code_of
 from ingest.store.editions import EDITIONS
-from ingest.store.kept_tables import Damaged as Damaged
-from ingest.store.kept_tables import Kept as Kept
-from ingest.store.kept_tables import KeptTables
+from ingest.store.keeping import Carried as Carried
+from ingest.store.keeping import Column as Column
+from ingest.store.keeping import Given as Given
+from ingest.store.keeping import Laid as Laid
+from ingest.store.kept_columns import Damaged as Damaged
+from ingest.store.kept_columns import Kept as Kept
+from ingest.store.kept_tables import KeptTables as KeptTables
 from ingest.store.kept_texts import KeptTexts
 from ingest.store.memory import give_back
 from ingest.store.worked_out import WorkedOut

@@ -22,16 +22,19 @@ Asked: TypeAlias = str | pl.Expr | Iterable[str | pl.Expr]
 class Columns:
     """Rows under named columns; what is selected of them is a table like any other."""
 
-    def __init__(self, height: int, columns: list[str], read: Callable[[str], pl.Series]) -> None:
+    def __init__(
+        self, height: int, columns: list[str], read: Callable[[str], pl.Series], some: Callable[[str, Rows], pl.Series]
+    ) -> None:
+        """`read` gives a column, `some` some rows of it without the rest."""
         self.height, self.columns = height, columns
-        self._read = read
+        self._read, self._some = read, some
         self._held: dict[str, pl.Series] = {}  # the one asked for last stands last
         self._turn = Lock()
 
     @classmethod
     def of(cls, rows: pl.DataFrame) -> "Columns":
         """Those of a table in memory."""
-        return cls(rows.height, rows.columns, rows.get_column)
+        return cls(rows.height, rows.columns, rows.get_column, lambda name, some: _some(rows[name], some))
 
     @classmethod
     def kept(cls, kept: Kept, table: str, anew: Callable[[str], pl.Series]) -> "Columns":
@@ -43,7 +46,14 @@ class Columns:
             except Damaged:
                 return anew(name)
 
-        return cls(kept.height(table), kept.columns(table), read)
+        def some(name: str, rows: Rows) -> pl.Series:
+            at = np.arange(kept.height(table))[rows] if isinstance(rows, slice) else rows
+            try:
+                return kept.column(table, name, at if isinstance(at, pl.Series) else pl.Series(at))
+            except Damaged:
+                return _some(anew(name), rows)
+
+        return cls(kept.height(table), kept.columns(table), read, some)
 
     def __len__(self) -> int:
         return self.height
@@ -71,8 +81,12 @@ class Columns:
 
     def at(self, rows: Rows, *names: str) -> pl.DataFrame:
         """Some rows in the order given: the columns named; or all, of which those stay in memory that did before."""
-        taken = slice(None) if isinstance(rows, slice) and rows == slice(None) else rows
-        return pl.DataFrame([_some(self[n] if names else self._passing(n), taken) for n in names or self.columns])
+        if names:
+            return pl.DataFrame([_some(self[name], rows) for name in names])
+        if isinstance(rows, slice) and rows == slice(None):
+            return pl.DataFrame([self._passing(name) for name in self.columns])
+        held = dict(self._held)
+        return pl.DataFrame([_some(held[n], rows) if n in held else self._some(n, rows) for n in self.columns])
 
     def whole(self) -> pl.DataFrame:
         """All of it, as a table in memory."""

@@ -1,6 +1,6 @@
 """One row an instrument: judged or not and when, how its story ended, where it stands now."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import polars as pl
 
@@ -8,6 +8,7 @@ from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 
 OF_INSTRUMENT = ("model", "setup", "family", "supplier", "lot")  # what is told of it beside whatever befell it
+LOST, HOLD, BENCH = "lost", "hold", "bench"  # standings that hang on the moment
 FROM_SIGHT = timedelta(days=30)  # on the bench, and not seen for so long: lost from sight
 
 
@@ -59,7 +60,6 @@ def instruments_of(visits: pl.DataFrame, snapshot: Snapshot) -> pl.DataFrame:
         (latest & packed).any().alias("_packed"),
         pl.col("outcome").filter(latest & over).first().alias("_over"),
     )
-    lost = pl.col("last_seen") < pl.lit(snapshot.as_of) - FROM_SIGHT
     standing = (
         pl.when(pl.col("_over").is_not_null())
         .then("_over")
@@ -67,17 +67,21 @@ def instruments_of(visits: pl.DataFrame, snapshot: Snapshot) -> pl.DataFrame:
         .then(pl.lit("finished"))
         .when(pl.col("last_outcome") == "pulled")
         .then(pl.lit("pulled"))
-        .when(lost)
-        .then(pl.lit("lost"))
-        .when(pl.col("last_outcome") == "hold")
-        .then(pl.lit("hold"))
-        .otherwise(pl.lit("bench"))
+        .otherwise(pl.lit(BENCH))
     )
-    return (
-        rows.with_columns(pl.col("judged_visit").is_not_null().alias("judged"), standing.alias("standing"))
-        .with_columns((pl.col("standing") == "hold").alias("on_hold"))
-        .drop("_packed", "_over")
-    )
+    told = rows.with_columns(pl.col("judged_visit").is_not_null().alias("judged"), standing.alias("standing"))
+    return standing_at(told, snapshot.as_of).drop("_packed", "_over")
+
+
+def standing_at(rows: pl.DataFrame, as_of: datetime) -> pl.DataFrame:
+    """Rows of instruments with what of `standing` hangs on the moment, and on_hold. rows : standing, last_seen and
+    last_outcome.
+    """
+    lost = pl.col("last_seen") < pl.lit(as_of) - FROM_SIGHT
+    now = pl.when(lost).then(pl.lit(LOST)).when(pl.col("last_outcome") == HOLD).then(pl.lit(HOLD))
+    here = pl.col("standing").is_in([LOST, HOLD, BENCH])
+    standing = pl.when(here).then(now.otherwise(pl.lit(BENCH))).otherwise("standing")
+    return rows.with_columns(standing.alias("standing")).with_columns((pl.col("standing") == HOLD).alias("on_hold"))
 
 
 def judging_role(shop: Shop) -> str:

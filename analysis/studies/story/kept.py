@@ -3,6 +3,7 @@ anew.
 """
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from functools import cache, partial
 from hashlib import blake2b
 from pathlib import Path
@@ -10,14 +11,26 @@ from pathlib import Path
 import polars as pl
 
 from analysis.studies.story.columns import Columns
-from analysis.studies.story.merged import ALIKE, merged
-from analysis.studies.story.of_readings import NAMES, OF_A_SHEET, ONLY_LEFT, Readings, only_left
-from analysis.studies.story.of_visits import CAUSED_BY, OfVisits, of_visits
-from ingest.store.snapshot import Damaged, Snapshot, code_of
+from analysis.studies.story.merged import MOST, columns_of, merged, parts_of
+from analysis.studies.story.merged_readings import merged_readings
+from analysis.studies.story.of_readings import (
+    NAMES,
+    OF_A_SHEET,
+    ONLY_LEFT,
+    STREAM,
+    Readings,
+    kinds_left,
+    only_left,
+    sheets_of,
+    streams_of,
+)
+from analysis.studies.story.of_visits import CAUSED_BY, latest_words, of_visits
+from analysis.studies.story.touched import touched
+from ingest.store.snapshot import Carried, Column, Damaged, Given, Reader, Snapshot, code_of
 from ingest.terms import tables
 
 LEAST = 40_000  # visits from which on the second opening has paid for the writing (tests/benchmarks/years.md)
-Given = Mapping[str, Mapping[str, Callable[[], pl.Series | tables.Coded]]]  # table -> column -> what makes it
+OF_STORY = ("visits", "faults", "instruments", "loops", "caused", "readings")  # others stand beside, to carry it on
 
 
 def told_of(snapshot: Snapshot) -> dict[str, Columns]:
@@ -36,39 +49,54 @@ def told_of(snapshot: Snapshot) -> dict[str, Columns]:
             given = _worked_out(snapshot)
             kept = place.keep(key, kin, given)
         if kept is None:
-            return _held(given)
+            try:
+                return _held(given)
+            except Damaged:
+                return _held(_worked_out(snapshot))
     anew = cache(lambda: _held(_worked_out(snapshot)))
-    return {name: Columns.kept(kept, name, partial(_column_of, anew, name)) for name in kept.tables}
+
+    def table(name: str) -> Columns:
+        return Columns.kept(kept, name, partial(_column_of, lambda: anew()[name]))
+
+    return {name: table(name) for name in OF_STORY}
 
 
-def _column_of(told: Callable[[], Mapping[str, Columns]], table: str, name: str) -> pl.Series:
-    return told()[table][name]
+def _column_of(make: Callable[[], pl.DataFrame | Columns], name: str) -> pl.Series:
+    return make()[name]
 
 
 def _held(given: Given) -> dict[str, Columns]:
     """The tables in memory."""
     held = {}
-    for table, columns in given.items():
-        made = {name: make() for name, make in columns.items()}
-        plain = {name: one.column() if isinstance(one, tables.Coded) else one for name, one in made.items()}
+    for table in OF_STORY:
+        made = {name: make() for name, make in given[table].items()}
+        plain = {name: one.column() if isinstance(one, Carried) else one for name, one in made.items()}
         held[table] = Columns.of(pl.DataFrame(plain))
     return held
 
 
-def _worked_out(snapshot: Snapshot, made: OfVisits | None = None) -> Given:
+def _worked_out(snapshot: Snapshot) -> Given:
     """The whole story, out of all rows."""
-    made = of_visits(snapshot) if made is None else made
+    made = of_visits(snapshot)
 
     def read(name: str) -> pl.Series:
         return snapshot.coded("readings", name)[name]
 
     found = Readings(read, made.told, made.number, snapshot.shop)
-
-    def left() -> pl.Series:
-        return only_left(pl.DataFrame([found.column(name) for name in ("moment", *OF_A_SHEET)]), _logs(snapshot))
-
+    sheets = cache(lambda: sheets_of(found.table(("moment", *OF_A_SHEET))))
+    kinds = cache(lambda: kinds_left(sheets(), _logs(snapshot)))
     columns: dict[str, Callable[[], pl.Series]] = {name: partial(found.column, name) for name in NAMES}
-    return _of_visits(made) | {"readings": columns | {ONLY_LEFT: left}}
+    columns[ONLY_LEFT] = lambda: only_left(found.table(OF_A_SHEET), kinds())
+    rows = {name: getattr(made, name) for name in OF_STORY if name != "readings"}
+    rows |= {"parts": parts_of(made), "said": latest_words(snapshot)}
+    told: dict[str, Mapping[str, Callable[[], Column]]] = {table: columns_of(held) for table, held in rows.items()}
+    for table, names, make in (
+        ("streams", (*STREAM, "n"), cache(lambda: streams_of(found.table(STREAM)))),
+        ("sheets", (*OF_A_SHEET, "n", "left"), sheets),
+        ("left", OF_A_SHEET, kinds),
+    ):
+        told[table] = {name: partial(_column_of, make, name) for name in names}
+    return told | {"readings": columns}
 
 
 def _carried_on(snapshot: Snapshot, kin: str) -> Given:
@@ -77,22 +105,33 @@ def _carried_on(snapshot: Snapshot, kin: str) -> Given:
     before = place.newest(kin) if place else None
     if place is None or before is None:
         return _worked_out(snapshot)
-    moved = place.moved(before, "readings")
-    if moved is None:
-        return _worked_out(snapshot)
-    made = of_visits(snapshot)
     try:
-        readings = merged(before, made, moved, partial(place.rows_of, "readings"), snapshot.shop, _logs(snapshot))
+        words = latest_words(snapshot)
+        what = touched(before, place, words)
+        if what is None or what.visits.height > MOST * place.visits:
+            return _worked_out(snapshot)
+        few = of_visits(_only(snapshot, visits=what.visits, faults=what.faults))
+        raw = place.rows_of("readings", what.visits["log_id"].unique())
+        fresh = Readings(lambda name: _coded(raw, name), few.told, few.number, snapshot.shop)
+        told = merged(before, few, what, snapshot.as_of)
+        readings = merged_readings(before, told, few, what, fresh, _logs(snapshot))
     except Damaged:
-        readings = None
-    return _worked_out(snapshot, made) if readings is None else _of_visits(made) | {"readings": readings}
+        return _worked_out(snapshot)
+    return {**told.given, **readings, "said": columns_of(words)}
 
 
-def _of_visits(made: OfVisits) -> dict[str, Mapping[str, Callable[[], pl.Series]]]:
-    """The tables that no reading goes into; `parts`: visits of parts without an instrument, to be told apart by."""
-    frames = {name: getattr(made, name) for name in ("visits", "faults", "instruments", "loops", "caused")}
-    frames["parts"] = made.told.filter(~pl.Series(made.own)).select("part", *ALIKE)
-    return {table: {name: partial(rows.get_column, name) for name in rows.columns} for table, rows in frames.items()}
+def _only(snapshot: Snapshot, **rows: pl.DataFrame) -> Snapshot:
+    """The snapshot with nothing in some tables but those rows."""
+
+    def reader(held: pl.DataFrame) -> Reader:
+        return lambda columns: held.select(columns) if columns else held
+
+    readers = {**snapshot.readers, **{name: reader(held) for name, held in rows.items()}}
+    return replace(snapshot, readers=readers, kept_tables=None, _kept={}, _book_kinds={}, _turns={})
+
+
+def _coded(rows: pl.DataFrame, name: str) -> pl.Series:
+    return rows[name] if name == "serial" else tables.coded(rows[name])
 
 
 def _logs(snapshot: Snapshot) -> pl.DataFrame:
@@ -100,12 +139,12 @@ def _logs(snapshot: Snapshot) -> pl.DataFrame:
 
 
 def _key_of(snapshot: Snapshot) -> tuple[str, str]:
-    """All that a story hangs on, and what two must share for the one to be carried on from the other: code and shop.
-    What the shop's rows say, and what people said of causes, is compared row by row.
+    """All that a story hangs on, and what two must share for the one to be carried on from the other: code, shop, and
+    what was laid over the rows. What the rows say, and what people said of causes, is compared row by row.
     """
-    kin = repr((_code(), _digest(repr(snapshot.shop))))
+    kin = repr((_code(), _digest(repr(snapshot.shop)), snapshot.laid_over))
     said = _digest(repr(snapshot.lines(CAUSED_BY).rows()))
-    rows = (snapshot.version, snapshot.made, snapshot.as_of, snapshot.laid_over, said)
+    rows = (snapshot.version, snapshot.made, snapshot.as_of, said)
     return repr((kin, *rows)), kin
 
 

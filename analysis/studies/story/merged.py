@@ -1,174 +1,150 @@
-"""Readings of the story carried on from the version before: those of untouched instruments stand as they are kept,
-those of touched ones are worked out anew and laid between them.
+"""The story carried on from the version before: what stands of it as it is kept, and between it what was worked out
+anew of instruments and parts that were touched (touched.touched).
 
-An instrument, or a part without one, is untouched where all its visits are what they were, in their order, and none of
-its readings came or went. Untouched readings keep their order among each other, for what orders them is their own.
+Rows stand in the order of the whole story. What stands keeps its order among itself, for what orders it is its own; so
+it is enough to find how many of the rows that stand each new one has before it.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
 from functools import partial
 
 import numpy as np
 import polars as pl
 
-from analysis.methods.segments import Flags, Ints, lengths
-from analysis.studies.story.of_readings import NAMES, OF_A_SHEET, OF_VISIT, ONLY_LEFT, Readings, only_left, typed_key
+from analysis.methods.segments import Flags, Ints
+from analysis.studies.story.instruments import standing_at
 from analysis.studies.story.of_visits import OfVisits
-from ingest.shopfiles.shop import Shop
-from ingest.store.snapshot import Damaged, Kept
-from ingest.terms import tables
-from ingest.terms.tables import Coded
+from analysis.studies.story.touched import ROW, Touched
+from analysis.studies.story.walks import at_moment
+from ingest.store.snapshot import Carried, Column, Given, Kept, Laid
 
-ROW = ("log_id", "line", "stage")
-ALIKE = (*ROW, "serial", "day", "bench_order", *OF_VISIT)  # all of a visit that goes into its instrument's readings
 MOST = 0.5  # of all visits: where more were touched, all is worked out anew
-STREAM = ("characteristic", "position", "setup", "stage")
-Made = dict[str, Callable[[], pl.Series | Coded]]
+# columns that say the row of a visit
+OF_VISIT = ("visit", "last_visit", "first_final_visit", "last_final_visit", "judged_visit", "closing_visit",
+            "charged_visit")  # fmt: skip
+OF_LOOP = ("loop", "parent")  # and of a loop
+OWN = (("visits", "visit"), ("loops", "loop"))  # table and column: of the row itself
+SEEN = ("serial", "last_visit", "last_seen", "last_outcome", "standing")  # of instruments, for what hangs on the moment
+ENDED = ("serial", "opened_at", "closing_visit", "closed_at", "closed_by")  # of loops
 
 
-def merged(
-    before: Kept,
-    made: OfVisits,
-    moved: pl.DataFrame,
-    rows_of: Callable[[list[str]], pl.DataFrame],
-    shop: Shop,
-    logs: pl.DataFrame,
-) -> Made | None:
-    """Columns of the story's readings; None where so much was touched that they are better worked out anew.
+@dataclass(frozen=True, eq=False)
+class Merge:
+    """Where the rows of a kept table that stand, and fresh ones, stand now."""
 
-    before : as kept; made : all visits now; moved : log_id, line, stage of visits of which a reading came or went since
-    then; rows_of : the table `readings` of some logs; logs : log_id and name of each.
-    """
-    moved = moved.with_columns(pl.col("log_id", "stage").cast(pl.Categorical))
-    told, number = made.told, made.number
-    now = told.select("part", *ALIKE)
-    parts = now.filter(pl.Series(~made.own))
-    now_of, touched = _aligned(before, "visits", "serial", now.filter(pl.Series(made.own)), moved)
-    _, parts_touched = _aligned(before, "parts", "part", parts, moved)
-    some = np.empty(len(told), dtype=bool)
-    some[made.own], some[~made.own] = touched, parts_touched
-    if some.sum() > MOST * len(some):
-        return None
-    few = told.filter(pl.Series(some))
-    raw = rows_of(few["log_id"].unique().cast(pl.String).to_list())
-    fresh = Readings(lambda name: _coded(raw, name), few, number[some], shop)
-    then = before.column("readings", "visit").fill_null(-1).to_numpy()
-    visit = np.where(then >= 0, np.append(now_of, -1)[then], -1)
-    stands = visit >= 0
-    alone = np.flatnonzero(then < 0)
-    untouched = parts.filter(~pl.Series(parts_touched))["part"].unique()
-    stands[alone] = before.column("readings", "part").gather(alone).is_in(untouched.implode()).to_numpy()
-    kept = np.flatnonzero(stands)
-    visit = np.concatenate([visit[kept], number[some][fresh.row]])
-    take = _order(before, kept, fresh, np.where(visit >= 0, _ints(told["who"])[made.own][visit], -1))
-    place = np.concatenate([kept, len(then) + np.arange(len(fresh.row))])[take]
+    laid: Laid
+    of_kept: Ints  # of each kept row its row now; -1 where it does not stand, and behind all of nothing
+    of_fresh: Ints  # the same of fresh ones
 
-    def column(name: str) -> pl.Series | Coded:
-        return _laid(before.written("readings", name), fresh.column(name), place)
+    @classmethod
+    def of(cls, before: Kept, table: str, stands: Flags, behind: Ints) -> "Merge":
+        """stands : of each kept row; behind : of each fresh row how many kept ones stand before it, in their order."""
+        kept = np.flatnonzero(stands)
+        at = behind + np.arange(len(behind))
+        rows = np.empty(len(kept) + len(behind), dtype=np.int64)
+        free = np.ones(len(rows), dtype=bool)
+        free[at] = False
+        places = np.flatnonzero(free)
+        rows[at], rows[places] = len(stands) + np.arange(len(behind)), kept
+        now = np.full(len(stands) + 1, -1, dtype=np.int64)
+        now[kept] = places
+        return cls(Laid(before, table, rows), now, np.append(at, -1))
 
-    def left() -> pl.Series:
-        columns = [column(name) for name in ("moment", *OF_A_SHEET)]
-        return only_left(pl.DataFrame([one.column() for one in columns if isinstance(one, Coded)]), logs)
+    def columns(self, fresh: pl.DataFrame) -> dict[str, Column]:
+        """All columns of the table, as they are kept and fresh."""
+        return {name: self.laid.column(name, fresh[name]) for name in fresh.columns}
 
-    found: Made = {name: partial(column, name) for name in NAMES}
-    found["visit"] = lambda: pl.Series(visit[take]).replace(-1, None)
-    return found | {ONLY_LEFT: left}
+    def told(self, name: str, fresh: pl.Series) -> pl.Series:
+        """One of them, in memory."""
+        return self.laid.column(name, fresh).column()
+
+    def renumbered(self, name: str, fresh: pl.Series, by: "Merge") -> pl.Series:
+        """A column that says the row of a visit or loop, by what rows they have now."""
+        old = ints(self.laid.before.column(self.laid.table, name))
+        both = np.concatenate([by.of_kept[old], by.of_fresh[ints(fresh)]])[self.laid.rows]
+        return pl.Series(name, both).replace(-1, None)
 
 
-def _coded(rows: pl.DataFrame, name: str) -> pl.Series:
-    return rows[name] if name == "serial" else tables.coded(rows[name])
+@dataclass(frozen=True, eq=False)
+class Merged:
+    """The tables that no reading goes into, carried on."""
+
+    given: Given
+    visits: Merge
+    starts: Ints  # where each instrument begins in `visits` now
 
 
-def _aligned(before: Kept, table: str, by: str, now: pl.DataFrame, moved: pl.DataFrame) -> tuple[Ints, Flags]:
-    """Of each row of a kept table its row now, -1 where its instrument was touched or is gone; and which rows of now
-    are of one that was touched. Rows stand instrument after instrument, those of each in time order.
-    """
-    names = before.column(table, by)
-    then_starts, now_starts = _starts(names), _starts(now[by])
-    then_size, now_size = lengths(then_starts, len(names)), lengths(now_starts, len(now))
-    known = pl.DataFrame({by: names.gather(then_starts), "at": np.arange(len(then_starts))})
-    at = now[by].gather(now_starts).to_frame().join(known, on=by, how="left", maintain_order="left")["at"]
-    place = at.fill_null(-1).to_numpy()
-    alike = (place >= 0) & (np.append(then_size, -1)[place] == now_size)
-    rows = np.flatnonzero(np.repeat(alike, now_size))
-    theirs = rows + np.repeat(np.append(then_starts, 0)[place] - now_starts, now_size)[rows]
-    same = np.ones(len(rows), dtype=bool)
-    for name in ALIKE:
-        same &= now[name].gather(rows).eq_missing(before.column(table, name).gather(theirs)).to_numpy()
-    touched = np.repeat(~alike, now_size)
-    touched[rows] |= ~same
-    hit = now.select(*ROW).with_row_index("_at").join(moved, on=list(ROW), how="semi")["_at"]
-    touched[hit.to_numpy()] = True
-    whole = np.logical_or.reduceat(touched, now_starts) if len(now_starts) else touched
-    touched = np.repeat(whole, now_size)
-    now_of = np.full(len(names), -1, dtype=np.int64)
-    stands = ~touched[rows]
-    now_of[theirs[stands]] = rows[stands]
-    return now_of, touched
+def merged(before: Kept, few: OfVisits, touched: Touched, as_of: datetime) -> Merged:
+    """Visits, faults, instruments, loops, causes and parts. few : those of what was touched."""
+    names, stands = before.column("instruments", "serial"), ~touched.instruments
+    counts = np.diff(touched.starts)
+    place = names.search_sorted(few.instruments["serial"], "left").to_numpy()
+    instruments = Merge.of(before, "instruments", stands, _before(stands)[place])
+    own = few.instruments["visits"].to_numpy()
+    behind = np.repeat(_before(stands * counts)[place], own)
+    visits = Merge.of(before, "visits", np.repeat(stands, counts), behind)
+    by_visit = {}
+    for table, own_rows in (("loops", few.loops), ("caused", few.caused), ("faults", few.faults)):
+        now = visits.of_kept[ints(before.column(table, "visit"))]
+        ours = visits.of_fresh[ints(own_rows["visit"])]
+        by_visit[table] = Merge.of(before, table, now >= 0, np.searchsorted(now[now >= 0], ours))
+    parts = parts_of(few)
+    apart = before.column("parts", "part").search_sorted(parts["part"], "left").to_numpy()
+    merges = {"visits": visits, "instruments": instruments} | by_visit
+    merges["parts"] = Merge.of(before, "parts", ~touched.parts, _before(~touched.parts)[apart])
+    told: dict[str, dict[str, Column]] = {}
+    rows = {table: parts if table == "parts" else getattr(few, table) for table in merges}
+    for table, merge in merges.items():
+        told[table] = dict(merge.columns(rows[table]))
+        for name in rows[table].columns:
+            by = visits if name in OF_VISIT else by_visit["loops"]
+            if (table, name) in OWN:
+                told[table][name] = pl.Series(name, np.arange(len(merge.laid.rows)))
+            elif name in OF_VISIT or name in OF_LOOP:
+                told[table][name] = merge.renumbered(name, rows[table][name], by)
+    _at_moment(told, as_of)
+    sizes = np.concatenate([counts, own])[instruments.laid.rows]
+    given = {table: columns_of(columns) for table, columns in told.items()}
+    return Merged(given, visits, np.append(0, np.cumsum(sizes)))
 
 
-def _starts(names: pl.Series) -> Ints:
-    """Where each name begins, of equal ones that stand together."""
-    return np.flatnonzero((names != names.shift(1)).fill_null(True).to_numpy())
+def columns_of(rows: pl.DataFrame | Mapping[str, Column]) -> dict[str, Callable[[], Column]]:
+    """The columns of a table, as they are asked for where they are to be kept."""
+    held = rows.to_dict() if isinstance(rows, pl.DataFrame) else rows
+    return {name: partial(_itself, column) for name, column in held.items()}
 
 
-def _order(before: Kept, kept: Ints, fresh: Readings, who: Ints) -> Ints:
-    """The order of the story over kept readings and, behind them, fresh ones, each of which stand in it already.
-
-    who : (n,) number of the instrument of each, -1 of a part.
-    """
-
-    def both(name: str) -> pl.Series:
-        return pl.concat([before.column("readings", name).gather(kept), fresh.column(name)])
-
-    n = len(kept)
-    taken = both("taken_at").cast(pl.Int64)
-    least = taken.min()
-    time = _ints(taken.fill_null((least if isinstance(least, int) else 0) - 1))
-    coarse = tables.one_key(*(tables.rank(both(name)) for name in STREAM), time)
-    mine, theirs = coarse[n:], coarse[:n]
-    if (np.diff(theirs) < 0).any():
-        raise Damaged("kept readings do not stand in the order of the story")
-    low, high = (np.searchsorted(theirs, mine, side=side) for side in ("left", "right"))
-    behind = low.copy()  # of each fresh one, how many kept ones stand before it
-    tied = high > low
-    if tied.any():
-        near = np.flatnonzero(np.isin(theirs, mine[tied]))
-        rows = np.concatenate([near, n + np.flatnonzero(tied)])
-        typed = typed_key(pl.DataFrame([both(name).gather(rows) for name in ("line", "log_id", "moment")]))
-        order = np.lexsort((typed, who[rows], coarse[rows]))
-        ours = rows[order] >= n
-        before_it = np.cumsum(~ours)[ours]
-        found = rows[order][ours] - n
-        behind[found] = low[found] + before_it - np.searchsorted(theirs[near], mine[found], side="left")
-    take = np.empty(len(coarse), dtype=np.int64)
-    at = behind + np.arange(len(mine))
-    take[at] = n + np.arange(len(mine))
-    free = np.ones(len(coarse), dtype=bool)
-    free[at] = False
-    take[free] = np.arange(n)
-    return take
+def parts_of(made: OfVisits) -> pl.DataFrame:
+    """Visits of parts without an instrument, to be told apart by."""
+    return made.told.filter(~pl.Series(made.own)).select("part", *ROW)
 
 
-def _laid(old: pl.Series | Coded, new: pl.Series, place: Ints) -> pl.Series | Coded:
-    """A kept column and behind it a fresh one, the rows in the order given."""
-    if isinstance(old, pl.Series):
-        return pl.concat([old, new.alias(old.name)]).gather(place)
-    other = Coded.of(new)
-    words = pl.concat([old.words, other.words]).unique().sort()
-    code = np.concatenate([_numbers(one, words) for one in (old, other)])[place]
-    used = np.bincount(code + 1, minlength=len(words) + 1)[1:] > 0
-    renumbered = np.append(np.cumsum(used) - 1, -1)[code]
-    some = words.filter(pl.Series(used))
-    numbers = tables.narrow(pl.Series(old.numbers.name, renumbered).replace(-1, None), len(some))
-    return Coded(some, numbers, old.texts)
+def ints(column: pl.Series) -> Ints:
+    """Rows that a column names; -1 for none."""
+    return np.asarray(column.fill_null(-1).to_numpy(), dtype=np.int64)
 
 
-def _numbers(one: Coded, words: pl.Series) -> Ints:
-    """The numbers of a column by a longer list of words, -1 where there is none."""
-    at = np.append(words.search_sorted(one.words).to_numpy(), -1) if len(one.words) else np.array([-1])
-    return np.asarray(at[one.numbers.cast(pl.Int64).fill_null(-1).to_numpy()], dtype=np.int64)
+def _at_moment(told: dict[str, dict[str, Column]], as_of: datetime) -> None:
+    """What hangs on the moment, of all."""
+
+    def column(table: str, name: str) -> pl.Series:
+        one = told[table][name]
+        return one.column() if isinstance(one, Carried) else one
+
+    now = pl.DataFrame([column("instruments", name) for name in SEEN])
+    standing = standing_at(now, as_of)
+    told["instruments"] |= {name: standing[name] for name in ("standing", "on_hold")}
+    loops = pl.DataFrame([column("loops", name) for name in ENDED])
+    ended = at_moment(loops, column("visits", "taken_at").to_frame(), now, as_of)
+    told["loops"] |= {name: ended[name] for name in ("closing_visit", "closed_at", "closed_by", "open", "hours")}
 
 
-def _ints(column: pl.Series) -> Ints:
-    return np.asarray(column.to_numpy(), dtype=np.int64)
+def _before(counts: np.ndarray) -> Ints:
+    """Of each row, and behind the last, the sum of all before it."""
+    return np.append(0, np.cumsum(counts)).astype(np.int64)
+
+
+def _itself(column: Column) -> Column:
+    return column

@@ -1,12 +1,12 @@
 """Readings laid to their visits and put in order, a column at a time."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from functools import cached_property
 
 import numpy as np
 import polars as pl
 
-from analysis.methods.segments import Ints
+from analysis.methods.segments import Ints, lengths
 from analysis.studies.story.calendar import local_day
 from analysis.studies.story.passes import last_before
 from ingest.shopfiles.shop import Shop
@@ -18,6 +18,7 @@ SET = ("set_stage", "set_by", "set_on")
 ONLY_LEFT = "only_left"  # what hangs on all readings of a kind of sheet, and so on no visit alone
 NAMES = (*tables.READINGS, "part", *OF_VISIT, "visit", "day", *SET, ONLY_LEFT)  # columns of the story's readings
 KEYS = ("log_id", "line", "stage", "characteristic", "position", "moment", "taken_at")
+STREAM = ("characteristic", "position", "setup", "stage")
 OF_A_SHEET = ["log_id", "stage", "characteristic"]
 
 
@@ -41,7 +42,7 @@ class Readings:
         self.reading, self.row = reading[order], row[order]
 
     def column(self, name: str) -> pl.Series:
-        """One of NAMES but ONLY_LEFT, which hangs on all readings of a kind of sheet (`only_left`)."""
+        """One of NAMES but ONLY_LEFT, which hangs on all readings of a kind of sheet (`kinds_left`)."""
         told = self._told
         if name in OF_VISIT or name in ("serial", "part"):
             found = told[name].gather(self.row)
@@ -54,6 +55,10 @@ class Readings:
         else:
             found = self._set[name]
         return found.alias(name)
+
+    def table(self, names: Iterable[str]) -> pl.DataFrame:
+        """Several of them."""
+        return pl.DataFrame([self.column(name) for name in names])
 
     @cached_property
     def _set(self) -> pl.DataFrame:
@@ -71,32 +76,53 @@ class Readings:
         )
 
 
+def streams_of(readings: pl.DataFrame) -> pl.DataFrame:
+    """The streams of readings that stand stream after stream, in their order: STREAM, and `n` readings; texts.
+
+    readings : STREAM.
+    """
+    codes = [readings[name].to_physical().to_numpy() for name in STREAM]
+    first = np.ones(len(readings), dtype=bool)
+    if len(readings):
+        first[1:] = np.logical_or.reduce([code[1:] != code[:-1] for code in codes])
+    starts = np.flatnonzero(first)
+    return tables.plain(readings[starts]).with_columns(n=pl.Series(lengths(starts, len(readings)), dtype=pl.Int64))
+
+
 def typed_key(keys: pl.DataFrame) -> Ints:
     """Where each stands in what was typed: line, log and moment as one number that sorts so."""
     return tables.one_key(_ints(keys["line"]), *(tables.rank(keys[name]) for name in ("log_id", "moment")))
 
 
-def only_left(readings: pl.DataFrame, logs: pl.DataFrame) -> pl.Series:
-    """Readings left at a stage by a kind of sheet that nowhere says what was found of the characteristic there: they
-    are the single numbers of their visits. Sheets are of one kind where their names differ by numbers alone.
+def sheets_of(readings: pl.DataFrame) -> pl.DataFrame:
+    """How many readings (`n`) a log has of a characteristic at a stage, and how many of them are `left`; texts.
 
-    readings : moment and OF_A_SHEET; logs : log_id and name of each log.
+    readings : moment and OF_A_SHEET.
     """
-    never = pl.Series([False], dtype=pl.Boolean).new_from_index(0, len(readings))
-    rows = readings.group_by(OF_A_SHEET).agg((pl.col("moment") == "left").all().alias("_all"))
-    if not rows["_all"].any():
-        return never
-    names = logs.unique("log_id")
-    rows = (
-        tables.plain(rows)
-        .join(names, on="log_id", how="left")
-        .with_columns(pl.coalesce("name", "log_id").str.replace_all(r"\d+", "").alias("name"))
+    left = (pl.col("moment") == "left").sum().cast(pl.Int64)
+    return tables.plain(readings.group_by(OF_A_SHEET).agg(n=pl.len().cast(pl.Int64), left=left)).sort(OF_A_SHEET)
+
+
+def kinds_left(sheets: pl.DataFrame, logs: pl.DataFrame) -> pl.DataFrame:
+    """OF_A_SHEET of the readings left at a stage by a kind of sheet that nowhere says what was found of the
+    characteristic there: they are the single numbers of their visits. Sheets are of one kind where their names differ
+    by numbers alone.
+
+    sheets : as `sheets_of` tells them, of all readings; logs : log_id and name of each log.
+    """
+    all_left = pl.col("n") == pl.col("left")
+    rows = sheets.join(logs.unique("log_id"), on="log_id", how="left", maintain_order="left").with_columns(
+        pl.coalesce("name", "log_id").str.replace_all(r"\d+", "").alias("name")
     )
-    kinds = rows.with_columns(pl.col("_all").all().over("name", "stage", "characteristic")).filter("_all")
+    return rows.filter(all_left.all().over("name", "stage", "characteristic")).select(OF_A_SHEET)
+
+
+def only_left(readings: pl.DataFrame, kinds: pl.DataFrame) -> pl.Series:
+    """Which readings are of those kinds (`kinds_left`). readings : OF_A_SHEET."""
     if kinds.is_empty():
-        return never
-    kinds = kinds.select(pl.col(OF_A_SHEET).cast(pl.Categorical), "_all")
-    told = readings.join(kinds, on=OF_A_SHEET, how="left", maintain_order="left")
+        return pl.Series([False], dtype=pl.Boolean).new_from_index(0, len(readings))
+    marks = kinds.with_columns(pl.col(OF_A_SHEET).cast(pl.Categorical), _all=pl.lit(True))
+    told = readings.select(OF_A_SHEET).join(marks, on=OF_A_SHEET, how="left", maintain_order="left")
     return told.select(pl.col("_all").fill_null(False)).to_series()
 
 

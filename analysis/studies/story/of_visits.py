@@ -70,18 +70,22 @@ def of_visits(snapshot: Snapshot) -> OfVisits:
     )
 
 
-def _with_word(visits: pl.DataFrame, snapshot: Snapshot) -> pl.DataFrame:
-    """Lays over `cause` what somebody confirmed later in the bench book, the latest word of each visit; an empty one
+def latest_words(snapshot: Snapshot) -> pl.DataFrame:
+    """What somebody confirmed last in the bench book of each send-back: serial, stage, taken_at, word; an empty one
     takes the word before it back.
     """
-    said = snapshot.lines(CAUSED_BY)
+    said = snapshot.lines(CAUSED_BY).sort("sequence")
+    latest = said.unique(["serial", "stage", "opened_at"], keep="last", maintain_order=True)
+    return latest.select("serial", "stage", pl.col("opened_at").alias("taken_at"), pl.col("text").alias("word"))
+
+
+def _with_word(visits: pl.DataFrame, snapshot: Snapshot) -> pl.DataFrame:
+    """Lays over `cause` what somebody confirmed later."""
+    said = latest_words(snapshot)
     if said.is_empty():
         return visits
-    key = ["serial", "stage", "taken_at"]
-    latest = said.sort("sequence").unique(["serial", "stage", "opened_at"], keep="last", maintain_order=True)
-    latest = latest.with_columns(tables.coded(latest["stage"]))
-    word = latest.select("serial", "stage", pl.col("opened_at").alias("taken_at"), pl.col("text").alias("_word"))
-    told = visits.join(word, on=key, how="left", maintain_order="left")
+    word = said.with_columns(pl.col("stage", "word").cast(pl.Categorical)).rename({"word": "_word"})
+    told = visits.join(word, on=["serial", "stage", "taken_at"], how="left", maintain_order="left")
     known = pl.col("_word").fill_null("") != ""
     return told.with_columns(cause=pl.when(known).then("_word").otherwise("cause")).drop("_word")
 

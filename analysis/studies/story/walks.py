@@ -7,12 +7,12 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.segments import Floats, Ints
-from analysis.studies.story.instruments import FROM_SIGHT, OF_INSTRUMENT
+from analysis.studies.story.columns import Columns
+from analysis.studies.story.instruments import FROM_SIGHT, LOST, OF_INSTRUMENT
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
 ENDS = ("reject", "second", "pulled")  # outcomes that end a story
-LOST = "lost"  # what closed the loop of an instrument not seen for 30 days
 HOUR = 3_600_000_000  # microseconds
 
 
@@ -90,15 +90,27 @@ def _end_of_round(walk: Walk, stack: list[tuple[int, int]], last: tuple[int, int
     stack.clear()
 
 
-def _end_of_lost(walk: Walk, visits: pl.DataFrame, as_of: datetime) -> None:
-    """Closes the open loops of instruments not seen for 30 days with their last visit."""
-    last = visits.with_row_index("_row").group_by("who").agg(pl.col("_row").last(), pl.col("taken_at").max())
-    gone = last.filter(pl.col("taken_at") < pl.lit(as_of) - FROM_SIGHT)
-    ends = dict(gone.select("who", "_row").iter_rows())
-    who = visits["who"].to_list() if ends and -1 in walk.closed else []
-    for loop, closed in enumerate(walk.closed):
-        if who and closed < 0 and who[walk.opened[loop]] in ends:
-            walk.closed[loop], walk.by[loop] = int(ends[who[walk.opened[loop]]]), LOST
+def at_moment(loops: pl.DataFrame, visits: pl.DataFrame | Columns, seen: pl.DataFrame, as_of: datetime) -> pl.DataFrame:
+    """Loops with what hangs on the moment: those of an instrument not seen for 30 days end at its last visit, and the
+    hours of others that nothing has closed.
+
+    loops : serial, opened_at, closing_visit, closed_at, closed_by; visits : taken_at, by their row; seen : serial,
+    last_visit and last_seen of each instrument.
+    """
+    still = loops["closed_by"].is_in(["", LOST])
+    last = loops.select("serial").join(seen, on="serial", how="left", maintain_order="left")
+    gone = last["last_seen"] < as_of - FROM_SIGHT
+    ends = last.select(pl.when(gone).then("last_visit")).to_series()
+    by = pl.when(gone.fill_null(False)).then(pl.lit(LOST)).otherwise(pl.lit(""))
+    told = loops.with_columns(
+        closing_visit=pl.when(still).then(ends).otherwise("closing_visit"),
+        closed_at=pl.when(still).then(visits["taken_at"].gather(ends)).otherwise("closed_at"),
+        closed_by=pl.when(still).then(by).otherwise("closed_by"),
+    )
+    elapsed = pl.coalesce("closed_at", pl.lit(as_of)) - pl.col("opened_at")
+    return told.with_columns(
+        open=pl.col("closing_visit").is_null(), hours=elapsed.dt.total_microseconds().clip(lower_bound=0) / HOUR
+    )
 
 
 def with_loops(visits: pl.DataFrame, snapshot: Snapshot) -> tuple[pl.DataFrame, pl.DataFrame]:
@@ -111,7 +123,6 @@ def with_loops(visits: pl.DataFrame, snapshot: Snapshot) -> tuple[pl.DataFrame, 
     last visit (closed_by 'lost').
     """
     walk = walked(visits.with_columns(pl.col("round").max().over("who").alias("last_round")))
-    _end_of_lost(walk, visits, snapshot.as_of)
     member, loop = (np.array([pair[i] for pair in walk.inside], dtype=np.int64) for i in (0, 1))
     of_visit = np.full(len(visits), -1, dtype=np.int64)
     of_visit[member] = loop
@@ -146,16 +157,15 @@ def _table(visits: pl.DataFrame, walk: Walk, minutes: Floats, loop: Ints, snapsh
         closing,
         times.gather(closing).alias("closed_at"),
         pl.Series("closed_by", walk.by, dtype=pl.String),
-        pl.Series("open", closed < 0, dtype=pl.Boolean),
+        pl.lit(False).alias("open"),
         pl.Series("minutes", total, dtype=pl.Float64),
         pl.Series("parent", parent).replace(-1, None),
     )
-    elapsed = pl.coalesce("closed_at", pl.lit(snapshot.as_of)) - pl.col("opened_at")
+    open_ones = visits.filter(pl.col("who").is_in(visits["who"].gather(opened[closed < 0]).unique().implode()))
+    seen = open_ones.group_by("serial").agg(last_visit=pl.col("visit").last(), last_seen=pl.col("taken_at").max())
     return (
-        table.with_columns(
-            (elapsed.dt.total_microseconds().clip(lower_bound=0) / HOUR).alias("hours"),
-            (pl.col("minutes") * (snapshot.shop.shop.labour_per_hour / 60)).alias("cost"),
-        )
+        at_moment(table, visits, seen, snapshot.as_of)
+        .with_columns((pl.col("minutes") * (snapshot.shop.shop.labour_per_hour / 60)).alias("cost"))
         .with_row_index("loop")
         .with_columns(pl.col("loop").cast(pl.Int64))
     )

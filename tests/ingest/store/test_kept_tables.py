@@ -2,16 +2,18 @@
 forgotten in since.
 """
 
+import shutil
 import subprocess
 import sys
 from contextlib import closing
 
+import numpy as np
 import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
 
-from ingest.store import kept_tables
-from ingest.store.snapshot import Damaged
+from ingest.store import keeping, kept_tables
+from ingest.store.snapshot import Damaged, Laid
 from ingest.store.store import open_snapshot
 from ingest.store.worked_out import alone_in
 from ingest.terms.tables import Coded
@@ -202,3 +204,78 @@ def test_rows_of_some_logs_are_those_of_the_table(folder):
     for log_id in now.table("logs")["log_id"]:
         theirs = now.table("readings").filter(pl.col("log_id") == log_id)
         assert_frame_equal(now.kept_tables.rows_of("readings", [log_id]), theirs, check_row_order=True)
+
+
+def carried(folder, before, rows, fresh, key):
+    """Kept rows and fresh ones in another order, kept under another key."""
+    laid = Laid(before, "table", np.array(rows, dtype=np.int64))
+    given = {"table": {name: (lambda name=name: laid.column(name, fresh[name])) for name in fresh.columns}}
+    return open_snapshot(folder).kept_tables.keep(key, "kin", given)
+
+
+def more(words, n):
+    """Rows with words of their own."""
+    return (
+        ROWS[:1]
+        .with_columns(text=pl.lit(words))
+        .select(ROWS.columns)[[0] * n]
+        .with_columns(word=pl.Series([f"{words} {k}" for k in range(n)], dtype=pl.Categorical))
+    )
+
+
+@pytest.mark.parametrize("fresh", [1e9, 0.2, -1])
+def test_rows_carried_on_again_and_again_are_those_that_were_given(folder, fresh, monkeypatch):
+    monkeypatch.setattr(keeping, "FRESH", fresh)
+    rng = np.random.default_rng(20261130)
+    wanted, kept = ROWS, keep(folder, "key")
+    for turn in range(12):
+        own = more(f"turn {turn}", int(rng.integers(300 if turn == 5 else 4)))
+        some = np.flatnonzero(rng.random(len(wanted)) < 0.8)
+        rows = rng.permutation(np.concatenate([some, len(wanted) + np.arange(len(own))]))
+        kept = carried(folder, kept, rows, own, f"key {turn}")
+        wanted = pl.concat([wanted, own])[rows]
+        assert (kept.height("table"), kept.columns("table")) == (len(wanted), wanted.columns)
+        assert_frame_equal(kept.frame("table"), wanted, check_exact=True)
+        assert ("layer" in kept.said["tables"]["table"]) == (fresh > 1) or fresh == 0.2
+
+
+def test_of_a_table_carried_on_only_fresh_rows_are_written_and_the_rest_stays_when_the_one_before_goes(folder):
+    many = pl.concat([ROWS] * 2000)
+    before = keep(folder, "key", many)
+    whole = sum(path.stat().st_size for path in before.path.iterdir())
+    kept = carried(folder, before, np.arange(10_001), more("one", 1), "other")
+    own = [path for path in kept.path.iterdir() if path.stat().st_nlink == 1]
+    assert sum(path.stat().st_size for path in own) < 0.25 * whole + 12_000  # the order; the rest is a little
+    shutil.rmtree(before.path)
+    assert_frame_equal(kept.frame("table"), pl.concat([many, more("one", 1)]), check_exact=True)
+
+
+def test_where_a_file_can_have_no_second_name_it_is_copied(folder, monkeypatch):
+    def refused(*_):
+        raise OSError
+
+    monkeypatch.setattr("os.link", refused)
+    monkeypatch.setattr(keeping, "FRESH", 1e9)
+    kept = carried(folder, keep(folder), [5, 0, 3], more("one", 1), "other")
+    assert_frame_equal(kept.frame("table"), pl.concat([ROWS, more("one", 1)])[[5, 0, 3]], check_exact=True)
+
+
+def test_a_column_written_whole_over_a_table_carried_on_is_carried_on_from_what_it_says(folder, monkeypatch):
+    monkeypatch.setattr(keeping, "FRESH", 1e9)
+    before, own = keep(folder), more("one", 1)
+    laid = Laid(before, "table", np.array([5, 0, 3]))
+    given = {"table": {name: (lambda name=name: laid.column(name, own[name])) for name in own.columns}}
+    given["table"]["text"] = lambda: pl.Series("text", ["all", "of it", "anew"])
+    kept = open_snapshot(folder).kept_tables.keep("other", "kin", given)
+    kept = carried(folder, kept, [3, 2, 0], own, "third")
+    wanted = pl.concat([pl.concat([ROWS, own])[[5, 0, 3]].with_columns(text=pl.Series(["all", "of it", "anew"])), own])
+    assert_frame_equal(kept.frame("table"), wanted[[3, 2, 0]], check_exact=True)
+
+
+def test_a_damaged_file_of_the_one_before_is_damaged_in_the_one_carried_on(folder, monkeypatch):
+    monkeypatch.setattr(keeping, "FRESH", 1e9)
+    kept = carried(folder, keep(folder), [5, 0, 3], more("one", 1), "other")
+    path = next(path for path in kept.path.glob("*.arrow") if path.stat().st_nlink > 1)
+    path.write_bytes(path.read_bytes()[:-1] + b"x")
+    with pytest.raises(Damaged):
+        kept.frame("table")
