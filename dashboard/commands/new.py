@@ -193,6 +193,8 @@ def _count(sheets: Files, proposal: "Proposal", known: "Shop | None") -> bool:
     found = together(counted(sheets, proposal, known))
     for each in found:
         say(each.told())
+        for line in each.why():
+            say(f"  {line}")
     return all(each.problem for each in found)
 
 

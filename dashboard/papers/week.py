@@ -77,7 +77,7 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
         "slips_left": max(0, len(found.slips) - SLIPS),
         "normal": _normal(made, found, shop),
         "findings": [
-            (one, made.mark(one.state), made.drawing(one.spark, one.picture))
+            (replace(one, why=_in_hand(one, shown, shop)), made.mark(one.state), made.drawing(one.spark, one.picture))
             for one in with_notes(findings.week(found, shop), shown.notes)
         ],
         "gauges": every(shown.gauges, shop),
@@ -127,6 +127,13 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
         due=numbers.weekday(due) if isinstance(due, date) else "",
         **sheets,
     )
+
+
+def _in_hand(one: sentences.Sentence, shown: WeekShown, shop: Shop) -> str:
+    """What stands behind a finding, and who has its matter in hand."""
+    life = shown.lives.get(one.key)
+    now = sentences.local(shop, shown.as_of).date()
+    return f"{one.why} {_short(sentences_book.in_hand(life, shop, now))}".strip() if life is not None else one.why
 
 
 def since_reviewed(day: date) -> str:

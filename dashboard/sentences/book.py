@@ -72,7 +72,8 @@ def what(one: Entry, shop: Shop) -> str:
         return f"{name}, {where}"
     if not matter.shown:
         return f"{name}, {where}: beyond its limits, no move shown"
-    way = ("higher" if matter.size >= 0 else "lower") + (", nearer to target" if matter.to_target else "")
+    more = ", nearer to target" if matter.to_target else ", a slow drift" if matter.slow else ""
+    way = ("higher" if matter.size >= 0 else "lower") + more
     return f"{name}, {where}: {shared.amount(shop, key, abs(matter.size))} {way}"
 
 
@@ -118,6 +119,23 @@ def state(one: Entry, now: date) -> str:
     if one.state == register.KNOWN and one.matter is not None and one.matter.known_until:
         return f"known until {numbers.day(one.matter.known_until, now)}"
     return one.state
+
+
+def in_hand(one: Entry, shop: Shop, now: date) -> str:
+    """Who has it and by when, or how far it has come: `In hand: Mara, by 25 Nov: measure the blanks.`"""
+    if one.state == register.OPEN:
+        return "" if one.watched else "Nobody has it yet."
+    told = f": {one.action}" if one.action else ""
+    if one.state == register.ACTION:
+        by = f", by {numbers.day(one.due, now)}" if one.due and not one.over else ""
+        by = f", {numbers.count(one.over)} {'day' if one.over == 1 else 'days'} over" if one.over else by
+        return f"In hand: {one.owner or 'nobody named'}{by}{told}."
+    said = state(one, now)
+    if one.state == register.CHECKED:
+        on = f"done {numbers.day(one.done_on, now)}" if one.done_on else "done"
+        said = f"{on}, {moved(one, shop)[0]}"
+    who = f", {one.owner}" if one.owner and one.state in (register.DONE, register.CHECKED) else ""
+    return f"{said[:1].upper()}{said[1:]}{who}{told}."
 
 
 def moved(one: Entry, shop: Shop) -> tuple[str, str]:

@@ -14,6 +14,7 @@ from dashboard.sentences import going_with, judging, matters
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
+APART = "A series by itself tells the day less surely than all readings together: hence two days."
 LEAST_MORE = 0.2  # instruments a week
 GAUGES = {"unfit": "unfit", "coarse": "coarse", "fit": "fit", "untested": "untested"}
 WHY_ADJUSTED = {
@@ -68,14 +69,22 @@ def under(shop: Shop, stages: list[str], weeks: int, last: date, tech: str = "")
 
 
 def moved_line(row: dict[str, Any], shop: Shop, now: date) -> str:
-    """One moved stream in a list: `up 0.17 mm, 28 % of the tolerance, since 12 Nov`; of one whose matter has ended
+    """One moved stream in a list: `up 0.17 mm, 28 % of the tolerance, since 12 Nov`, `by itself since 12 Nov` where all
+    readings of its matter say another day; of one whose matter has ended
     while its chart is open: `back since 16 Nov, its chart is open still`.
     """
     if row.get("back_since") is not None:
         back = numbers.day(sentences.local(shop, row["back_since"]), now)
         return f"back since {back}, its chart is open still"
-    since = f", since {numbers.day(sentences.local(shop, row['began_at']), now)}" if row["began_at"] else ""
+    own, whole = row["began_at"], row.get("matter_began")
+    by_itself = "by itself " if own and whole and differs(own, whole, shop) else ""
+    since = f", {by_itself}since {numbers.day(sentences.local(shop, own), now)}" if own else ""
     return moved_by(row, shop) + (since if row["shift"] is not None else "")
+
+
+def differs(own: datetime, whole: datetime, shop: Shop) -> bool:
+    """Do a series by itself and all readings of its matter say different days on which it began?"""
+    return sentences.local(shop, own).date() != sentences.local(shop, whole).date()
 
 
 def cost(more: float | None) -> str:
@@ -152,11 +161,10 @@ def finding(
     if matter is None:
         return text
     whole = matters.whole(matter, shop, now)
-    return " ".join(
-        part
-        for part in (f"By this series alone, {small(text)}", whole, going_with.together(matter.moves_with, shop))
-        if part
-    )
+    apart = whole and differs(signal["began_at"], matter.began_at or matter.opened_at, shop)
+    why = APART if apart else ""
+    told = (f"By this series alone, {small(text)}", whole, why, going_with.together(matter.moves_with, shop))
+    return " ".join(part for part in told if part)
 
 
 def could_have_seen(row: dict[str, Any] | None, shop: Shop, now: date) -> str:

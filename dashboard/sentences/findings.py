@@ -8,7 +8,7 @@ from dashboard.sentences import leaving, silent, unread
 from dashboard.sentences.came_back import came_back
 from dashboard.sentences.ended import back
 from dashboard.sentences.going_with import apart, candidate_words
-from dashboard.sentences.matters import chance, check, moved, name, unshown
+from dashboard.sentences.matters import chance, check, line, moved, name, unshown
 from dashboard.sentences.shared import UNSAID, Sentence, coarse, lot, steady, thin
 from ingest.shopfiles.shop import Shop
 
@@ -78,10 +78,13 @@ def first(found: Review, shop: Shop) -> str:
     if one is None:
         return headline(found, shop)
     lead = one.lead.rstrip(".")
-    nobody = any(
-        each.matter.key == one.key and each.matter.state == "open" and not chance(each.matter) for each in found.matters
-    )
-    return f"{lead}. Nobody has taken it yet." if nobody else f"{lead}."
+    matter = next((each.matter for each in found.matters if each.matter.key == one.key), None)
+    if matter is not None and matter.state == "open" and not chance(matter):
+        return f"{lead}. Nobody has taken it yet."
+    if matter is not None and matter.state == "action" and matter.owner:
+        by = f", by {numbers.day(matter.due, found.last_day)}" if matter.due else ""
+        return f"{lead}. {matter.owner} has it{by}."
+    return f"{lead}."
 
 
 def next_step(found: Review, shop: Shop) -> str:
@@ -110,7 +113,7 @@ def next_step(found: Review, shop: Shop) -> str:
     if told:
         return f"somebody looks at {told.rstrip('.')}."
     named = [candidate_words(each, shop) for each in matter.moves_with.named if not each.of_people]
-    where = named[0] if named else "its readings"
+    where = named[0] if named else "what wears or creeps there" if matter.slow else "its readings"
     return f"look at {where}, and give it to someone."
 
 
@@ -124,6 +127,8 @@ NEXT = {
 def week(found: Review, shop: Shop) -> list[Sentence]:
     """At most seven sentences: what moved, lots in doubt, what was shipped outside (before all where it is many), what
     came back, coarse gauges, thin streams, and the rest."""
+    if silent.is_silent(found.silent, found.week):
+        return _of_before(found, shop)
     now = found.last_day
     order = sorted(found.matters, key=lambda one: one.matter.to_target)
     names = [name(one.matter, shop) for one in order]
@@ -143,3 +148,13 @@ def week(found: Review, shop: Shop) -> list[Sentence]:
         more = f" {numbers.in_words(left, capital=True)} more moved: see Book."
         kept[place] = replace(last, why=last.why + more)
     return kept
+
+
+def _of_before(found: Review, shop: Shop) -> list[Sentence]:
+    """Of a week of which nothing was read: what stands open from before it, as that and in one line."""
+    if not found.matters:
+        return []
+    lead, colon, rest = silent.standing([line(one.matter, shop, found.last_day)[0] for one in found.matters]).partition(
+        ":"
+    )
+    return [Sentence("question", "from before", lead, f"{colon}{rest}", "", "/book", "Book")]

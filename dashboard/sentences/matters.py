@@ -22,6 +22,7 @@ NAMED_MODELS, NAMED_POSITIONS = 3, 2
 LONG_NAMES = 60  # characters of several models together, from which on their number is told
 NEARER = "nearer"  # its first words say to what
 TO_TARGET = "Somebody's practice, or a change that took."  # where nothing else is named
+SLOWLY = "A slow drift, not one step: as of what wears or creeps."
 SURE = 0.05  # that nothing moved, by the readings themselves: below it nothing is said of chance
 CHANCES = ((0.5, "half of such signals or more are"), (0.3, "a third to a half of such signals are"))
 
@@ -49,7 +50,7 @@ def moved(seen: MatterSeen, shop: Shop, now: date, *, at: bool = False) -> Sente
         if matter.share_of_tolerance is not None
         else ""
     )
-    lead = f"{what} on {where} moved {way} {_size(matter, key, shop)}"
+    lead = f"{what} on {where} {moved_word(matter)} {way} {_size(matter, key, shop)}"
     if matter.to_target:
         lead += " to its target" if not matter.only_some else " to its target for some who set it"
     elif matter.only_some:
@@ -59,6 +60,7 @@ def moved(seen: MatterSeen, shop: Shop, now: date, *, at: bool = False) -> Sente
     words = [
         "New this week." if seen.new else "",
         to_target(matter),
+        SLOWLY if matter.slow else "",
         between(matter, shop, now),
         _planned(matter.planned, shop, key, now) if matter.planned else together(matter.moves_with, shop),
         over_all(matter, shop),
@@ -77,7 +79,7 @@ def moved(seen: MatterSeen, shop: Shop, now: date, *, at: bool = False) -> Sente
     why = " ".join(word for word in words if word)
     return Sentence(
         "take" if matter.to_target else f"moved-{way}",
-        NEARER if matter.to_target else f"moved {way}",
+        NEARER if matter.to_target else f"drifts {way}" if matter.slow else f"moved {way}",
         lead,
         f"{share}, {since(matter, shop, now)}.",
         why,
@@ -87,6 +89,11 @@ def moved(seen: MatterSeen, shop: Shop, now: date, *, at: bool = False) -> Sente
         picture,
         matter.key,
     )
+
+
+def moved_word(matter: Matter) -> str:
+    """`moved`; of what goes on moving little by little `drifted slowly`."""
+    return "drifted slowly" if matter.slow else "moved"
 
 
 def to_target(matter: Matter) -> str:
@@ -101,7 +108,7 @@ def by(matter: Matter, shop: Shop) -> str:
     way = "up" if (matter.size or 0.0) >= 0 else "down"
     share = matter.share_of_tolerance
     told = f", {numbers.share(share, 100)} of its tolerance" if share is not None else ""
-    return f"{way} {_size(matter, key, shop)}{told}"
+    return f"{'slowly ' if matter.slow else ''}{way} {_size(matter, key, shop)}{told}"
 
 
 def whole(matter: Matter, shop: Shop, now: date) -> str:
@@ -114,7 +121,7 @@ def whole(matter: Matter, shop: Shop, now: date) -> str:
         f"All readings of the matter together, on {models(matter, shop)}{at}: {by(matter, shop)}, "
         f"{since(matter, shop, now)}."
     )
-    return f"{told} {over_all(matter, shop)}".strip()
+    return " ".join(part for part in (told, SLOWLY if matter.slow else "", over_all(matter, shop)) if part)
 
 
 def before_it(matter: Matter, shop: Shop) -> str:
@@ -290,9 +297,10 @@ def line(matter: Matter, shop: Shop, now: date) -> tuple[str, str]:
     if not key:
         return name(matter, shop), shares_moved.line(matter, shop, now)
     way = "up" if (matter.size or 0.0) >= 0 else "down"
-    lead = f"{name(matter, shop)} {way} {_size(matter, key, shop)} {since(matter, shop, now)}"
+    slowly = "slowly " if matter.slow else ""
+    lead = f"{name(matter, shop)} {slowly}{way} {_size(matter, key, shop)} {since(matter, shop, now)}"
     why = _planned(matter.planned, shop, key, now) if matter.planned else together(matter.moves_with, shop)
-    return lead, " ".join(part for part in (to_target(matter), why) if part)
+    return lead, " ".join(part for part in (to_target(matter), SLOWLY if matter.slow else "", why) if part)
 
 
 def not_yet(matter: Matter, shop: Shop, now: date) -> str:

@@ -4,7 +4,7 @@ import tempfile
 import tomllib
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import polars as pl
@@ -16,6 +16,31 @@ from ingest.shopfiles.shop import Shop, checked_shop
 from ingest.terms.questions import FileProblem
 
 MOST = 6  # files told one by one
+KINDS = 8  # of what is set aside, told one by one
+WANTED = 160  # characters of what is wanted
+
+
+@dataclass(frozen=True)
+class Aside:
+    """One kind of row or cell that would be set aside, with its first."""
+
+    reason: str
+    count: int
+    column: str  # of the first; '' where whole rows are set aside
+    raw: str  # what stands there, '' of a row
+    line: int
+    wanted: str
+
+    def told(self) -> str:
+        """In one line: how many, why, what was found first and what is wanted."""
+        many = f"{self.count:,} {'cell' if self.column else 'row'}{'' if self.count == 1 else 's'}"
+        found = f", first '{_short(self.raw)}' under {self.column}" if self.column else ", first"
+        return f"{many}: {self.reason}{found} in line {self.line:,}; wanted {_short(self.wanted, WANTED)}"
+
+
+def _short(text: str, most: int = 24) -> str:
+    plain = " ".join(text.split())
+    return plain if len(plain) <= most else plain[: most - 3].rstrip() + "..."
 
 
 @dataclass(frozen=True)
@@ -31,6 +56,14 @@ class Counted:
     columns: tuple[tuple[str, int], ...] = ()  # measurement with position -> readings
     problem: str = ""
     lines: int = 0  # of the file that were counted; 0: all
+    aside: tuple[Aside, ...] = ()  # the kinds of rows and cells set aside, most first
+
+    def why(self) -> list[str]:
+        """What would be set aside and why, a line a kind."""
+        told = [one.told() for one in self.aside[:KINDS]]
+        left = len(self.aside) - KINDS
+        more = f"and {sum(one.count for one in self.aside[KINDS:]):,} of {left} more kind{'' if left == 1 else 's'}"
+        return [*told, more] if left > 0 else told
 
     def told(self) -> str:
         """In one line."""
@@ -71,7 +104,17 @@ def _summed(held: Sequence[Counted]) -> Counted:
         tuple(columns.items()),
         held[0].problem,
         max(each.lines for each in held),
+        _most_first([one for each in held for one in each.aside]),
     )
+
+
+def _most_first(several: Sequence[Aside]) -> tuple[Aside, ...]:
+    """Kinds of one reason as one, most first."""
+    kinds: dict[tuple[str, bool], Aside] = {}
+    for one in several:
+        key = one.reason, bool(one.column)
+        kinds[key] = replace(kinds[key], count=kinds[key].count + one.count) if key in kinds else one
+    return tuple(sorted(kinds.values(), key=lambda one: -one.count))
 
 
 def counted(
@@ -130,4 +173,25 @@ def _counted(name: str, data: Data, shop: Shop, lines: int) -> Counted:
         back if told else None,
         tuple((f"{what} {where}".strip(), n) for (what, where), n in sorted(by.items())),
         lines=lines if long else 0,
+        aside=_aside(sheet.set_aside),
+    )
+
+
+def _aside(rows: pl.DataFrame) -> tuple[Aside, ...]:
+    """SET_ASIDE by kind."""
+    whole = pl.col("column") == ""
+    kinds = rows.sort("line").group_by("reason", whole.alias("whole"), maintain_order=True)
+    told = kinds.agg(pl.len().alias("count"), pl.col("column", "raw", "line", "wanted").first())
+    return _most_first(
+        [
+            Aside(
+                row["reason"],
+                row["count"],
+                row["column"],
+                "" if row["whole"] else row["raw"],
+                row["line"],
+                row["wanted"],
+            )
+            for row in told.iter_rows(named=True)
+        ]
     )

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from analysis.studies.drift.entries import tied
 from analysis.studies.drift.readings import Readings
 from analysis.studies.drift.shares import Shares
 from analysis.studies.drift.signals import Signals, signals
@@ -59,7 +60,7 @@ def actions(snapshot: Snapshot, *, since: date) -> pl.DataFrame:
     while its day is still to come is not due yet.
     """
     today = snapshot.as_of.astimezone(snapshot.shop.zone).date()
-    book = snapshot.lines("action").filter(pl.col("text") != "")
+    book = snapshot.once(_lines).filter((pl.col("kind") == "action") & (pl.col("text") != ""))
     book = book.filter((pl.col("at").dt.date() >= since) | pl.col("due").is_between(since, today)).sort("sequence")
     judged = snapshot.once(signals)
     rows = []
@@ -75,6 +76,14 @@ def actions(snapshot: Snapshot, *, since: date) -> pl.DataFrame:
             row["verdict"] = NOT_DUE
         rows.append(row)
     return pl.DataFrame(rows, schema=ACTIONS)
+
+
+def _lines(snapshot: Snapshot) -> pl.DataFrame:
+    """Actions and what was said to be done, opened_at as their signal stands by now: late data may have moved it."""
+    lines = snapshot.lines("action", "done")
+    now = tied(snapshot, lines).select("sequence", "now_opened_at")
+    moved_on = pl.coalesce("now_opened_at", "opened_at")
+    return lines.join(now, on="sequence", how="left").with_columns(opened_at=moved_on).drop("now_opened_at")
 
 
 def _seen(judged: Signals, entry: dict[str, Any], written: datetime) -> dict[str, object]:
@@ -107,7 +116,8 @@ def _counted(weekly: Shares, signal: dict[str, Any], written: datetime) -> dict[
 def _done_on(snapshot: Snapshot, entry: dict[str, Any]) -> date | None:
     """The day an action was done, where somebody said so."""
     same = [pl.col(name).eq_missing(pl.lit(entry[name])) for name in (*STREAM, "opened_at")]
-    said = snapshot.lines("done").filter(*same, pl.col("sequence") > entry["sequence"], pl.col("done_on").is_not_null())
+    done = snapshot.once(_lines).filter(pl.col("kind") == "done", pl.col("done_on").is_not_null())
+    said = done.filter(*same, pl.col("sequence") > entry["sequence"])
     day: date | None = said.sort("sequence")["done_on"][-1] if len(said) else None
     return day
 

@@ -1,8 +1,8 @@
 """The bench book's entries and the signals they belong to; what a person marked known, and whether it still holds.
 
 An entry names its signal by stream, chart and opening reading. Late data may move an opening: the entry then follows
-the signal of the same chart that overlaps the time from that opening to the entry. Where none does, the signal is gone,
-and that is said.
+the signal of the same chart that overlaps the time from that opening to the entry, or began before that opening and
+opens later by now. Where none does, the signal is gone, and that is said.
 """
 
 from datetime import date
@@ -51,8 +51,12 @@ def entries_for(snapshot: Snapshot) -> pl.DataFrame:
     signal : row of Signals.found, null where it is gone or of the charts in Signals.others · now_opened_at, now_serial
     · open · gone
     """
-    book = snapshot.table("bench_book").filter(pl.col("opened_at").is_not_null(), pl.col("kind") != CAUSED_BY)
-    book = book.sort("sequence")
+    return tied(snapshot, snapshot.table("bench_book").filter(pl.col("kind") != CAUSED_BY))
+
+
+def tied(snapshot: Snapshot, lines: pl.DataFrame) -> pl.DataFrame:
+    """The same of some lines of the book."""
+    book = lines.filter(pl.col("opened_at").is_not_null()).sort("sequence")
     judged = snapshot.once(signals)
     if judged is None or book.is_empty():
         return tables.shaped(book.with_columns(open=pl.lit(False), gone=pl.lit(True)), ENTRIES)
@@ -69,12 +73,12 @@ def entries_for(snapshot: Snapshot) -> pl.DataFrame:
         pl.col("opened_at").alias("now_opened_at"),
         pl.col("serial").alias("now_serial"),
         "closed_at",
+        "began_at",
     )
     pairs = book.join(spans, on=[*STREAM, "chart"], how="inner")
     exact = pl.col("now_opened_at") == pl.col("opened_at")
-    overlap = (pl.col("now_opened_at") <= pl.col("at")) & (
-        pl.col("closed_at").is_null() | (pl.col("closed_at") >= pl.col("opened_at"))
-    )
+    there = (pl.col("now_opened_at") <= pl.col("at")) | (pl.col("began_at") <= pl.col("opened_at")).fill_null(False)
+    overlap = there & (pl.col("closed_at").is_null() | (pl.col("closed_at") >= pl.col("opened_at")))
     away = (pl.col("now_opened_at") - pl.col("opened_at")).abs()
     best = (
         pairs.filter(exact | overlap)
@@ -89,6 +93,14 @@ def entries_for(snapshot: Snapshot) -> pl.DataFrame:
     )
     gone = pl.col("now_opened_at").is_null()
     return tables.shaped(found.with_columns(gone=gone, open=~gone & pl.col("closed_at").is_null()), ENTRIES)
+
+
+def of_other(signal: dict[str, object]) -> pl.Expr:
+    """Which rows of `entries_for` hang on a signal of a chart that holds no one stream (a row of Signals.others), also
+    where late data has moved its opening since they were written.
+    """
+    same = [pl.col(name) == signal[name] for name in (*STREAM, "chart")]
+    return pl.all_horizontal(*same, pl.col("now_opened_at") == signal["opened_at"])
 
 
 def known(snapshot: Snapshot, *, on: date | None = None) -> pl.DataFrame:

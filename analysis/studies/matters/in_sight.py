@@ -25,12 +25,12 @@ LATELY = 4  # weeks whose readings say how many a week pass
 @dataclass(frozen=True)
 class InSight:
     """streams: rows of the rack with `moved_share` (of the tolerance, or of six sigma where nothing is asked: of an
-    open signal its shift, else where its average stands; null: no average) and `matter` (key of the open matter that
-    moved it, null where none did) and `more_outside` (readings a week that its shift puts outside the limits beyond
-    those that its centre line would, by a normal curve of its usual spread; negative where it puts fewer; null without
-    limits or without a shift) and `ended`, `back_since` (of a stream whose chart is open while all readings of its
-    matter say that it has ended: the key of that matter, and since when; else null). matters: the open ones by their
-    keys; ended: those that have ended.
+    open signal its shift, else where its average stands; null: no average) and `matter` (key of the open matter
+    that moved it, null where none did) and `more_outside` (readings a week that its shift puts outside the limits
+    beyond those that its centre line would, by a normal curve of its usual spread; negative where it puts fewer;
+    null without limits or without a shift) and `matter_began` (since when that matter lasts) and `ended`,
+    `back_since` (of a stream whose chart is open while all readings of its matter say that it has ended: the key of
+    that matter, and since when; else null). matters: the open ones by their keys; ended: those that have ended.
     """
 
     streams: pl.DataFrame
@@ -46,7 +46,7 @@ def in_sight(snapshot: Snapshot, *, weeks: int = 13, tech: str = "") -> InSight:
     if judged is None or rows.is_empty():
         number, word = pl.lit(None, pl.Float64), pl.lit(None, pl.String)
         none = {"moved_share": number, "more_outside": number, "matter": word, "ended": word}
-        return InSight(rows.with_columns(**none, back_since=pl.lit(None, TIME)), {})
+        return InSight(rows.with_columns(**none, back_since=pl.lit(None, TIME), matter_began=pl.lit(None, TIME)), {})
     limited = pl.col("tolerance").is_not_null() & (pl.col("tolerance") > 0)
     whole = pl.when(limited).then("tolerance").otherwise(WITHOUT_LIMITS * pl.col("sigma"))
     step = pl.when(limited).then(SHARE_OF_TOLERANCE).otherwise(SIGMAS / WITHOUT_LIMITS)
@@ -65,6 +65,8 @@ def in_sight(snapshot: Snapshot, *, weeks: int = 13, tech: str = "") -> InSight:
     open_still = (pl.col("state") == MOVED) & pl.col("ended").is_not_null()
     rows = rows.with_columns(pl.when(open_still).then(name).alias(name) for name in ("ended", "back_since"))
     rows = rows.with_columns(matter=pl.when(pl.col("ended").is_null()).then("matter"))
+    began = {one.key: one.began_at or one.opened_at for one in matters}
+    rows = rows.with_columns(matter_began=pl.col("matter").replace_strict(began, default=None, return_dtype=TIME))
     return InSight(rows, {one.key: one for one in matters}, {one.key: one for one in ended})
 
 

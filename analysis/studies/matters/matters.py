@@ -16,11 +16,12 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from analysis.studies.drift.opened import BACK
+from analysis.studies.drift.opened import BACK, PERSON
 from analysis.studies.drift.signals import Signals, signals
 from analysis.studies.matters.accounts import Looked, parts_of
 from analysis.studies.matters.parts import Part
 from analysis.studies.matters.records import Matter
+from analysis.studies.matters.settled import settled
 from analysis.studies.matters.spans import Bench, bench, opens_within, span_of, together
 from analysis.studies.matters.telling import told
 from analysis.studies.matters.units import Signal, began, by_unit, every_signal
@@ -28,6 +29,7 @@ from ingest.store.snapshot import Snapshot
 
 SAME_CAUSE = timedelta(days=14)  # likely starts of one cause at two stages lie no further apart
 LOOKED_BACK = timedelta(weeks=13)  # signals that closed since then may belong to a cause that lasts
+OPEN = {"closed_at": None, "closed_by": ""}  # as a signal stood before a person closed it
 JUST_OVER = timedelta(weeks=2)  # what closed since then is told to be back, and an action on it is still in sight
 
 
@@ -97,6 +99,7 @@ class _Group:
     parts: list[Part]  # none: a weekly share, or signals of streams without a baseline
     lasts: bool = False  # its signals have closed, its cause has not come back
     ended: bool = False  # its cause has ended, though a chart of few readings has not shown it yet
+    settled: bool = False  # a person closed it
 
 
 def _open_ones(snapshot: Snapshot) -> list[_Group]:
@@ -106,8 +109,10 @@ def _open_ones(snapshot: Snapshot) -> list[_Group]:
         return groups
     still = [one for one in every if one.row["closed_at"] is None]
     recent = snapshot.as_of - LOOKED_BACK
+    apart = {number for deed in snapshot.once(settled) for number in deed}  # a person's word parts them
     hinted = [one for one in every if one.row["closed_by"] == BACK and one.row["closed_at"] >= recent]
-    closed = by_unit([one for one in every if one.row["closed_at"] is not None])
+    hinted = [one for one in hinted if one.number not in apart]
+    closed = by_unit([one for one in every if one.row["closed_at"] is not None and one.number not in apart])
     for (characteristic, stage), part in by_unit(still + hinted).items():
         here = bench(snapshot, judged, characteristic, stage)
         if here is None:
@@ -167,7 +172,8 @@ def _still(looked: Looked, found: list[Part] | None, since: datetime) -> list[_G
 
 def _closed_ones(snapshot: Snapshot, judged: Signals, held: set[int], *, since: datetime | None = None) -> list[_Group]:
     """Groups of what closed and is in none yet; since : where the last of them closed before, they are left out."""
-    groups: list[_Group] = []
+    groups = _settled_ones(snapshot, judged, held, since=since)
+    held = held | {number for deed in snapshot.once(settled) for number in deed}
     closed = [one for one in snapshot.once(every_signal) if one.number not in held]
     for (characteristic, stage), part in by_unit(closed).items():
         here = bench(snapshot, judged, characteristic, stage)
@@ -185,6 +191,25 @@ def _closed_ones(snapshot: Snapshot, judged: Signals, held: set[int], *, since: 
             )
     _write(snapshot)
     return groups + [_Group({one.number}, []) for one in closed if one.unit is None]
+
+
+def _settled_ones(snapshot: Snapshot, judged: Signals, held: set[int], *, since: datetime | None) -> list[_Group]:
+    """What a person closed in one deed is one group, whatever else closed about then."""
+    every, groups = snapshot.once(every_signal), list[_Group]()
+    for deed in snapshot.once(settled):
+        mine = [every[number] for number in sorted(deed - held)]
+        if not mine or (since is not None and max(one.row["closed_at"] for one in mine) < since):
+            continue
+        parts: list[Part] = []
+        for (characteristic, stage), part in by_unit(mine).items():
+            here, until = bench(snapshot, judged, characteristic, stage), max(one.row["closed_at"] for one in part)
+            if here is not None:
+                as_then = [replace(one, row=one.row | OPEN) if one.row["closed_by"] == PERSON else one for one in part]
+                span = span_of(snapshot, here, part, closed=True)
+                looked = Looked(characteristic, stage, as_then, span, until=until)
+                parts += parts_of(snapshot, judged, here, looked) or []
+        groups.append(_Group({one.number for one in mine}, parts, settled=True))
+    return groups
 
 
 def _write(snapshot: Snapshot) -> None:
@@ -224,7 +249,7 @@ def _merged(groups: list[_Group], every: list[Signal]) -> list[_Group]:
 def _alike(one: _Group, other: _Group, every: list[Signal]) -> bool:
     if one.signals & other.signals:
         return True
-    if not one.parts or not other.parts:
+    if not one.parts or not other.parts or one.settled or other.settled:
         return False
     mine, theirs = one.parts[0], other.parts[0]
     apart = abs(mine.started - theirs.started)

@@ -143,6 +143,7 @@ class Matter:
     levels: int = 0  # of what is named: so many people, lots, gauges ... since then
     usual_at: str = ""  # the last stage before it that reads the same, where what it touches lay as usual
     earlier: tuple[tuple[date, date], ...] = ()  # of the air: its spells before the one that began then, oldest first
+    slow: bool = False  # it goes on moving little by little, and nothing is named for it: a slow drift
     keys: tuple[str, ...] = ()  # of each of its signals: matters that become one are found by what each was called
 
     def goes_by(self, key: str) -> bool:

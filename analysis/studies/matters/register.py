@@ -13,9 +13,8 @@ from typing import Any
 import polars as pl
 
 from analysis.studies.drift import actions
-from analysis.studies.drift.entries import entries_for
+from analysis.studies.drift.entries import entries_for, of_other
 from analysis.studies.drift.signals import Signals, signals
-from analysis.studies.drift.streams import STREAM
 from analysis.studies.matters.matters import JUST_OVER, matters
 from analysis.studies.matters.records import Matter, Member
 from ingest.store.snapshot import Snapshot
@@ -165,9 +164,7 @@ def _of(matter: Matter, judged: Signals) -> pl.Expr:
     mine = pl.col("signal").is_in([one.row for one in matter.signals if one.table == "found"])
     for one in matter.signals:
         if one.table == "others":
-            row = judged.others.row(one.row, named=True)
-            same = [pl.col(name) == row[name] for name in (*STREAM, "chart", "opened_at")]
-            mine |= pl.all_horizontal(same)
+            mine |= of_other(judged.others.row(one.row, named=True))
     return mine.fill_null(False)
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import polars as pl
 
-from analysis.studies.drift.entries import entries_for, known
+from analysis.studies.drift.entries import entries_for, known, of_other
 from analysis.studies.drift.limits import moved_baselines
 from analysis.studies.drift.signals import Signals
 from analysis.studies.drift.streams import KEY, STREAM
@@ -17,6 +17,7 @@ from analysis.studies.matters.asked import targets, to_target, tolerances
 from analysis.studies.matters.chance import real
 from analysis.studies.matters.parts import Measured, Part
 from analysis.studies.matters.records import Matter, Member, MovesWith
+from analysis.studies.matters.slowly import slowly
 from analysis.studies.matters.units import Signal
 from ingest.store.snapshot import Snapshot
 
@@ -87,9 +88,14 @@ def told(
     beside = [one.row for one in signals if one.table == "found" and one.row["tech"] == main["tech"]]
     beside = [row for row in beside if row["closed_at"] is None and _one_way(row, size)]
     of_some = size if record.over_all is not None else None
+    alone = bool(parts) and not record.moves_with.named and parts[0].planned is None
+    each = {row.get("stream"): row for row in (*beside, main)}
+    slow = alone and closed_at is None and slowly(judged, list(each.values()))
+    nearer = not slow and _one_way(main, size)  # what drifts on will not stay there
     return replace(
         record,
-        to_target=_one_way(main, size) and to_target(main, snapshot.once(targets), beside, of_some=of_some),
+        slow=slow,
+        to_target=nearer and to_target(main, snapshot.once(targets), beside, of_some=of_some),
         share_of_tolerance=abs(size) / share if size is not None and share else None,
         planned=parts[0].planned if parts else None,
     )
@@ -218,8 +224,7 @@ def _entries(snapshot: Snapshot, signals: list[Signal]) -> pl.DataFrame:
     mine = pl.col("signal").is_in(rows)
     for one in signals:
         if one.table == "others":
-            same = [pl.col(name) == one.row[name] for name in (*STREAM, "chart", "opened_at")]
-            mine |= pl.all_horizontal(same)
+            mine |= of_other(one.row)
     return tied.filter(mine.fill_null(False)).sort("sequence")
 
 

@@ -16,6 +16,11 @@ def set_by_people(snapshot: Snapshot) -> pl.DataFrame:
     return pl.concat([snapshot.once(as_set), as_set_at_bench(snapshot)])
 
 
+def at_bench_alone(snapshot: Snapshot) -> frozenset[str]:
+    """Characteristics that no final inspection reads: people are held by what was read at the bench that sets them."""
+    return frozenset(as_set_at_bench(snapshot)["characteristic"].cast(pl.String).unique())
+
+
 def near_and_far(snapshot: Snapshot) -> tuple[pl.DataFrame, pl.DataFrame]:
     """The rows of `set_by_people` without those left out, in its order; and those left out."""
     readings = set_by_people(snapshot)

@@ -19,6 +19,7 @@ from dashboard.charts.evidence import EvidenceView, evidence
 from dashboard.charts.funnel import FunnelView, funnel
 from dashboard.charts.learning import LearningView, learning
 from dashboard.desk import desk
+from dashboard.pages.bench import ways
 from dashboard.pages.period import Period
 from dashboard.sentences import bench as sentences_bench
 from dashboard.sentences import coaching
@@ -43,19 +44,6 @@ class Days:
         """The same target by these days; None where nothing of it was set in them."""
         same = [one for one in self.stands if all(one.band[name] == stand.band[name] for name in PLACE)]
         return same[0] if same else None
-
-
-def readings(stand: targets.Stand) -> str:
-    """The address of the readings behind a target."""
-    row = stand.band
-    return addresses.address(
-        "/logs/readings",
-        characteristic=row["characteristic"],
-        position=row["position"],
-        model=row["model"],
-        role="final",
-        tech=stand.tech,
-    )
 
 
 def band_view(stand: targets.Stand, shop: Shop) -> BandView:
@@ -134,7 +122,7 @@ def _rest_line(stand: targets.Stand, shop: Shop) -> Row:
     """A target that is not drawn, as a line of the table; on a phone all of it stands under its name."""
     hold, say = sentences_targets.hold(shop, stand.band), sentences_targets.standing(shop, stand)
     word = sentences_targets.MARKS[stand.verdict]
-    name = parts.to_readings(readings(stand), _name(stand, shop))
+    name = parts.to_readings(ways.of_target(stand), _name(stand, shop))
     return {
         "what": [html.Span(name), parts.on_a_phone(f"{hold}: {parts.MARKS[word]}. {say}")],
         "hold": hold,
@@ -175,7 +163,10 @@ def _target_line(k: int, stands: list[targets.Stand], shop: Shop, signed: list[R
     line = html.Div(
         [
             html.Div(
-                [html.B(parts.to_readings(readings(stand), name)), html.Span(str(row["model"]), className="small")]
+                [
+                    html.B(parts.to_readings(ways.of_target(stand), name)),
+                    html.Span(str(row["model"]), className="small"),
+                ]
             ),
             html.Div(
                 [
@@ -303,8 +294,7 @@ def spread_sheet(stage: str, tech: str, shop: Shop, found: Learning | None) -> h
                 sentences_bench.offset(shop, row),
                 " ",
                 parts.to_readings(
-                    addresses.address("/logs/readings", characteristic=row["characteristic"], role="final", tech=tech),
-                    f"{numbers.count(row['instruments'])} instruments",
+                    ways.of_characteristic(row, tech), f"{numbers.count(row['instruments'])} instruments"
                 ),
             ]
         )

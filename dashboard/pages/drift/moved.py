@@ -225,7 +225,8 @@ def _row(one: Thing, chosen: str, shop: Shop, now: date) -> MatterRow:
 
 
 def _moved(one: Thing, way: str) -> str:
-    return f"moved {way} to target" if _to_target(one) else f"moved {way}"
+    word = sentences.moved_word(one.matter) if one.matter else "moved"
+    return f"{word} {way} to target" if _to_target(one) else f"{word} {way}"
 
 
 def _key(row: dict[str, Any]) -> str:
@@ -261,4 +262,6 @@ def _table(rows: pl.DataFrame, shop: Shop, now: date) -> html.Div:
         {"what": sentences_drift.stream_name(shop, row, stage=True), "how": sentences_drift.moved_line(row, shop, now)}
         for row in out.iter_rows(named=True)
     ]
-    return parts.plain_table(told, [("what", "Series"), ("how", "Moved")])
+    table = parts.plain_table(told, [("what", "Series"), ("how", "Moved")])
+    apart = any("by itself since" in line["how"] for line in told)
+    return html.Div([table, html.P(sentences_drift.APART, className="small")]) if apart else table

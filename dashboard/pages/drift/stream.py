@@ -134,10 +134,16 @@ def _facts(seen: Seen, shop: Shop) -> list[tuple[Any, Any]]:
             else ""
         )
         way = "up" if found.size >= 0 else "down"
+        by = "the readings"
+        if seen.matter is not None:
+            start = seen.matter.began_at or seen.matter.opened_at
+            apart = sentences_drift.differs(signal["began_at"], start, shop)
+            said = f"this series alone; its matter on {numbers.day(sentences.local(shop, start), now)}"
+            by = said if apart else by
         on = (
-            "began that day, by the readings"
+            f"began that day, by {by}"
             if low.date() == high.date()
-            else f"began; {numbers.days(low, high, now)} by the readings"
+            else f"began; {numbers.days(low, high, now)} by {by}"
         )
         return [
             (

@@ -215,6 +215,8 @@ def counts(each: Sequence[Counted], proposal: Proposal) -> list[Any]:
     lines: list[Any] = []
     for file in together(each):
         lines.append(html.P(file.told()) if not file.problem else parts.ask(file.told()))
+        if file.aside:
+            lines.append(html.Ul([html.Li(line) for line in file.why()], className="small"))
         if file.columns:
             told = ", ".join(f"{name} {numbers.count(n)}" for name, n in file.columns)
             lines.append(html.P(f"Readings: {told}.", className="small"))

@@ -35,6 +35,7 @@ from dashboard.pages.drift import on_chart as drift_on_chart
 from dashboard.pages.drift import seen as drift_seen
 from dashboard.sentences import drift as sentences_drift
 from dashboard.sentences import shared as sentences
+from dashboard.sentences import silent
 from dashboard.sentences.gauges import notes
 from dashboard.sentences.matters import moved
 from ingest.shopfiles.shop import Shop
@@ -279,6 +280,8 @@ def _drawn(found: Review, shop: Shop) -> list[Drawn]:
     series that is back where it was while its matter lasts is not drawn.
     """
     drawn: list[Drawn] = []
+    if silent.is_silent(found.silent, found.week):
+        return drawn  # what stands open is of before it
     now = sentences.local(shop, desk.here().snapshot().as_of)
     away_first = sorted(found.matters, key=lambda one: one.matter.to_target)
     lasting = [one for one in away_first if not one.matter.only_some and one.matter.main.get("closed_at") is None]

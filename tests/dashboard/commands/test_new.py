@@ -132,3 +132,14 @@ def test_many_files_of_one_kind_are_named_by_their_pattern(tmp_path, capsys):
     said = capsys.readouterr().out
     assert f"load {tmp_path / 'bench_w*.csv'} --shop" in said
     assert files[0] not in said
+
+
+def test_what_would_be_set_aside_is_said_with_its_reason(tmp_path, capsys):
+    rows = [f"A{k},2026-10-{1 + k % 28:02d},final,0.{k % 9}1" for k in range(40)]
+    rows[5] = rows[5].rpartition(",")[0] + ",see card"
+    path = tmp_path / "line.csv"
+    path.write_text("\n".join(["Serial,Date,Stage,Relief (mm)", *rows]) + "\n", encoding="utf-8")
+    assert run(["new", str(path), "--yes", "--shop", str(tmp_path / "shop")]) == 0
+    said = capsys.readouterr().out
+    assert "0 rows and 1 cells set aside" in said
+    assert "  1 cell: cannot be read, first 'see card' under Relief (mm) in line 7; wanted a length" in said

@@ -1,6 +1,7 @@
 """The weekly review on paper: what stands on it, that it computes again to the same bytes, and how it prints."""
 
 import re
+from dataclasses import replace
 from datetime import date
 from html import unescape
 
@@ -8,11 +9,14 @@ import pytest
 
 from analysis.methods.problems import UnusableData
 from analysis.review import review
+from analysis.studies.matters import register
 from dashboard.app import make_app
 from dashboard.commands import cli
 from dashboard.commands.serving import _week_in_sentences
 from dashboard.desk import desk
+from dashboard.pages.book import deeds
 from dashboard.papers import pdf, week
+from dashboard.sentences import book as sentences_book
 from dashboard.sentences import findings
 from ingest.verbs.load import load
 from tests.dashboard.pages import moving_shop
@@ -133,6 +137,44 @@ def test_the_headline_and_sentences_are_those_of_the_page(looked_at):
     assert findings.headline(found, shop) in said
     for one in findings.week(found, shop):
         assert f"{one.lead}".replace("\u00a0", " ") in said
+
+
+def test_the_first_page_says_who_has_a_matter_in_hand(tmp_path):
+    counter = desk.Desk(moving_shop.stands(tmp_path / "shop"))
+    desk.use(counter)
+    one = next(
+        each for each in counter.ask(register.register) if each.matter is not None and each.state == register.OPEN
+    )
+    assert "Nobody has it yet." in words(week.paper()[1])
+    taken = {"action": "measure 20 blanks", "owner": "the foreman", "due": "2026-04-10", "who": "Mara"}
+    assert deeds.write(one.key, "take", taken) == ""
+    text = words(week.paper()[1])
+    assert "the foreman has it, by 10 Apr." in text
+    assert "In hand: the foreman, by 10 Apr: measure 20 blanks." in text
+    assert "has it yet" not in text
+    assert text.index("In hand: the foreman") < text.index("What moved, reading by reading")
+    assert deeds.write(one.key, "done", {"done_on": "2026-04-02", "who": "Mara"}) == ""
+    assert "Done 2 Apr" in words(week.paper()[1])
+
+
+@pytest.mark.parametrize(
+    ("changed", "said"),
+    [
+        ({"state": "action", "over": 3, "due": date(2026, 4, 1)}, "In hand: Olek, 3 days over: ten blanks."),
+        ({"state": "action", "due": date(2026, 4, 8)}, "In hand: Olek, by 8 Apr: ten blanks."),
+        ({"state": "action", "owner": "", "action": ""}, "In hand: nobody named."),
+        ({"state": "done", "done_on": date(2026, 4, 2)}, "Done 2 Apr, Olek: ten blanks."),
+        ({"state": "open", "action": ""}, "Nobody has it yet."),
+        ({"state": "closed", "closed_on": date(2026, 4, 3)}, "Closed 3 Apr: ten blanks."),
+    ],
+)
+def test_how_far_it_has_come_is_told_in_a_line(looked_at, changed, said):
+    one = next(
+        each for each in looked_at.ask(register.register) if each.matter is not None and each.state == register.OPEN
+    )
+    made = replace(one, **{"owner": "Olek", "action": "ten blanks"} | changed)
+    shop = looked_at.snapshot().shop
+    assert sentences_book.in_hand(made, shop, date(2026, 4, 4)).replace("\u00a0", " ") == said
 
 
 def test_the_decision_of_the_week_stands_on_its_line_as_it_was_typed(looked_at):

@@ -2,7 +2,7 @@
 
 import pytest
 
-from ingest.beginning.counted import Counted, counted, shop_with, together
+from ingest.beginning.counted import Aside, Counted, counted, shop_with, together
 from ingest.beginning.new import propose
 from tests.ingest.small_shop import csv, small_shop
 
@@ -102,3 +102,31 @@ def test_what_is_proposed_is_added_to_the_shop_a_completed_kind_of_sheet_in_its_
     assert (
         shop_with(propose(other, shop=small_shop(files="bench*")), small_shop(files="bench*")).logs[-1].name == "bench"
     )
+
+
+def test_what_would_be_set_aside_is_told_a_line_a_kind_with_what_was_found_and_what_is_wanted():
+    rows = [*ROWS]
+    rows[4] = rows[4].replace(",0.1", ",see card ", 1).replace("see card 4", "see card")
+    rows[7] = rows[7].replace(",0.1", ",? ", 1)
+    rows[9] = rows[9].replace(",0.1", ",40", 1)
+    rows[12] = rows[12].replace("2026-03-", "some day ")
+    files = [("a.csv", csv(HEAD, *rows))]
+    (found,) = counted(files, propose([("a.csv", csv(HEAD, *ROWS))]))
+    assert (found.rows_aside, found.cells_aside) == (1, 3)
+    assert sum(one.count for one in found.aside) == 4
+    told = found.why()
+    (unread,) = (line for line in told if line.startswith("2 cells: cannot be read"))
+    assert "first 'see card' under Relief (mm) in line 6; wanted a length" in unread
+    assert any(line.startswith("1 row: ") and ", first in line 14; wanted " in line for line in told)
+    assert told[0] == unread
+    clean = counted([("a.csv", csv(HEAD, *ROWS))], propose(files))[0]
+    assert clean.why() == []
+
+
+def test_kinds_of_many_files_are_told_together_and_only_so_many():
+    kinds = [Aside(f"reason {k}", k + 1, "Relief", "x", 3, "a length") for k in range(10)]
+    (one,) = together([read(f"{n}.csv", aside=tuple(kinds)) for n in range(7)])
+    assert [each.count for each in one.aside] == [7 * k for k in range(10, 0, -1)]
+    told = one.why()
+    assert told[0] == "70 cells: reason 9, first 'x' under Relief in line 3; wanted a length"
+    assert told[8:] == ["and 21 of 2 more kinds"]

@@ -46,6 +46,20 @@ def test_after_late_data_it_follows_the_signal_that_overlaps():
     assert (row["opened_at"], row["now_opened_at"], row["gone"]) == (at(125), at(120), False)
 
 
+def test_after_late_data_it_follows_the_signal_that_opens_later_by_now_of_what_had_begun_before():
+    x = QUIET.copy()
+    x[200:] += 3.0
+    (row,) = snapshot(shop(**FEW), {RELIEF: x}).once(signals).open.filter(pl.col("chart") == AVERAGE).to_dicts()
+    book = entry("cause", 0, 0, text="a dull saw").with_columns(  # as it opened before some readings came
+        opened_at=pl.lit(row["began_at"]), at=pl.lit(row["began_at"] + timedelta(minutes=1))
+    )
+    assert row["began_at"] + timedelta(minutes=1) < row["opened_at"]
+    (found,) = entries_for(snapshot(shop(**FEW), {RELIEF: x}, bench_book=book)).to_dicts()
+    assert (found["now_opened_at"], found["gone"]) == (row["opened_at"], False)
+    early = book.with_columns(opened_at=pl.lit(row["began_at"] - timedelta(minutes=1)))
+    assert entries_for(snapshot(shop(**FEW), {RELIEF: x}, bench_book=early))["gone"].to_list() == [True]
+
+
 def test_an_entry_whose_signal_is_gone_says_so():
     made = snapshot(shop(**WIDTH), {RELIEF: spikes(120)}, bench_book=entry("cause", 175, 170, chart=INDIVIDUALS))
     row = entries_for(made).row(0, named=True)

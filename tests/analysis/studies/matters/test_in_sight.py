@@ -69,3 +69,11 @@ def test_one_instrument_passes_every_stage_and_counts_once_for_all_its_positions
     )
     assert cost_if_left(rows) == 5.0  # 3 of A and 2 of B at test; 4 at final
     assert cost_if_left(rows.filter(pl.col("more_outside").is_null())) is None
+
+
+def test_each_moved_series_stands_with_the_start_of_its_matter(snapshot):
+    found = in_sight(snapshot)
+    rows = found.streams.filter(pl.col("matter").is_not_null())
+    assert rows["matter_began"].to_list() == [found.matters[key].began_at for key in rows["matter"]]
+    assert len(rows)
+    assert found.streams.filter(pl.col("matter").is_null())["matter_began"].null_count() > 0

@@ -2,7 +2,7 @@
 
 import shutil
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from types import SimpleNamespace
 
 import polars as pl
@@ -23,6 +23,7 @@ from dashboard.pages.drift import book as drift_book
 from dashboard.pages.drift import closer, glance, moved
 from dashboard.pages.drift import limits as drift_limits
 from dashboard.pages.drift import page as drift
+from dashboard.pages.drift import seen as drift_seen
 from dashboard.sentences import ended as sentences_ended
 from dashboard.sentences import findings
 from dashboard.sentences import matters as sentences_matters
@@ -511,3 +512,26 @@ def test_a_series_beyond_its_limits_whose_matter_shows_no_move_is_not_said_to_ha
     assert "readings in these weeks" in text
     assert "they show no move" in text
     assert "no move shown" in text
+
+
+@pytest.mark.parametrize(("earlier", "apart"), [(0, False), (2, True)])
+def test_where_a_series_and_its_matter_say_different_days_it_is_said_why(looked_at, monkeypatch, earlier, apart):
+    (one,) = (each for each in looked_at.ask(open_matters) if "action" in each.characteristics)
+    own = looked_at.ask(rack).streams.filter(pl.col("began_at").is_not_null())["began_at"][0]
+    told = replace(one, began_at=own - timedelta(days=earlier))
+    monkeypatch.setattr(in_sight, "open_matters", lambda _snapshot: [told])
+    monkeypatch.setattr(
+        drift_seen, "open_matter_of", lambda _snapshot: {("found", each.row): told for each in one.signals}
+    )
+    found = in_sight.in_sight(looked_at.snapshot())
+    monkeypatch.setattr(drift, "in_sight", lambda _snapshot, **_more: found)
+    monkeypatch.setattr(desk.here(), "ask", _unkept(looked_at))
+    text = page(**MOVED).replace("\u00a0", " ")
+    assert ("by itself since" in text) is apart
+    assert ("A series by itself tells the day less surely" in text) is apart
+    assert ("by this series alone; its matter on" in text) is apart
+
+
+def _unkept(counter):
+    """Asks the study itself: what was kept was worked out of other matters."""
+    return lambda study, as_of=None, **options: study(counter.snapshot(as_of), **options)
