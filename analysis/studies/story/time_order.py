@@ -5,6 +5,7 @@ import polars as pl
 
 from analysis.methods.problems import UnusableData
 from analysis.studies.story.calendar import local_day
+from analysis.studies.story.unclocked import NOWHERE, in_bench_order
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -29,14 +30,12 @@ def visits_in_order(snapshot: Snapshot) -> pl.DataFrame:
     no serial) and `who` Int64 (number of `part`, from 0 without gaps). Serial is that of the instrument which a later
     visit says took the neck.
 
-    Time order within an instrument: taken_at, then line. Of two visits of one day of which one has no clock, the one at
-    the earlier stage comes first, then the lower line. Where that rule runs in a circle (two clocked visits that went
-    back along the bench, an unclocked one between) the clocked keep their order and an unclocked visit stands right
-    behind the last clocked one that is to precede it.
+    Time order within an instrument: taken_at, then line; of two visits of one day of which one has no clock as
+    `unclocked.in_bench_order` says.
     """
     shop = snapshot.shop
     visits = _named(snapshot.coded("visits"), shop).filter(pl.col("taken_at") <= snapshot.as_of)
-    ordered = _ordered(_linked(visits))
+    ordered = _ordered(_linked(visits), shop)
     ordered = ordered.with_columns(_carried(ordered))
     model = ordered["model"].cast(pl.String)
     return ordered.with_columns(
@@ -96,7 +95,7 @@ def _linked(visits: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _ordered(visits: pl.DataFrame) -> pl.DataFrame:
+def _ordered(visits: pl.DataFrame, shop: Shop) -> pl.DataFrame:
     """Sorted by part, then time order; adds `who`."""
     clocked = pl.col("time_known").fill_null(True)
     who = tables.rank(visits["part"])
@@ -104,28 +103,15 @@ def _ordered(visits: pl.DataFrame) -> pl.DataFrame:
     log = tables.rank(visits["log_id"])
     typed = tables.one_key(visits["line"].to_numpy(), visits["bench_order"].to_numpy(), log)
     order = np.lexsort((typed, times, who))
-    keys = pl.DataFrame(
-        {
-            "_at": order,
-            "who": who[order],
-            **{name: visits[name].gather(order) for name in ("day", "bench_order", "line")},
-            "log": log[order],
-            "_clocked": visits.select(clocked).to_series().gather(order),
-        }
-    )
-    if not keys["_clocked"].all():
-        keys = _with_unclocked(keys.with_columns(pl.struct("who", "day").rle_id().alias("_day")))
+    keys = pl.DataFrame({"_at": order, "who": who[order], "clocked": visits.select(clocked).to_series().gather(order)})
+    if not keys["clocked"].all():
+        sent_to = pl.col("sent_back_to").replace_strict(shop.bench_order, default=NOWHERE, return_dtype=pl.Int64)
+        keys = in_bench_order(
+            keys.with_columns(
+                *(visits[name].gather(order) for name in ("day", "bench_order", "line", "outcome")),
+                visits.select(sent_to).to_series().gather(order).alias("sent_to"),
+                (visits["role"] == "repair").gather(order).alias("repair"),
+                pl.Series("log", log[order]),
+            )
+        )
     return visits[keys["_at"].to_numpy()].with_columns(keys["who"])
-
-
-def _with_unclocked(keys: pl.DataFrame) -> pl.DataFrame:
-    """The keys of visits in the order in which those without a clock stand where they belong."""
-    # `_behind`: for a clocked visit its place among the day's clocked ones, from 1; for an unclocked one the place of
-    # the last that precedes it
-    placed = keys.with_columns(
-        pl.when("_clocked").then(pl.col("_clocked").cast(pl.Int64).cum_sum().over("_day")).otherwise(0).alias("_behind")
-    ).sort("_day", "bench_order", "line", "log")
-    placed = placed.with_columns(
-        pl.when("_clocked").then("_behind").otherwise(pl.col("_behind").cum_max().over("_day")).alias("_behind")
-    )
-    return placed.sort("_day", "_behind", ~pl.col("_clocked"), "bench_order", "line", "log")

@@ -6,50 +6,19 @@ It is slow and means to be read. Tests hold the studies against it, to the last 
 
 from collections import defaultdict
 from datetime import date, datetime, timedelta
-from functools import cmp_to_key
 from math import prod
 from zoneinfo import ZoneInfo
 
+from tests.analysis.studies.recount_days import in_days, in_order, local_day, place, role, taken_at, way_of
+
 DAYS = ["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"]
 CARRIED = ["model", "supplier", "lot", "neck", "job", "string_set", "grade", "hand"]
-
-
-def taken_at(row: dict) -> datetime:
-    return row["finished_at"] or row["started_at"]
-
-
-def place(shop, stage: str) -> int:
-    return [item.key for item in shop.stages].index(stage)
-
-
-def role(shop, stage: str) -> str:
-    return next(item.role for item in shop.stages if item.key == stage)
 
 
 def week_of(shop, day: date) -> date:
     while DAYS[day.weekday()] != shop.shop.week_starts:
         day -= timedelta(days=1)
     return day
-
-
-def local_day(shop, time: datetime) -> date:
-    return time.astimezone(ZoneInfo(shop.shop.timezone)).date()
-
-
-def in_order(shop, rows: list[dict]) -> list[dict]:
-    """One instrument's visits in time order."""
-
-    def before(a: dict, b: dict) -> int:
-        if local_day(shop, taken_at(a)) == local_day(shop, taken_at(b)) and not (a["time_known"] and b["time_known"]):
-            return (
-                -1
-                if (place(shop, a["stage"]), a["line"], a["log_id"]) < (place(shop, b["stage"]), b["line"], b["log_id"])
-                else 1
-            )
-        mine, other = ((taken_at(x), x["line"], place(shop, x["stage"]), x["log_id"]) for x in (a, b))
-        return -1 if mine < other else 1
-
-    return sorted(rows, key=cmp_to_key(before))
 
 
 def runs_in_a_circle(shop, rows: list[dict]) -> bool:
@@ -109,12 +78,21 @@ def tell(shop, visits: list[dict], faults: list[dict], as_of: datetime) -> dict[
     for row in visits:
         if taken_at(row) <= as_of and row["serial"]:
             by_serial[row["serial"]].append(dict(row))
+    undated = defaultdict(list)
+    for rows in by_serial.values():
+        seen: set[str] = set()
+        for row in sorted(rows, key=lambda x: (taken_at(x), x["line"], place(shop, x["stage"]), x["log_id"])):
+            row["again"] = row["stage"] in seen
+            seen.add(row["stage"])
+            if not row["time_known"]:
+                undated[row["log_id"]].append(row)
+    ways = {log: way_of(shop, rows) for log, rows in undated.items()}
     said = defaultdict(list)
     for fault in faults:
         said[fault["log_id"], fault["line"], fault["stage"]].append(fault["fault"])
     told = {}
     for serial in sorted(by_serial):
-        ordered = in_order(shop, by_serial[serial])
+        ordered = in_days(shop, by_serial[serial], ways)
         for name in CARRIED:
             given = [row[name] for row in ordered if row[name]]
             for row in ordered:

@@ -21,9 +21,10 @@ def without_circles(made, visits: pl.DataFrame) -> pl.DataFrame:
     return visits.filter(~pl.col("serial").is_in(list(circular)))
 
 
+@pytest.mark.parametrize("dateless", [0.1, 0.6, 1.0])
 @pytest.mark.parametrize("seed", SEEDS)
-def test_visits_and_loops_match_a_plain_recount(seed):
-    made, visits, faults = random_shop(seed)
+def test_visits_and_loops_match_a_plain_recount(seed, dateless):
+    made, visits, faults = random_shop(seed, dateless=dateless)
     visits = without_circles(made, visits)
     snapshot = snapshot_of(made, visits, faults)
     told = recount.tell(made, visits.to_dicts(), faults.to_dicts(), snapshot.as_of)
