@@ -16,9 +16,10 @@ import numpy.typing as npt
 from analysis.methods.candidates import Candidate, Column, Factor, Readings
 from analysis.methods.scopes import LEAST, NEVER, Gain, Scopes, scopes_of
 from analysis.methods.segments import Floats, Ints
-from analysis.methods.windows import ends_of, near_starts
+from analysis.methods.windows import ends_of
 
 NEAR = 8.0  # a start this much less likely (log) than the best of its hypothesis is not looked at exactly
+STARTS = 80  # so many starts of a hypothesis are looked at exactly: of more each stands for its neighbours too
 LEVELS = 8  # of a factor, and columns of a kin, that are looked at stream by stream
 KEPT = 16  # hypotheses that are looked at exactly
 EACH = 2  # of them at least so many of each factor, or of the air
@@ -86,8 +87,9 @@ class _Batch:
         for at, scope, one in ends_of(self.sums[few], self.counts[few], self.scopes.streams[few], lasting):
             k = few[at]
             price = self.log_prior[k] + self.scopes.price[k, scope]
-            near, score = near_starts(one, price, NEAR)
-            yield _While(self, k, scope, one.end, near, price[near], float(score.max()))
+            score = one.gain + price
+            near, log_prior = near_starts(score, price)
+            yield _While(self, k, scope, one.end, near, log_prior, float(score.max()))
 
     def candidate_of(self, one: "_While") -> Candidate:
         """One of those that moved for a while."""
@@ -101,9 +103,9 @@ class _Batch:
         """One of them, with the starts that are nearly as likely as the likeliest."""
         price = self.log_prior[k] + self.scopes.price[k, scope]
         score = self.scopes.gain[k, scope] + price
-        near = np.flatnonzero(score >= score.max() - NEAR)
+        near, log_prior = near_starts(score, price)
         streams = np.flatnonzero(self.scopes.streams[k, scope])
-        return self.of.candidate(self.numbers[k], streams, near, price[near], float(score.max()))
+        return self.of.candidate(self.numbers[k], streams, near, log_prior, float(score.max()))
 
 
 @dataclass(frozen=True, eq=False)
@@ -286,6 +288,22 @@ class _Columns:
         days = near + seen.since if one.scanned else seen.day[one.value != 0].min(keepdims=True)
         base = one.value * seen.on(streams)
         return Candidate(one.name, self.numbers[number], kin_of(one), streams, base, days, price, score, one.scanned)
+
+
+def near_starts(score: Floats, price: Floats) -> tuple[Ints, Floats]:
+    """Starts about as likely as the likeliest, rising, and the log prior of each; of very many the likeliest of each
+    few neighbours, with the prior that makes it as likely as they are together. score, price : (starts,).
+    """
+    near = np.flatnonzero(score >= score.max() - NEAR)
+    if len(near) <= STARTS:
+        return near, price[near]
+    firsts = np.arange(STARTS) * len(near) // STARTS
+    best = np.maximum.reduceat(score[near], firsts)
+    group = np.repeat(np.arange(STARTS), np.diff(firsts, append=len(near)))
+    together = np.log(np.add.reduceat(np.exp(score[near] - best[group]), firsts))
+    at = np.flatnonzero(score[near] == best[group])
+    at = at[np.unique(group[at], return_index=True)[1]]  # of some as likely the first
+    return near[at], price[near[at]] + together
 
 
 def kin_of(column: Column) -> str:

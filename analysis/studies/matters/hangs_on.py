@@ -7,8 +7,8 @@ move with whatever else is loaded.
 """
 
 import os
-from collections.abc import Iterable
-from dataclasses import astuple
+from collections.abc import Callable, Iterable
+from dataclasses import astuple, dataclass
 from datetime import date, datetime, timedelta
 from hashlib import blake2b
 from pathlib import Path
@@ -18,6 +18,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from analysis.methods.segments import Flags, Ints, spans
 from analysis.studies.drift.setters import deviations
 from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.air import LAGS, STALE, rooms
@@ -27,6 +28,7 @@ from analysis.studies.matters.set_with import set_with
 from analysis.studies.matters.sheets_kept import sheets
 from analysis.studies.matters.spans import Bench, Span, number
 from analysis.studies.matters.units import Signal, side_of
+from analysis.studies.story.columns import Columns
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot, code_of
 from ingest.terms import tables
@@ -61,7 +63,7 @@ def key_of(snapshot: Snapshot, judged: Signals, here: Bench, span: Span, asked: 
     for part in _air(snapshot, span):
         told.update(part)
     for place in (here, *benches_before(snapshot, judged, here.characteristic, here.stage)):
-        told.update(_readings(snapshot, judged, place)[place.within(span)].tobytes())
+        told.update(_readings(snapshot, judged, place, place.within(span)).tobytes())
     return told.hexdigest()
 
 
@@ -110,54 +112,100 @@ def _moment(day: date | None, more: timedelta) -> int | None:
     return None if day is None else (timedelta(days=number(day)) + more) // timedelta(microseconds=1)
 
 
-def _kept(_snapshot: Snapshot) -> dict[tuple[str, str], Digits]:
+@dataclass(eq=False)
+class _Numbers:
+    """A number for each row, as far as any was asked for."""
+
+    each: Digits
+    known: Flags
+
+    @classmethod
+    def none(cls, rows: int) -> "_Numbers":
+        """Of none yet."""
+        return cls(np.zeros(rows, dtype=np.uint64), np.zeros(rows, dtype=bool))
+
+    def of(self, wanted: Flags, work_out: Callable[[Ints], Digits]) -> Digits:
+        """Those of some rows; what is not known yet is worked out."""
+        new = np.flatnonzero(wanted & ~self.known)
+        if len(new):
+            self.each[new] = work_out(new)
+            self.known[new] = True
+        return self.each[wanted]
+
+
+def _kept(_snapshot: Snapshot) -> dict[tuple[str, str], _Numbers]:
     """Of each bench, by characteristic and stage."""
     return {}
 
 
-def _readings(snapshot: Snapshot, judged: Signals, here: Bench) -> Digits:
-    """A number for all that is known of each reading of the bench (n,)."""
-    kept = snapshot.once(_kept)
-    key = (here.characteristic, here.stage)
-    if key not in kept:
-        held, era = judged.streams, judged.streams.last_era
-        mine = held.readings.stream[here.at]
-        least = snapshot.shop.judging.least_readings
-        first_judged = held.eras.starts[era] + np.minimum(held.eras.judged_from[era], least)
-        parts = [snapshot.once(_rows)[held.readings.row[here.at]]]
-        numbers = (held.values[here.at], held.eras.centre[era][mine], deviations(held)[1][era][mine])
-        parts += [each.astype(np.float64).view(np.uint64) for each in numbers]
-        parts.append((here.at >= first_judged[mine]).astype(np.uint64))
-        item = snapshot.shop.by_characteristic.get(here.characteristic)
-        if item is not None and item.set_stages and here.stage not in item.set_stages:
-            told = held.readings.at(here.at, "serial", "taken_at")
-            parts.append(_digits(set_with(snapshot, here.characteristic, item.set_stages, told)))
-        kept[key] = _mixed(parts)
-    return kept[key]
+def _readings(snapshot: Snapshot, judged: Signals, here: Bench, wanted: Flags) -> Digits:
+    """A number for all that is known of some readings of the bench (n,)."""
+    kept = snapshot.once(_kept).setdefault((here.characteristic, here.stage), _Numbers.none(len(here.at)))
+    return kept.of(wanted, lambda new: _of_readings(snapshot, judged, here, here.at[new]))
 
 
-def _rows(snapshot: Snapshot) -> Digits:
-    """For each of the story's readings a number for what it says itself, and for its instrument (r,)."""
-    told = snapshot.once(story).readings
-    visit = told["visit"].fill_null(-1).to_numpy()
-    of_visit = (snapshot.once(_instruments), _digits(snapshot.once(sheets)))
-    found = _mixed(np.append(each, NONE)[visit] for each in of_visit)
-    return _mixed([found, *(_digits(told[name]) for name in (*OF_READING, "taken_at"))])
+def _of_readings(snapshot: Snapshot, judged: Signals, here: Bench, at: Ints) -> Digits:
+    held, era = judged.streams, judged.streams.last_era
+    mine = held.readings.stream[at]
+    least = snapshot.shop.judging.least_readings
+    first_judged = held.eras.starts[era] + np.minimum(held.eras.judged_from[era], least)
+    told = held.readings.at(at, *OF_READING, "taken_at", "visit", "serial")
+    visit = told["visit"].cast(pl.Int64).fill_null(-1).to_numpy()
+    parts = [snapshot.once(_instruments).of(visit), _digits(snapshot.once(sheets).gather(told["visit"]))]
+    parts += [_digits(told[name]) for name in (*OF_READING, "taken_at")]
+    numbers = (held.values[at], held.eras.centre[era][mine], deviations(held)[1][era][mine])
+    parts += [each.astype(np.float64).view(np.uint64) for each in numbers]
+    parts.append((at >= first_judged[mine]).astype(np.uint64))
+    item = snapshot.shop.by_characteristic.get(here.characteristic)
+    if item is not None and item.set_stages and here.stage not in item.set_stages:
+        parts.append(_digits(set_with(snapshot, here.characteristic, item.set_stages, told)))
+    return _mixed(parts)
 
 
-def _instruments(snapshot: Snapshot) -> Digits:
-    """For each visit a number of its instrument: its serial, and its first passes in their order (v,)."""
-    visits = snapshot.once(story).visits
-    which = visits["serial"].rle_id().to_numpy().astype(np.int64)
-    starts = np.flatnonzero(np.diff(which, prepend=-1))
-    names = [_of_word(each) for each in visits["serial"].gather(starts)]
-    first = np.flatnonzero(visits["first_pass"].to_numpy())
-    place = np.arange(len(first)) - np.searchsorted(which[first], which[first])
-    parts = [_digits(visits[name].gather(first)) for name in OF_VISIT]
-    each = np.zeros(len(which), dtype=np.uint64)
-    each[first] = _stirred(_mixed([*parts, place.astype(np.uint64)]))
-    whole = np.add.reduceat(each, starts) if len(starts) else each
-    return np.asarray(_mixed([np.array(names, dtype=np.uint64), whole])[which])
+@dataclass(eq=False)
+class _Instruments:
+    """A number for each instrument: its serial, and its first passes in their order."""
+
+    visits: Columns
+    first_pass: Flags  # (v,)
+    which: Ints  # (v,) the instrument of each visit
+    starts: Ints  # (i,) its first one
+    numbers: _Numbers  # (i,)
+
+    @classmethod
+    def all_of(cls, visits: Columns) -> "_Instruments":
+        """Of all visits; instruments follow one another."""
+        which = visits["serial"].rle_id().to_numpy().astype(np.int64)
+        starts = np.flatnonzero(np.diff(which, prepend=-1))
+        return cls(visits, visits["first_pass"].to_numpy(), which, starts, _Numbers.none(len(starts)))
+
+    def of(self, visit: Ints) -> Digits:
+        """Of the instrument of each of some visits; -1: none (n,)."""
+        known = visit >= 0
+        found = np.full(len(visit), NONE)
+        mine = self.which[visit[known]]
+        wanted = np.zeros(len(self.starts), dtype=bool)
+        wanted[mine] = True
+        self.numbers.of(wanted, self._work_out)
+        found[known] = self.numbers.each[mine]
+        return found
+
+    def _work_out(self, new: Ints) -> Digits:
+        ends = np.append(self.starts[1:], len(self.which))[new]
+        rows = spans(self.starts[new], ends)
+        first = rows[self.first_pass[rows]]
+        mine = np.searchsorted(new, self.which[first])  # rising
+        place = np.arange(len(first)) - np.searchsorted(mine, mine)
+        told = self.visits.at(first, *OF_VISIT)
+        each = _stirred(_mixed([*(_digits(told[name]) for name in OF_VISIT), place.astype(np.uint64)]))
+        whole = np.zeros(len(new) + 1, dtype=np.uint64)
+        np.add.at(whole, mine, each)
+        names = [_of_word(word) for word in self.visits.at(self.starts[new], "serial")["serial"].cast(pl.String)]
+        return _mixed([np.array(names, dtype=np.uint64), whole[:-1]])
+
+
+def _instruments(snapshot: Snapshot) -> _Instruments:
+    return _Instruments.all_of(snapshot.once(story).visits)
 
 
 def _digits(column: pl.Series) -> Digits:

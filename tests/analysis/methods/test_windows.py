@@ -2,9 +2,12 @@
 
 import numpy as np
 import pytest
+from scipy.special import logsumexp
 
+from analysis.methods import windows
 from analysis.methods.candidates import Factor
 from analysis.methods.explanation import UNEXPLAINED, Explainer, together
+from analysis.methods.hypotheses import NEAR, STARTS, near_starts
 from analysis.methods.scopes import gain
 from analysis.methods.windows import LIKELIER, at_most, ends_of, window_of
 
@@ -51,6 +54,41 @@ def test_turning_the_sign_changes_no_window_and_too_few_readings_make_none():
     assert (one.end, one.gain.tolist()) == (other.end, other.gain.tolist())
     assert window_of(total[:, :2], many[:, :2], 0.0) is None
     assert window_of(total[:1, -3:], np.array([[9.0, 6.0, 3.0]]), -99.0) is None
+
+
+def test_in_years_of_days_a_while_is_found_as_by_looking_at_all_pairs_of_days(monkeypatch):
+    days = 700
+    for seed in range(5):
+        rng = np.random.default_rng([76, seed])
+        each = rng.normal(size=(STREAMS, days)) * np.sqrt(A_DAY)
+        first = int(rng.integers(50, 500))
+        each[:, first : first + 40] += 1.5 * A_DAY
+        total, many = to_the_end(each), to_the_end(np.full((STREAMS, days), float(A_DAY)))
+        found = window_of(total, many, best_that_stays(total, many))
+        with monkeypatch.context() as every:
+            every.setattr(windows, "FINE", days)
+            wanted = window_of(total, many, best_that_stays(total, many))
+        assert found.end == wanted.end
+        assert found.gain == pytest.approx(wanted.gain)
+        bound = at_most(total.sum(axis=0)[None], many.sum(axis=0)[None])[0]
+        assert bound > best_that_stays(total, many) + LIKELIER
+
+
+def test_of_very_many_starts_few_stand_for_all_and_are_as_likely_together():
+    rng = np.random.default_rng(77)
+    score = -((np.arange(600) - 411.0) ** 2) / 9000 + rng.normal(0, 0.1, 600)
+    price = np.full(600, -np.log(600))
+    price[411:] -= 0.5
+    near, log_prior = near_starts(score, price)
+    assert len(near) == STARTS
+    assert (np.diff(near) > 0).all()
+    assert score.argmax() in near
+    every = score >= score.max() - NEAR
+    assert every.sum() > 2 * STARTS
+    assert logsumexp(score[near] + log_prior - price[near]) == pytest.approx(logsumexp(score[every]))
+    few, as_they_are = near_starts(score[:STARTS], price[:STARTS])
+    assert few.tolist() == np.flatnonzero(score[:STARTS] >= score[:STARTS].max() - NEAR).tolist()
+    assert as_they_are.tolist() == price[few].tolist()
 
 
 def test_no_window_is_lost_by_the_bound_that_spares_most_of_the_work():
