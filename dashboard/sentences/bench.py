@@ -154,14 +154,19 @@ def came_back(row: Row | None) -> str:
     if row["ratio"] is None:
         return f"{seen}; from the same mix by the others none would be expected.{few}"
     ends = f"between {numbers.plain(row['ratio_low'], 1)} and {numbers.plain(row['ratio_high'], 1)} times"
-    drawn = (
-        f" Allowing for chance, about {numbers.plain(row['shrunk'], 1)} times "
-        f"({numbers.span(row['shrunk_low'], row['shrunk_high'], 1)})."
-    )
+    drawn = f" Allowing for chance, about {numbers.plain(row['shrunk'], 1)} times." if _told_alike(row) else ""
     return (
         f"{seen}; from the others about {expected} instruments would have come back on the same mix: "
         f"{ends}.{known}{drawn}{few}"
     )
+
+
+def _told_alike(row: Row) -> bool:
+    """Do the interval of the ratio and that of the estimate drawn towards 1 say the same of 1? Where few people do the
+    work their expectations hang on each other, which only the first minds: that interval alone is told.
+    """
+    ends = [row[name] for name in ("ratio_low", "ratio_high", "shrunk_low", "shrunk_high")]
+    return None not in ends and (ends[0] > 1, ends[1] < 1) == (ends[2] > 1, ends[3] < 1)
 
 
 def chance_and_mix(row: Row | None) -> tuple[str, str]:

@@ -12,6 +12,7 @@ from dashboard.charts import sparkline
 from dashboard.sentences.shared import FEW, STARTING, Sentence, characteristic
 from ingest.shopfiles.shop import Shop
 
+MOST_PLACES = 4  # named where instruments lay outside equally often
 MANY = 0.2  # so many of the instruments outside, shown by their interval, come before anything that moved
 
 
@@ -42,7 +43,7 @@ def leaving(found: Review, shop: Shop) -> Sentence | None:
     each, whole = _largest(found), _row(found, ANY)
     if out and each and whole:
         lead = f"{_instruments(out)} shipped outside {'its' if out == 1 else 'their'} limits"
-        rest = f", {_most_shipped(found, shop, out)}."
+        rest = f", {_most_shipped(found, shop, out)}.{_gone_out_since(found, out)}"
         set_ = f"As set {numbers.of(whole['outside'], whole['n'])} were outside, "
         more = f" {_instruments(without)} shipped without a final inspection." if without else ""
     elif without:
@@ -78,14 +79,35 @@ def leaving(found: Review, shop: Shop) -> Sentence | None:
 
 
 def _most_shipped(found: Review, shop: Shop, out: int) -> str:
-    """Where most of those shipped outside are so: `most often at intonation string 4 (6 of them)`."""
+    """Where most of those shipped outside are so: `most often at intonation string 4 (6 of them)`; where no place has
+    more than another, at which.
+    """
     rows = found.shipped.filter(pl.col("why") == OUTSIDE)
     each = rows.group_by("characteristic", "position", maintain_order=True).agg(pl.col("serial").n_unique())
-    top = each.sort("serial", descending=True, maintain_order=True).row(0, named=True)
-    name = characteristic(shop, top["characteristic"], top["position"]).lower()
-    if top["serial"] == out:
-        return f"{'all ' if out > 1 else ''}at {name}"
-    return f"most often at {name} ({numbers.in_words(top['serial'])} of them)"
+    tops = each.filter(pl.col("serial") == pl.col("serial").max())
+    names = [characteristic(shop, *place).lower() for place in tops.select("characteristic", "position").iter_rows()]
+    top = int(tops["serial"][0])
+    if len(names) > 1:
+        where = numbers.listed(names) if len(names) <= MOST_PLACES else f"{numbers.count(len(names))} places"
+        return f"at {where}, {numbers.in_words(top)} each"
+    if top == out:
+        return f"{'all ' if out > 1 else ''}at {names[0]}"
+    return f"most often at {names[0]} ({numbers.in_words(top)} of them)"
+
+
+def _gone_out_since(found: Review, out: int) -> str:
+    """How many of those shipped outside lay inside as set, so that the number of those set outside is another."""
+    rows = found.shipped.filter(pl.col("why") == OUTSIDE)
+    if "set_outside" not in rows.columns:  # a week kept before this was worked out
+        return ""
+    since = rows.filter(~pl.col("set_outside").fill_null(True))["serial"].n_unique()
+    if not since:
+        return ""
+    if since == out:
+        all_ = "It" if out == 1 else "All of them"
+        return f" {all_} lay inside when first inspected, and outside when last."
+    kept = numbers.in_words(out - since, capital=True)
+    return f" {kept} lay outside when first inspected, {numbers.in_words(since)} only when last."
 
 
 def next_step(found: Review, shop: Shop) -> str:

@@ -57,16 +57,19 @@ def shipped_in_doubt(snapshot: Snapshot, *, week: date) -> pl.DataFrame:
     """Instruments packed in `week` whose last final readings lie outside, a row a reading; or without a final
     inspection on file.
 
-    serial, model, why ('outside' | 'no final'), characteristic, position, value, lower, upper, packed_at.
+    serial, model, why ('outside' | 'no final'), characteristic, position, value, lower, upper, packed_at, set_outside
+    (did the instrument lie outside as set too, at whatever characteristic; null without a final inspection).
     """
     told = snapshot.once(story)
     packed = told.instruments.filter(pl.col("finished_week") == week).with_columns(packed_at="finished_at")
     readings = judged_readings(snapshot, SHIPPED, packed["serial"]).filter(pl.col("outside").fill_null(False))
-    columns = ["serial", "model", "why", "characteristic", "position", "value", "lower", "upper", "packed_at"]
+    names = ("serial", "model", "why", "characteristic", "position", "value", "lower", "upper", "packed_at")
+    columns = [*names, "set_outside"]
+    before = judged_readings(snapshot, SET, readings["serial"]).filter(pl.col("outside").fill_null(False))
     outside = (
         tables.plain(readings)
         .join(packed.select("serial", "packed_at"), on="serial")
-        .with_columns(why=pl.lit(OUTSIDE))
+        .with_columns(why=pl.lit(OUTSIDE), set_outside=pl.col("serial").is_in(before["serial"].unique().implode()))
         .select(columns)
     )
     without = (
@@ -78,6 +81,7 @@ def shipped_in_doubt(snapshot: Snapshot, *, week: date) -> pl.DataFrame:
             value=pl.lit(None, dtype=pl.Float64),
             lower=pl.lit(None, dtype=pl.Float64),
             upper=pl.lit(None, dtype=pl.Float64),
+            set_outside=pl.lit(None, dtype=pl.Boolean),
         )
         .select(columns)
     )

@@ -62,3 +62,24 @@ def test_where_somebody_new_stood_at_first_and_stands_now(shop):
         " with practice: +0.13 mm from the others (+0.08 mm to +0.18 mm) over the first 40 instruments, +0.01 mm from "
         "the others (−0.04 mm to +0.06 mm) over the last 40."
     )
+
+
+def held_against(ratio, drawn):
+    row = {"judged": 998, "charged": 24, "came_back": 24, "expected": 3.4, "known_share": 1.0, "ratio": 7.0}
+    ends = {
+        "ratio_low": ratio[0],
+        "ratio_high": ratio[1],
+        "shrunk": 6.0,
+        "shrunk_low": drawn[0],
+        "shrunk_high": drawn[1],
+    }
+    return bench.came_back(row | ends).replace("\xa0", " ")
+
+
+def test_two_intervals_of_one_ratio_never_contradict_each_other():
+    # One holds 1, the other not: only that which minds how badly the expectation is known is told.
+    unsure = held_against((0.2, 23.6), (3.6, 9.0))
+    assert unsure.endswith("between 0.2 and 23.6 times.")
+    assert "Allowing for chance" not in unsure
+    shown = held_against((1.6, 50.7), (3.6, 9.0))
+    assert shown.endswith("between 1.6 and 50.7 times. Allowing for chance, about 6.0 times.")

@@ -67,6 +67,31 @@ def test_limits_of_the_shop_itself_are_not_called_starting_values():
     assert "hold what has not left yet" in findings.next_step(week, SHOP)
 
 
+def at(*places, since=()):
+    """Instruments shipped outside, each at its place (characteristic, position); `since`: inside as set."""
+    rows = [(f"LK{k}", "outside", *place, k not in since) for k, place in enumerate(places)]
+    return pl.DataFrame(rows, schema=["serial", "why", "characteristic", "position", "set_outside"], orient="row")
+
+
+def test_most_often_is_said_of_one_place_only():
+    bass, treble, relief = ("action", "bass"), ("action", "treble"), ("relief", "")
+    told = leaving.leaving(found(outside=FEW, shipped=at(bass, treble, relief)), SHOP)
+    assert plain(told.text).startswith(
+        "Three instruments were shipped outside their limits, at action bass, action treble and neck relief, one each."
+    )
+    told = leaving.leaving(found(outside=FEW, shipped=at(bass, bass, relief)), SHOP)
+    assert "most often at action bass (two of them)." in plain(told.text)
+
+
+def test_instruments_that_went_out_after_they_were_set_are_told_apart():
+    bass = ("action", "bass")
+    told = leaving.leaving(found(outside=FEW, shipped=at(bass, bass, bass, since=(2,))), SHOP)
+    assert "all at action bass. Two lay outside when first inspected, one only when last. As set" in plain(told.text)
+    told = leaving.leaving(found(outside=FEW, shipped=at(bass, since=(0,))), SHOP)
+    assert "It lay inside when first inspected, and outside when last." in plain(told.text)
+    assert "first inspected" not in plain(leaving.leaving(found(outside=FEW, shipped=at(bass)), SHOP).text)
+
+
 @pytest.mark.parametrize(("many", "words"), [(1, "One instrument was shipped"), (13, "13 instruments were shipped")])
 def test_shipped_without_a_final_inspection_is_told(many, words):
     week = found(shipped=shipped("no final", many), steady=3)
