@@ -2,6 +2,7 @@
 whatever the number of workers; what a worker has worked out of a shop that all read, it works out once.
 """
 
+import gc
 import os
 import time
 
@@ -30,6 +31,7 @@ from ingest.store.store import stands as standing
 from ingest.verbs.load import load
 from tests.dashboard.pages import moving_shop, people_shop, reworked_shop
 
+gc.disable()  # until the tests are read: that leaves hardly any garbage, and looking for it took two fifths of the time
 settings.register_profile(
     "truerun", derandomize=True, deadline=None, database=None, suppress_health_check=[HealthCheck.too_slow]
 )
@@ -75,6 +77,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         return next((k for k, name in enumerate(LONG, 1) if file.startswith(name)), len(LONG) + 1)
 
     items.sort(key=place)
+
+
+def pytest_collection_finish() -> None:
+    """What was imported stays for good: it is not looked through for garbage again and again."""
+    gc.freeze()
+    gc.enable()
 
 
 class Together(LoadScopeScheduling):
