@@ -24,6 +24,7 @@ from scipy.ndimage import median_filter
 from scipy.special import logsumexp
 
 from analysis.methods.candidates import Candidate, Column, Factor, Readings
+from analysis.methods.creep import Moved
 from analysis.methods.hypotheses import Sieve
 from analysis.methods.problems import UnusableData
 from analysis.methods.random_effects import Block, RandomEffects, old_levels
@@ -167,6 +168,10 @@ class Explainer:
     def take(self, one: Hypothesis) -> None:
         """Its effect goes into the model: the next look asks what is left."""
         self.taken.append(self.column(one) * one.effect)
+
+    def moved(self, weeks: Floats, beside: Sequence[Floats]) -> Moved:
+        """The readings as `creep` asks of them; weeks : (days,) when each working day is. beside : what else moved."""
+        return Moved(self.values, self.day, weeks, self.effects, self.since, beside, self._unrest()[-1][0])
 
     def column(self, one: Hypothesis) -> Floats:
         """The readings that a hypothesis touches, from its likeliest start to its end, as it counts them (n,)."""

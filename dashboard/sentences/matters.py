@@ -12,7 +12,7 @@ from analysis.studies.matters.records import Matter, Planned
 from dashboard import numbers
 from dashboard.address import address
 from dashboard.charts import sparkline
-from dashboard.sentences import shared, shares_moved
+from dashboard.sentences import moving_on, shared, shares_moved
 from dashboard.sentences.going_with import apart, together
 from dashboard.sentences.shared import Sentence
 from dashboard.sentences.since import since
@@ -50,7 +50,7 @@ def moved(seen: MatterSeen, shop: Shop, now: date, *, at: bool = False) -> Sente
         if matter.share_of_tolerance is not None
         else ""
     )
-    lead = f"{what} on {where} {moved_word(matter)} {way} {_size(matter, key, shop)}"
+    lead = f"{what} on {where} {moved_word(matter)} {way} {moving_on.by_now(matter)}{_size(matter, key, shop)}"
     if matter.to_target:
         lead += " to its target" if not matter.only_some else " to its target for some who set it"
     elif matter.only_some:
@@ -81,7 +81,7 @@ def moved(seen: MatterSeen, shop: Shop, now: date, *, at: bool = False) -> Sente
         "take" if matter.to_target else f"moved-{way}",
         NEARER if matter.to_target else f"drifts {way}" if matter.slow else f"moved {way}",
         lead,
-        f"{share}, {since(matter, shop, now)}.",
+        f"{share}, {moving_on.since(matter, shop, now)}.",
         why,
         link,
         page,
@@ -103,12 +103,15 @@ def to_target(matter: Matter) -> str:
 
 
 def by(matter: Matter, shop: Shop) -> str:
-    """By how much a matter moved, of all its readings: `up 0.18 mm (0.15 to 0.21), 30 % of its tolerance`."""
+    """By how much a matter moved, of all its readings: `up 0.18 mm (0.15 to 0.21), 30 % of its tolerance`; of what
+    creeps by now, and how it moves on.
+    """
     key = matter.characteristics[0]
     way = "up" if (matter.size or 0.0) >= 0 else "down"
     share = matter.share_of_tolerance
     told = f", {numbers.share(share, 100)} of its tolerance" if share is not None else ""
-    return f"{'slowly ' if matter.slow else ''}{way} {_size(matter, key, shop)}{told}"
+    parts = f"{way} {moving_on.by_now(matter)}{_size(matter, key, shop)}{told}", moving_on.pace(matter, shop)
+    return ("slowly " if matter.slow else "") + ", ".join(part for part in parts if part)
 
 
 def whole(matter: Matter, shop: Shop, now: date) -> str:
@@ -298,7 +301,8 @@ def line(matter: Matter, shop: Shop, now: date) -> tuple[str, str]:
         return name(matter, shop), shares_moved.line(matter, shop, now)
     way = "up" if (matter.size or 0.0) >= 0 else "down"
     slowly = "slowly " if matter.slow else ""
-    lead = f"{name(matter, shop)} {slowly}{way} {_size(matter, key, shop)} {since(matter, shop, now)}"
+    size = f"{moving_on.by_now(matter)}{_size(matter, key, shop)}"
+    lead = f"{name(matter, shop)} {slowly}{way} {size} {moving_on.since(matter, shop, now)}"
     why = _planned(matter.planned, shop, key, now) if matter.planned else together(matter.moves_with, shop)
     return lead, " ".join(part for part in (to_target(matter), SLOWLY if matter.slow else "", why) if part)
 

@@ -11,12 +11,13 @@ from analysis.methods.segments import Flags
 from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.before_it import usual_at
 from analysis.studies.matters.evidence import Evidence, evidence
-from analysis.studies.matters.explained import Explained, Signalled, explained
+from analysis.studies.matters.explained import Explained, explained
 from analysis.studies.matters.hangs_on import key_of
 from analysis.studies.matters.instruments import Instruments, instruments
 from analysis.studies.matters.narrowed import narrowed
 from analysis.studies.matters.parts import Part, part_of
 from analysis.studies.matters.spans import Bench, Span
+from analysis.studies.matters.steps import Signalled
 from analysis.studies.matters.units import Signal, side_of
 from analysis.studies.matters.written import read, written
 from ingest.store.snapshot import Snapshot

@@ -32,6 +32,11 @@ def usual_at(snapshot: Snapshot, judged: Signals, part: Explained, span: Span) -
     touched = part.column != 0
     if not touched.any():
         return ""
+    least = HALF * abs(part.best.effect)  # what else moved some of them so far moved them before, too
+    others = [np.abs(column) >= least for column in part.beside]
+    alone = touched & ~np.any(others, axis=0) if others else touched
+    if found.rows.filter(pl.Series(alone))["serial"].n_unique() >= LEAST:
+        touched = alone
     size = abs(part.best.effect) * float(np.mean(found.scale[touched]))
     serials = found.rows.filter(pl.Series(touched))["serial"].unique()
     for one in benches_before(snapshot, judged, found.characteristic, found.stage):

@@ -9,10 +9,13 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from analysis.methods.creep import Creep
 from analysis.methods.explanation import UNEXPLAINED, Explainer, Hypothesis, Look, together
 from analysis.methods.problems import UnusableData
-from analysis.methods.segments import Flags, Floats, Ints
+from analysis.methods.segments import Flags, Floats
+from analysis.studies.matters.creeping import as_it_moves, asked
 from analysis.studies.matters.evidence import Evidence
+from analysis.studies.matters.steps import Signalled, Step, Work, apart, whole
 
 SURE = 0.9  # the named ones hold the right one with this probability, or nothing is named
 HIDDEN = 0.99  # and one more, where no signal asks for it, with this
@@ -24,36 +27,7 @@ ROUNDS = 6
 BEFORE = 400  # instruments, or a quarter of them: so many lie before any start, to say what is usual
 CALM = 2000  # instruments, or half of them: so many at least say how far days, lots and people differ
 EARLIER = 10  # working days before the earliest likely start from which on a start is looked for
-SLOW = 150  # readings of its own before its opening within which a shift began: one that needs more is under .5 sigma
 AGREE = 3  # days by which the sets of likely starts of two signals may miss each other and still agree
-
-
-@dataclass(frozen=True, eq=False)
-class Signalled:
-    """One signal as the evidence sees it."""
-
-    number: int  # among all signals of the shop
-    touched: Flags  # (n,) its readings
-    since: int  # working day of its likeliest start
-    low: int  # and of the first and last likely one
-    high: int
-    opened: int
-    side: int
-    open: bool
-    back: int  # working day of its likeliest return; past the last one where there is none
-    again: int = -1  # of the last opening of one that was back and opened again under its first start
-
-    @property
-    def lately(self) -> int:
-        """The working day of its likeliest start; of one that is open again that of its last opening: before it came
-        back its readings were those of another time.
-        """
-        return self.again if self.open and self.again > self.opened else self.since
-
-    def first(self, day: Ints) -> int:
-        """The working day from which on its start is looked for."""
-        before = day[self.touched & (day <= self.opened)]
-        return max(self.low, int(before[-min(SLOW, len(before))])) if len(before) else self.low
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,6 +37,8 @@ class Sized:
     evidence: Evidence
     best: Hypothesis
     column: Floats  # (n,) the readings it touches, since its start; of the air its value
+    creep: Creep | None = None  # how it moves on; None: it does not
+    known: list[Floats] = field(default_factory=list)  # (n,) each: what moved beside it, as far as its creep knows
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,33 +55,13 @@ class Explained:
     side: int  # which way its signals moved
     beside: list[Floats] = field(default_factory=list)  # (n,) each: what moved beside it, by how much
     narrowed: Sized | None = None  # where only some positions moved
+    creep: Creep | None = None  # how it moves on; None: it does not
+    known: list[Floats] = field(default_factory=list)  # what moved beside it, as far as its creep knows
 
     @property
     def sized(self) -> Sized:
         """Where start and size are taken from."""
-        return self.narrowed or Sized(self.evidence, self.best, self.column)
-
-
-@dataclass(eq=False)
-class _Step:
-    """One look's likeliest explanation."""
-
-    best: Hypothesis
-    named: list[Hypothesis]
-    look: Look
-    column: Floats  # of the readings kept
-    covered: list[Signalled]
-
-
-@dataclass(eq=False)
-class _Work:
-    found: Evidence
-    keep: Flags
-    explainer: Explainer
-    left: dict[int, Signalled]
-    closed: bool  # all of them have closed: what is looked at is the past
-    steps: list[_Step] = field(default_factory=list)
-    last: Look = field(default_factory=lambda: Look([], 1.0))  # the last look
+        return self.narrowed or Sized(self.evidence, self.best, self.column, self.creep, self.known)
 
 
 def explained(found: Evidence, signals: list[Signalled], *, until: int | None = None) -> list[Explained]:
@@ -119,12 +75,12 @@ def explained(found: Evidence, signals: list[Signalled], *, until: int | None = 
     explainer = explainer_of(found, keep, min(looked)) if looked else None
     if explainer is None:
         return []
-    work = _Work(found, keep, explainer, {one.number: one for one in signals}, until is not None)
+    work = Work(found, keep, explainer, {one.number: one for one in signals}, until is not None)
     for _ in range(ROUNDS):
         told = not any(one.open or work.closed for one in work.left.values())
         if (told and not _may_hide(work)) or not _round(work, hidden=told):
             break
-    _apart(work)
+    apart(work)
     done = [_explained(work, number) for number, one in enumerate(work.steps) if one.covered]
     rest = [one for one in work.left.values() if one.open or work.closed]
     return done + [_unexplained(work, group) for group in _agreeing(rest)]
@@ -149,7 +105,7 @@ def explainer_of(found: Evidence, keep: Flags, start: int) -> Explainer | None:
         return None
 
 
-def _may_hide(work: _Work) -> bool:
+def _may_hide(work: Work) -> bool:
     """May another cause stand behind the last one: it is named, and there are signals for two."""
     return (
         bool(work.steps)
@@ -158,7 +114,7 @@ def _may_hide(work: _Work) -> bool:
     )
 
 
-def _round(work: _Work, *, hidden: bool = False) -> bool:
+def _round(work: Work, *, hidden: bool = False) -> bool:
     """One explanation more; False where nothing more is likely. hidden : every signal is accounted for, but what moved
     most readings may hide what moved some of them further.
     """
@@ -184,9 +140,10 @@ def _round(work: _Work, *, hidden: bool = False) -> bool:
         }
 
     before = standing()
-    work.explainer.take(best)
+    moves = as_it_moves(work.found, work.explainer, best, still=not work.closed)
+    best, column, named = moves.best, moves.column, [moves.best, *named[1:]] if named else []
+    work.explainer.taken.append(moves.shape)
     after = standing()
-    column = work.explainer.column(best)
     first = max(best.start_low, work.explainer.since)
     covered = [
         one
@@ -197,13 +154,13 @@ def _round(work: _Work, *, hidden: bool = False) -> bool:
     ]
     if not work.closed and not any(one.open for one in covered):
         covered = []
-    work.steps.append(_Step(best, named, look, column, covered))
+    work.steps.append(Step(best, named, look, column, covered, moves.creep))
     for one in covered:
         del work.left[one.number]
     return True
 
 
-def _since(work: _Work, one: Signalled, best: Hypothesis) -> int:
+def _since(work: Work, one: Signalled, best: Hypothesis) -> int:
     """The working day from which on it is asked whether an explanation accounts for a signal: of one that lasts, and
     before which the readings were back, that of its start.
     """
@@ -214,78 +171,21 @@ def _since(work: _Work, one: Signalled, best: Hypothesis) -> int:
     return one.lately
 
 
-def _apart(work: _Work) -> None:
-    """Where several things moved, sizes with all of them known. Where several causes are named: each is one of its own,
-    not one that cannot be told from another; and each signal belongs to the one that moves its chart most, and other
-    charts least.
-    """
-    several = [one for one in work.steps if one.named]
-    kin = {one.best.kin for one in several}
-    taken = work.explainer.taken
-    for number, step in enumerate(work.steps):
-        if len(several) > 1 if step.named else len(taken) > 1:
-            work.explainer.taken = taken[:number] + taken[number + 1 :]
-            found, _ = work.explainer.measured(step.column, step.best.start, step.best.start)
-            error = max(found.error, step.best.error)
-            step.best = replace(step.best, effect=found.effect, error=error)
-            taken[number] = step.column * found.effect
-            if step.named:
-                step.named = [step.best, *(one for one in step.named[1:] if one.kin not in kin)]
-    work.explainer.taken = taken
-    if len(several) < 2:
-        return
-    signals = [signal for step in several for signal in step.covered]
-    if not signals:
-        return
-    pull = np.array([[_pull(work, step, signal) for step in several] for signal in signals])  # (signals, steps)
-    over = np.array([step.best.end >= 0 for step in several])
-    still = np.array([signal.open and not work.closed for signal in signals])
-    kept_up = still & (pull[:, ~over] > 0).any(axis=1)  # by one that lasts, whatever opened it
-    pull[np.ix_(kept_up, over)] = 0.0
-    homes = pull.argmax(axis=1)
-    for number in range(len(several)):
-        if not (homes == number).any():  # moved what others move more: it is told by the chart that it moves most
-            spare = (np.bincount(homes, minlength=len(several))[homes] > 1) & (pull[:, number] > 0)
-            if spare.any():
-                share = pull[:, number] / pull.max(axis=1)
-                homes[int(np.where(spare, share, -np.inf).argmax())] = number
-    for number, step in enumerate(several):
-        mine = [signal for signal, home in zip(signals, homes, strict=True) if home == number]
-        step.covered = mine if work.closed or any(one.open for one in mine) else []
-        for one in mine if not step.covered else []:
-            work.left[one.number] = one
-
-
-def _pull(work: _Work, step: _Step, signal: Signalled) -> float:
-    """By how much an explanation moves a chart to the side of its signal, times how much denser its readings lie there
-    than elsewhere.
-    """
-    since = work.explainer.day >= signal.lately
-    held = signal.touched[work.keep] & since
-    hit = step.column != 0
-    everywhere = float(hit[since].mean())
-    if not held.any() or everywhere == 0:
-        return 0.0
-    moved = float(step.column[held].mean()) * step.best.effect * signal.side
-    return moved * float(hit[held].mean()) / everywhere
-
-
-def _explained(work: _Work, number: int) -> Explained:
+def _explained(work: Work, number: int) -> Explained:
     step, taken = work.steps[number], work.explainer.taken
 
     since = min(one.since for one in step.covered)
     side = int(np.sign(sum(one.side for one in step.covered))) or 1
     numbers = [one.number for one in step.covered]
-    beside = [_whole(work, column) for column in taken[:number] + taken[number + 1 :]]
-    column = _whole(work, step.column)
-    return Explained(work.found, numbers, step.named, step.best, step.look, column, since, side, beside)
-
-
-def _whole(work: _Work, column: Floats) -> Floats:
-    """A column of the readings kept as one of all (n,)."""
-    found = np.zeros(len(work.keep))
-    found[work.keep] = column
-    return found
+    beside = [whole(work, column) for column in taken[:number] + taken[number + 1 :]]
+    column, crept, known = whole(work, step.column), step.creep, beside
+    if step.best.factor in work.found.airs and step.best.end < 0 and not work.closed:
+        others = [taken[k] for k, one in enumerate(work.steps) if one.named and k != number]
+        known = [whole(work, one) for one in others]
+        crept = asked(work.found, work.explainer, step.best, np.isin(work.explainer.stream, step.best.streams), others)
+    return Explained(
+        work.found, numbers, step.named, step.best, step.look, column, since, side, beside, creep=crept, known=known
+    )
 
 
 def _accounts(one: Signalled, first: int, before: float, after: float, since: int) -> bool:
@@ -313,11 +213,15 @@ def _agreeing(left: list[Signalled]) -> list[list[Signalled]]:
     return [group for group, _, _ in groups]
 
 
-def _unexplained(work: _Work, group: list[Signalled]) -> Explained:
+def _unexplained(work: Work, group: list[Signalled]) -> Explained:
     touched = np.any([one.touched for one in group], axis=0)
     low, high = min(one.low for one in group), max(one.high for one in group)
-    best, look = work.explainer.measured(touched[work.keep].astype(np.float64), low, high)
+    base = touched[work.keep].astype(np.float64)
+    best, look = work.explainer.measured(base, low, high)
+    moves = as_it_moves(work.found, work.explainer, best, base, still=not work.closed)
+    best = moves.best
     column = np.where(touched & (work.found.day >= best.start), 1.0, 0.0)
+    beside = [whole(work, column) for column in work.explainer.taken]
     looked = [one for one in work.last.hypotheses if one.factor != UNEXPLAINED]  # and none of them stood out
     return Explained(
         work.found,
@@ -328,5 +232,7 @@ def _unexplained(work: _Work, group: list[Signalled]) -> Explained:
         column,
         min(one.since for one in group),
         group[0].side,
-        [_whole(work, column) for column in work.explainer.taken],
+        beside,
+        creep=moves.creep,
+        known=beside,
     )

@@ -25,8 +25,9 @@ LATELY = 4  # weeks whose readings say how many a week pass
 @dataclass(frozen=True)
 class InSight:
     """streams: rows of the rack with `moved_share` (of the tolerance, or of six sigma where nothing is asked: of an
-    open signal its shift, else where its average stands; null: no average) and `matter` (key of the open matter
-    that moved it, null where none did) and `more_outside` (readings a week that its shift puts outside the limits
+    open signal its shift, else where its average stands; null: no average) and `stands` (off its centre line
+    by now: its shift, of what creeps where it has come to) and `matter` (key of the open matter that moved it, null
+    where none did) and `more_outside` (readings a week that its shift puts outside the limits
     beyond those that its centre line would, by a normal curve of its usual spread; negative where it puts fewer;
     null without limits or without a shift) and `matter_began` (since when that matter lasts) and `ended`,
     `back_since` (of a stream whose chart is open while all readings of its matter say that it has ended: the key of
@@ -45,7 +46,7 @@ def in_sight(snapshot: Snapshot, *, weeks: int = 13, tech: str = "") -> InSight:
     judged = snapshot.once(signals)
     if judged is None or rows.is_empty():
         number, word = pl.lit(None, pl.Float64), pl.lit(None, pl.String)
-        none = {"moved_share": number, "more_outside": number, "matter": word, "ended": word}
+        none = {"moved_share": number, "stands": number, "more_outside": number, "matter": word, "ended": word}
         return InSight(rows.with_columns(**none, back_since=pl.lit(None, TIME), matter_began=pl.lit(None, TIME)), {})
     limited = pl.col("tolerance").is_not_null() & (pl.col("tolerance") > 0)
     whole = pl.when(limited).then("tolerance").otherwise(WITHOUT_LIMITS * pl.col("sigma"))
@@ -54,6 +55,7 @@ def in_sight(snapshot: Snapshot, *, weeks: int = 13, tech: str = "") -> InSight:
     rows = rows.with_columns(
         moved_share=pl.when(pl.col("shift").is_not_null() & (whole > 0)).then(pl.col("shift") / whole).otherwise(now)
     )
+    rows = rows.with_columns(stands=_stands(rows, matters))
     rows = rows.with_columns(more_outside=_more_outside(snapshot, judged, rows))
     ended = snapshot.once(ended_matters)
     of = _touched(judged, matters, "matter")
@@ -68,6 +70,27 @@ def in_sight(snapshot: Snapshot, *, weeks: int = 13, tech: str = "") -> InSight:
     began = {one.key: one.began_at or one.opened_at for one in matters}
     rows = rows.with_columns(matter_began=pl.col("matter").replace_strict(began, default=None, return_dtype=TIME))
     return InSight(rows, {one.key: one for one in matters}, {one.key: one for one in ended})
+
+
+def _stands(rows: pl.DataFrame, matters: list[Matter]) -> pl.Series:
+    """How far each stream stands off its centre line by now: its shift; of what creeps where its model stands, though
+    no chart of the stream itself is open.
+    """
+    told = [
+        {"characteristic": one.characteristics[0], "stage": stage, "model": model, "now": now, "where": one.positions}
+        for one in matters
+        if one.creeping is not None and one.characteristics and one.over_all is None
+        for stage in one.stages[:1]
+        for model, now in one.creeping.models
+    ]
+    schema = {**dict.fromkeys(("characteristic", "stage", "model"), pl.String), "now": pl.Float64}
+    known = pl.DataFrame(told, schema={**schema, "where": pl.List(pl.String)})
+    own = rows.with_row_index("row").select("row", "characteristic", "stage", "model", "position", "tech", "shift")
+    met = own.join(known, on=["characteristic", "stage", "model"], how="inner", maintain_order="left").filter(
+        pl.col("tech") == "", (pl.col("where").list.len() == 0) | pl.col("where").list.contains(pl.col("position"))
+    )
+    creeps = met.unique("row", keep="first", maintain_order=True).select("row", "now")
+    return own.join(creeps, on="row", how="left", maintain_order="left").select(pl.coalesce("now", "shift"))["now"]
 
 
 def _touched(judged: Signals, matters: list[Matter], name: str) -> pl.DataFrame:
@@ -91,7 +114,7 @@ def _more_outside(snapshot: Snapshot, judged: Signals, rows: pl.DataFrame) -> pl
     lately = (held.taken_at > since).to_numpy()
     stream = rows["stream"].to_numpy()
     passed = np.bincount(held.stream[lately], minlength=len(judged.streams.starts))[stream] / LATELY
-    number = ("centre", "sigma", "shift", "lower", "upper")
+    number = ("centre", "sigma", "stands", "lower", "upper")
     centre, sigma, shift, lower, upper = (rows[name].cast(pl.Float64).fill_null(np.nan).to_numpy() for name in number)
     half = judged.streams.rows["step"].fill_null(0.0).to_numpy()[stream] / 2  # outside is what a whole step lies beyond
     before, now = (normal_ppm(mean, sigma, lower - half, upper + half) for mean in (centre, centre + shift))

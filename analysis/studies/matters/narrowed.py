@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from analysis.methods.segments import Floats
+from analysis.studies.matters.creeping import as_it_moves, asked
 from analysis.studies.matters.evidence import Evidence
 from analysis.studies.matters.explained import Explained, Sized, explainer_of
 
@@ -30,11 +31,16 @@ def narrowed(part: Explained, narrow: Evidence, *, until: int | None = None) -> 
         return part
     low, high = start - (best.start - best.start_low), start + (best.start_high - best.start)
     explainer.taken = [np.append(column, 0.0)[at][keep] for column in part.beside if column.any()]
+    known = [np.append(column, 0.0)[at] for column in part.known if column.any()]
     found, _ = explainer.measured(base[keep], low, high)
+    found, crept = replace(found, factor=best.factor, level=best.level, kin=best.kin), None
+    if part.creep is not None and best.factor in narrow.airs:
+        crept = asked(narrow, explainer, found, base[keep] != 0, [column[keep] for column in known])
+    elif part.creep is not None:
+        moves = as_it_moves(narrow, explainer, found, base[keep])
+        found, crept = moves.best, moves.creep
     column = base * (narrow.day >= found.start)
-    return replace(
-        part, narrowed=Sized(narrow, replace(found, factor=best.factor, level=best.level, kin=best.kin), column)
-    )
+    return replace(part, narrowed=Sized(narrow, found, column, crept, known))
 
 
 def _whole(part: Explained) -> Floats:

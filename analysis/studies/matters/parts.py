@@ -1,6 +1,6 @@
 """What one explanation tells of a matter, in words and numbers alone: it can be kept when the readings are let go."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 
 import numpy as np
@@ -9,10 +9,11 @@ import polars as pl
 from analysis.methods.explanation import UNEXPLAINED, Hypothesis
 from analysis.methods.segments import Flags, Floats
 from analysis.studies.matters.again import Spell, sides, spells
+from analysis.studies.matters.creeping import stand_at
 from analysis.studies.matters.evidence import Evidence
 from analysis.studies.matters.explained import Explained
 from analysis.studies.matters.planned import planned
-from analysis.studies.matters.records import CHANGE, TECH_AT, Candidate, MovesWith, Planned, TellApart
+from analysis.studies.matters.records import CHANGE, TECH_AT, Candidate, Creeping, MovesWith, Planned, TellApart
 from ingest.store.snapshot import Snapshot
 
 Z95 = 1.96
@@ -22,7 +23,7 @@ APART = 1.3  # sizes of single models are told where the largest is so many time
 
 @dataclass(frozen=True)
 class Measured:
-    """Start and size of what moved, in the unit of the readings."""
+    """Start and size of what moved, in the unit of the readings: of what creeps as it stands by now."""
 
     size: float
     size_low: float  # 95 %
@@ -39,6 +40,7 @@ class Measured:
     """
     levels: int = 0  # of what is named (people, lots, gauges ...) in that time, without those of hardly any reading
     earlier: tuple[tuple[date, date], ...] = ()  # of the air: its spells before the one that began then, oldest first
+    creeping: Creeping | None = None  # how it moves on; None: it does not, or has ended
 
 
 @dataclass(frozen=True)
@@ -213,7 +215,7 @@ def _measured(part: Explained) -> Measured:
     over_all, levels = _among(part, size, touched) if part.named else (None, 0)
     taken = found.rows["taken_at"]
     at = [_first(taken, found, touched, day) for day in days]
-    return Measured(
+    one = Measured(
         size=size,
         size_low=low,
         size_high=high,
@@ -226,6 +228,37 @@ def _measured(part: Explained) -> Measured:
         over_all=over_all,
         levels=levels,
         earlier=earlier,
+    )
+    return _as_it_stands(one, part, touched, unit)
+
+
+def _as_it_stands(one: Measured, part: Explained, touched: Flags, unit: float) -> Measured:
+    """What creeps as it stands by now, and how it moves on."""
+    creep, found = part.sized.creep, part.sized.evidence
+    if creep is None or part.best.end >= 0 or one.size * creep.now <= 0:
+        return one
+    off, lately = stand_at(found, touched, creep, part.sized.known)
+    n = np.bincount(found.stream[lately], minlength=len(found.models))
+    sums = np.bincount(found.stream[lately], off[lately], minlength=len(found.models))
+    now, half, a_week, more = (
+        unit * each for each in (creep.now, Z95 * creep.now_error, creep.a_week, Z95 * creep.a_week_error)
+    )
+    times = now / one.size
+    return replace(
+        one,
+        size=now,
+        size_low=now - half,
+        size_high=now + half,
+        sizes=_sizes(found, lately, now, off),
+        sigmas=one.sigmas * times,
+        over_all=None if one.over_all is None else one.over_all * times,
+        creeping=Creeping(
+            a_week=a_week,
+            a_week_low=a_week - more,
+            a_week_high=a_week + more,
+            rests_on=found.days[creep.rests] if creep.rests >= 0 else None,
+            models=tuple((found.models[k], float(sums[k] / n[k])) for k in np.flatnonzero(n)),
+        ),
     )
 
 
@@ -254,16 +287,18 @@ def _first(taken: pl.Series, found: Evidence, touched: Flags, day: int) -> datet
     return when.astimezone(UTC)
 
 
-def _sizes(found: Evidence, touched: Flags, size: float) -> tuple[float, float] | None:
+def _sizes(found: Evidence, touched: Flags, size: float, off: Floats | None = None) -> tuple[float, float] | None:
     """Smallest and largest size over the models, where they differ by more than their errors let expect: their mean
-    deviations round that of all, which is the size with all else that moved these readings known.
+    deviations (off: in the unit of the readings, (n,)) round that of all, which is the size with all else that moved
+    these readings known.
     """
+    off = found.values * found.scale if off is None else off
     which = found.stream[touched]
     n = np.bincount(which, minlength=len(found.models)).astype(np.float64)
     some = n >= 30
     if some.sum() < 2:
         return None
-    mean: Floats = np.bincount(which, (found.values * found.scale)[touched], minlength=len(n))[some] / n[some]
+    mean: Floats = np.bincount(which, off[touched], minlength=len(n))[some] / n[some]
     mean = mean + size - float((mean * n[some]).sum() / n[some].sum())
     error = float(np.mean(found.scale)) / np.sqrt(n[some])
     if float((((mean - size) / error) ** 2).sum()) < some.sum() + 3 * np.sqrt(2 * some.sum()):

@@ -92,6 +92,22 @@ class Planned:
 
 
 @dataclass(frozen=True)
+class Creeping:
+    """How what moved moved on, little by little, in the unit of the readings; its size is where it stands by now."""
+
+    a_week: float  # how much further each week; 0 since it came to rest
+    a_week_low: float  # 95 %
+    a_week_high: float
+    rests_on: date | None  # the day on which it came to rest; None: it goes on
+    models: tuple[tuple[str, float], ...] = ()  # where each model stands by now
+
+    @property
+    def goes_on(self) -> bool:
+        """Does it move on still?"""
+        return self.rests_on is None
+
+
+@dataclass(frozen=True)
 class Member:
     """One signal of a matter."""
 
@@ -112,7 +128,7 @@ class Matter:
     models: list[str]
     stages: list[str]
     techs: list[str]  # whose own charts opened; for Bench only
-    size: float | None  # unit of the first characteristic: since the start, against the baseline
+    size: float | None  # unit of the first characteristic: since the start, or by now where it creeps; off the baseline
     size_low: float | None  # 95 %
     size_high: float | None
     sizes: tuple[float, float] | None  # smallest and largest over the models where they differ
@@ -143,12 +159,19 @@ class Matter:
     levels: int = 0  # of what is named: so many people, lots, gauges ... since then
     usual_at: str = ""  # the last stage before it that reads the same, where what it touches lay as usual
     earlier: tuple[tuple[date, date], ...] = ()  # of the air: its spells before the one that began then, oldest first
-    slow: bool = False  # it goes on moving little by little, and nothing is named for it: a slow drift
+    creeping: Creeping | None = None  # how it moves on, little by little; None: one step
     keys: tuple[str, ...] = ()  # of each of its signals: matters that become one are found by what each was called
 
     def goes_by(self, key: str) -> bool:
         """Is it, or was it before it became one with others, called so?"""
         return key == self.key or key in self.keys
+
+    @property
+    def slow(self) -> bool:
+        """Is it a slow drift: it goes on moving away, little by little, and nothing is named for it?"""
+        one = self.creeping
+        away = one is not None and one.goes_on and one.a_week * (self.size or 0.0) > 0
+        return away and self.open and not self.moves_with.named and self.planned is None
 
     @property
     def open(self) -> bool:

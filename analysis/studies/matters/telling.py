@@ -17,7 +17,6 @@ from analysis.studies.matters.asked import targets, to_target, tolerances
 from analysis.studies.matters.chance import real
 from analysis.studies.matters.parts import Measured, Part
 from analysis.studies.matters.records import Matter, Member, MovesWith
-from analysis.studies.matters.slowly import slowly
 from analysis.studies.matters.units import Signal
 from ingest.store.snapshot import Snapshot
 
@@ -88,13 +87,9 @@ def told(
     beside = [one.row for one in signals if one.table == "found" and one.row["tech"] == main["tech"]]
     beside = [row for row in beside if row["closed_at"] is None and _one_way(row, size)]
     of_some = size if record.over_all is not None else None
-    alone = bool(parts) and not record.moves_with.named and parts[0].planned is None
-    each = {row.get("stream"): row for row in (*beside, main)}
-    slow = alone and closed_at is None and slowly(judged, list(each.values()))
-    nearer = not slow and _one_way(main, size)  # what drifts on will not stay there
+    nearer = not record.slow and _one_way(main, size)  # what drifts on will not stay there
     return replace(
         record,
-        slow=slow,
         to_target=nearer and to_target(main, snapshot.once(targets), beside, of_some=of_some),
         share_of_tolerance=abs(size) / share if size is not None and share else None,
         planned=parts[0].planned if parts else None,
@@ -185,6 +180,8 @@ def _measured(signals: list[Signal], parts: list[Part]) -> dict[str, Any]:
 def _in_steps(parts: list[Part]) -> Measured:
     """The size of what moved further and further at one bench, nothing explaining it: all steps, since the first."""
     first = parts[0]
+    if first.measured.creeping is not None:
+        return first.measured
     steps = [
         one.measured
         for one in parts

@@ -6,9 +6,9 @@ from datetime import date, datetime
 from typing import Any
 
 from analysis.studies.matters.parts import Measured, Part
-from analysis.studies.matters.records import Candidate, MovesWith, Planned, TellApart
+from analysis.studies.matters.records import Candidate, Creeping, MovesWith, Planned, TellApart
 
-KINDS = {kind.__name__: kind for kind in (Part, Measured, Candidate, MovesWith, Planned, TellApart)}
+KINDS = {kind.__name__: kind for kind in (Part, Measured, Creeping, Candidate, MovesWith, Planned, TellApart)}
 KIND, DAY, TIME, ROW = "kind", "day", "time", "row"
 
 

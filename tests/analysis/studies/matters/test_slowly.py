@@ -6,9 +6,7 @@ import io
 import numpy as np
 import pytest
 
-from analysis.studies.drift.signals import signals
 from analysis.studies.matters.matters import open_matters
-from analysis.studies.matters.slowly import slowly
 from dashboard.desk.desk import Desk, use
 from dashboard.pages.book import page as book
 from dashboard.pages.drift import page as drift
@@ -61,12 +59,6 @@ def test_a_step_is_none(tmp_path, step):
     assert not one.slow
 
 
-def test_a_signal_that_holds_no_series_is_none(moving_desk):
-    judged = moving_desk.ask(signals)
-    row = judged.found.row(0, named=True)
-    assert not slowly(judged, [row | {"stream": -1}, row | {"size": None}])
-
-
 def test_every_page_and_the_paper_say_that_it_is_a_slow_drift(tmp_path):
     use(worn(tmp_path / "shop", to_the_target))
     for text in (said(week.layout()), said(drift.layout()), paper.paper()[1]):
@@ -74,5 +66,7 @@ def test_every_page_and_the_paper_say_that_it_is_a_slow_drift(tmp_path):
         assert "nearer" not in text.replace("nearer to target: a tick", "")
         assert "practice, or a change that took" not in text
         assert "drifted slowly down" in text
+        assert "by now" in text
+        assert "mm a week more" in text
     assert "a slow drift" in said(book.layout())
     assert "nearer" not in said(book.layout())
