@@ -143,10 +143,11 @@ def left_out(shop: Shop, stand: Stand) -> str:
         n = sum(one.n for one in lots)
         shifts = [one.shift for one in lots if one.shift is not None]
         by = " to ".join(_by(shop, stand, end) for end in (min(shifts), max(shifts)))
+        names = len({one.what for one in lots})  # a lot that came back to the bench may be left out twice
+        many, these = (f"{numbers.in_words(names)} lots", "these lots") if names > 1 else ("one lot", "this lot")
         told.append(
-            f"{numbers.count(n)} instruments of {numbers.in_words(len(lots))} lots are not counted: in the days of "
-            f"these lots everybody's readings of them lay off, by {by}, be it the lots, a gauge, the air or what else "
-            "came in these days."
+            f"{numbers.count(n)} instruments of {many} are not counted: in the days of {these} everybody's readings of "
+            f"them lay off, by {by}, be it the lots, a gauge, the air or what else came in these days."
         )
     return " ".join(told)
 

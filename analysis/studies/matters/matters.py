@@ -29,7 +29,7 @@ from ingest.store.snapshot import Snapshot
 
 SAME_CAUSE = timedelta(days=14)  # likely starts of one cause at two stages lie no further apart
 LOOKED_BACK = timedelta(weeks=13)  # signals that closed since then may belong to a cause that lasts
-OPEN = {"closed_at": None, "closed_by": ""}  # as a signal stood before a person closed it
+OPEN = {"closed_at": None, "closed_by": "", "back_at": None}  # as a signal stood before a person closed it
 JUST_OVER = timedelta(weeks=2)  # what closed since then is told to be back, and an action on it is still in sight
 
 

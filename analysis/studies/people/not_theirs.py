@@ -3,8 +3,10 @@ target's test.
 
 A dated change (changes.csv, but for those of people) and a lot are left out where the *other* setters' readings moved
 with it: the difference within each of them, put together, is beyond chance at 1 % over all that was looked at, and half
-of their spread or more. In a shop of one, dated changes are looked at in one's own readings. A matter marked known
-until a day is left out without a test. So a part's fault is nobody's, and what only this tech's readings did stays in.
+of their spread or more. A lot is judged by the days in which it was in work: one that came back to the bench after two
+weeks and more is left out in the stretch that moved, and not in the other. In a shop of one, dated changes are looked
+at in one's own readings. A matter marked known until a day is left out without a test. So a part's fault is nobody's,
+and what only this tech's readings did stays in.
 """
 
 from dataclasses import dataclass
@@ -14,13 +16,15 @@ import numpy as np
 import polars as pl
 from scipy import stats
 
-from analysis.methods.segments import Flags
+from analysis.methods.segments import Flags, Ints
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
 RISK = 0.01  # of leaving out anything by chance, over all looked at
 LEAST_SHIFT = 0.5  # standard deviations within setters
+APART = 14  # days without a reading of a lot between two stretches of its work
+STRETCH = 12  # readings of a lot from which on a stretch is judged by itself
 LEAST_IN, LEAST_OUT = 3, 5  # readings of a setter with and without, from which on they are compared
 NOT_PARTS = ("people", "model")  # changes that are no cause of a shift
 CHANGE, LOT, KNOWN, FAR = "change", "lot", "known", "far"
@@ -95,13 +99,35 @@ def _changes(snapshot: Snapshot, band: dict[str, object], readings: pl.DataFrame
 
 
 def _lots(readings: pl.DataFrame) -> list[tuple[_What, Flags, Flags]]:
-    """Lots of a band's readings, each against all others."""
-    lot = readings["lot"]
-    days = readings.filter(lot != "").group_by("lot", maintain_order=True)
-    spans = tables.plain(days.agg(pl.col("set_on").min().alias("first"), pl.col("set_on").max().alias("last"))).rows()
-    everything = np.ones(readings.height, dtype=bool)
-    asked = [((LOT, name, *span), (lot == name).to_numpy(), everything) for name, *span in spans]
-    return asked if len(asked) > 1 else []
+    """Lots of a band's readings, each stretch of days in which a lot was in work against all other readings."""
+    lot, everything = readings["lot"], np.ones(readings.height, dtype=bool)
+    names = tables.plain(readings.filter(lot != "").select("lot").unique(maintain_order=True))["lot"].to_list()
+    number = readings["set_on"].cast(pl.Int32).fill_null(-1).to_numpy().astype(np.int64)
+    asked: list[tuple[_What, Flags, Flags]] = []
+    for name in names:
+        rows = np.flatnonzero((lot == name).to_numpy())
+        for part in _stretches(rows, number[rows]):
+            touched = np.zeros(readings.height, dtype=bool)
+            touched[part] = True
+            days = readings["set_on"].gather(part).sort().to_list()
+            asked.append(((LOT, name, days[0], days[-1]), touched, everything))
+    return asked if len(names) > 1 else []
+
+
+def _stretches(rows: Ints, days: Ints) -> list[Ints]:
+    """Rows of a lot (r,) by the stretches of days in which it was in work (days since 1970, (r,)), oldest first; a few
+    readings alone stand with the stretch next to them.
+    """
+    order = np.argsort(days, kind="stable")
+    cuts = np.flatnonzero(np.diff(days[order]) > APART) + 1
+    parts = [order[piece] for piece in np.split(np.arange(len(order)), cuts)]
+    while len(parts) > 1 and min(map(len, parts)) < STRETCH:
+        k = min(range(len(parts)), key=lambda at: len(parts[at]))
+        gaps = [abs(int(days[parts[at]].mean()) - int(days[parts[k]].mean())) for at in range(len(parts))]
+        near = min((at for at in (k - 1, k + 1) if 0 <= at < len(parts)), key=lambda at: gaps[at])
+        first, then = sorted((k, near))
+        parts[first : then + 1] = [np.concatenate((parts[first], parts[then]))]
+    return [np.sort(rows[part]) for part in parts]
 
 
 def _known(snapshot: Snapshot, band: dict[str, object], readings: pl.DataFrame) -> list[tuple[_What, Flags]]:

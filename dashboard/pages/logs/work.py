@@ -171,7 +171,9 @@ def _open(one: Decision) -> list[Any]:
         MEANS: "Guessed from the letters, then checked against each instrument's own story. A word is known everywhere "
         "from then on.",
         VALUE: "What the cells should say. It is laid over what was typed; the original stays as it came.",
-        VERDICT: "Two logs tell of one visit. One of the two counts until you settle it.",
+        VERDICT: "Two logs tell of one visit. One of the two counts until you settle it. Where each tells a part of "
+        "it, as of a visit that the end of an export has cut, load an export that holds all of it: settling keeps the "
+        "readings of one.",
     }[one.kind]
     ready = sum(len(group.rows) for group in groups if group.sure)
     accept = f"Accept what is ticked: {_many(guessed, 'guess', 'guesses')}, {_many(ready, 'row', 'rows')} "

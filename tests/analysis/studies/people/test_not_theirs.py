@@ -72,6 +72,29 @@ def test_a_lot_whose_parts_are_off_is_left_out_for_all_who_set_them():
         assert (left.first, left.last) == (date(2026, 3, 6), date(2026, 3, 23))  # its days, whatever came in them
 
 
+def test_a_lot_is_left_out_in_the_days_it_was_in_work_and_off_and_not_when_it_came_back_weeks_later():
+    rng = np.random.default_rng(9)
+    early = work(rng, days=16, moved=lambda _, lot: lot == "L3", by=0.10)
+    later = [row | {"serial": f"T{row['serial']}", "hours": row["hours"] + 24 * 60} for row in work(rng, days=16)]
+    for tech in "AB":
+        found = of(made([*early, *later], [SPEC], **PEOPLE), tech)
+        [left] = found.left_out
+        assert (left.kind, left.what, left.first, left.last) == ("lot", "L3", date(2026, 3, 6), date(2026, 3, 15))
+        assert (left.n, len(found.values)) == (12, 84)
+        assert left.shift == pytest.approx(0.10, abs=0.04)  # four standard errors of a dozen readings
+
+
+def test_a_few_readings_of_a_lot_long_after_it_stand_with_it():
+    rng = np.random.default_rng(10)
+    early = work(rng, days=16, moved=lambda _, lot: lot == "L3", by=0.10)
+    later = [row | {"serial": f"T{row['serial']}", "hours": row["hours"] + 24 * 60} for row in work(rng, days=16)]
+    some = [row for row in later if row.get("lot") != "L3" or row["serial"] < "TS0027"]
+    kept = {row["serial"] for row in some if row["stage"] == "neck"}
+    (left,) = of(made([*early, *(row for row in some if row["serial"] in kept)], [SPEC], **PEOPLE), "A").left_out
+    assert (left.what, left.first) == ("L3", date(2026, 3, 6))
+    assert left.last > date(2026, 4, 30)
+
+
 def test_a_change_of_people_is_never_left_out_and_one_of_another_model_neither():
     rows = work(np.random.default_rng(5), moved=lambda day, _: day >= 14, by=0.12)
     for other in ({"what": "people"}, {"model": "WREN"}, {"stage": "final"}):
