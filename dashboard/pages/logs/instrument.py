@@ -85,16 +85,17 @@ def _visits(found: Life, shop: Shop) -> html.Section:
             if row["visit"] in faults
             else []
         )
+        known = row["time_known"]
+        when = numbers.clock(sentences.local(shop, row["taken_at"])) if known else numbers.weekday(row["day"])
+        stage = shop.stage_name(row["stage"])
+        stage += f", pass {row['pass_no']}" if row["pass_no"] > 1 else ""
+        stage += f", round {row['round']}" if row["round"] > 1 else ""
         rows.append(
             {
-                "when": numbers.clock(sentences.local(shop, row["taken_at"]))
-                if row["time_known"]
-                else numbers.weekday(row["day"]),
-                "stage": shop.stage_name(row["stage"])
-                + (f", pass {row['pass_no']}" if row["pass_no"] > 1 else "")
-                + (f", round {row['round']}" if row["round"] > 1 else ""),
+                "when": when,
+                "stage": [html.Span(stage), parts.on_a_phone(when)],
                 "tech": row["tech"],
-                "outcome": _outcome(row, shop),
+                "outcome": [*_outcome(row, shop), *([parts.on_a_phone("; ".join(told))] if told else [])],
                 "fault": "; ".join(told),
                 "read": _read(readings[row["visit"]], shop) if row["visit"] in readings else "",
                 "minutes": f"{numbers.minutes(row['minutes'])} {MINUTES.get(row['minutes_from'], '')}",
@@ -104,11 +105,11 @@ def _visits(found: Life, shop: Shop) -> html.Section:
             }
         )
     columns = [
-        ("when", "When", "nowrap"),
+        ("when", "When", "nowrap wide-only"),
         ("stage", "Stage"),
         *([("tech", "Worked by", "wide-only")] if people else []),
         ("outcome", "Outcome"),
-        ("fault", "Fault"),
+        ("fault", "Fault", "wide-only"),
         ("read", "Readings", "wide-only"),
         ("minutes", "Minutes", "n nowrap wide-only"),
         ("loop", "", "wide-only"),
@@ -136,7 +137,7 @@ def _read(rows: pl.DataFrame, shop: Shop) -> str:
     )
 
 
-def _outcome(row: dict[str, Any], shop: Shop) -> Any:
+def _outcome(row: dict[str, Any], shop: Shop) -> list[Any]:
     if row["outcome"] == "send back":
         to = shop.stage_name(row["sent_to"]).lower() if row["sent_to"] else "a stage not named"
         sure = "" if row["confirmed"] else ", not confirmed"
@@ -144,8 +145,8 @@ def _outcome(row: dict[str, Any], shop: Shop) -> Any:
         one = {**caught, "caused_at": row["caused_at"], "confirmed": row["confirmed"]}
         return [parts.mark("came-back", f"sent back to {to}{sure}"), *confirm.buttons(one, shop)]
     if row["outcome_typed"] == "open" and row["outcome"] == "pass":
-        return "open, taken as passed: a later stage follows"
-    return row["outcome"]
+        return ["open, taken as passed: a later stage follows"]
+    return [row["outcome"]]
 
 
 def _readings(found: Life, shop: Shop) -> html.Section | html.Details:
