@@ -56,6 +56,21 @@ class Table:
         """The names of the files that hold the rows."""
         return [] if self.version is None else [uri.rsplit("/", 1)[-1] for uri in self._opened().file_uris()]
 
+    def steps(self, since: int) -> list[tuple[str, bool, bool]]:
+        """What the versions after one did with files, in their order: the name, was it added (else taken out), and did
+        rows change by that: a file that small ones were put together in holds the rows that they held.
+
+        Raises OSError where the log does not reach back so far, ValueError or LookupError where it cannot be read.
+        """
+        told = []
+        for version in range(since + 1, (since if self.version is None else self.version) + 1):
+            text = (self.path / "_delta_log" / f"{version:020d}.json").read_text(encoding="utf-8")
+            for line in map(json.loads, text.splitlines()):
+                for what in line.keys() & {"add", "remove"}:
+                    file = line[what]
+                    told.append((file["path"].rsplit("/", 1)[-1], what == "add", bool(file["dataChange"])))
+        return told
+
     def scan(self) -> pl.LazyFrame:
         """The rows, to be read column by column; only of a table that is there."""
         # not `scan_delta`: it takes the address of a file, where a space is %20, for its path

@@ -47,15 +47,14 @@ class Laid:
     @cached_property
     def below(self) -> tuple[np.ndarray, np.ndarray]:
         """`rows` by what was written whole last, and which of the fresh rows of before and now are still used."""
-        n, whole = self.before.height(self.table), self.before.height_below(self.table)
-        fresh = self.rows >= n
-        places = self.before.order(self.table).cast(pl.Int64).to_numpy()
-        known = int(places.max(initial=whole - 1)) + 1  # behind all that before has a place for
-        at = np.where(fresh, self.rows - n + known, np.append(places, 0)[np.where(fresh, n, self.rows)])
-        above = at >= whole
+        whole, places = self.before.height_below(self.table), self.before.order(self.table).to_numpy()
+        known = max(int(places.max(initial=0)) + 1, whole)  # behind all that before has a place for
+        own = known + np.arange(max(int(self.rows.max(initial=-1)) + 1 - len(places), 0), dtype=np.uint32)
+        at = np.concatenate([places, own])[self.rows]
+        above = np.flatnonzero(at >= whole)
         used, number = np.unique(at[above], return_inverse=True)
         at[above] = whole + number
-        return at.astype(np.uint32), used - whole
+        return at, used - np.uint32(whole)
 
     @property
     def pays(self) -> bool:

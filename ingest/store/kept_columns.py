@@ -21,7 +21,7 @@ from ingest.terms import tables
 from ingest.terms.tables import Coded
 
 SAID = "said.json"  # of each folder: what is in it
-FORMAT = 3  # of what is written there
+FORMAT = 4  # of what is written there
 TEXTS = "texts"  # a column that was written as words and numbers, and is not one of categories
 WHOLE = {str(dtype): dtype for dtype in (pl.Int64(), pl.Int32())}  # columns that are written as small as they fit
 

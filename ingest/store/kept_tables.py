@@ -12,6 +12,7 @@ Tables hold names, so `forget` deletes the folder; nobody who opened the shop be
 import shutil
 import sqlite3
 import time
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import closing, suppress
 from copy import copy
@@ -76,7 +77,7 @@ class KeptTables:
         try:
             self._root.mkdir(exist_ok=True)  # not the store's own folder: who reads makes no store
             part.mkdir()
-            delta = {name: sorted(table.files()) for name, table in self._held.items()}
+            delta = {name: [table.version, *sorted(table.files())] for name, table in self._held.items()}
             said = Writing(part).tables(given) | {"key": key, "kin": kin, "delta": delta}
             (part / SAID).write_bytes(sealed(said))
             with closing(alone_in(self._folder)) as connection:
@@ -100,17 +101,34 @@ class KeptTables:
         whom the row names (NAMED, as it is typed); None where that cannot be told, or only by reading most of the
         table.
         """
-        before, now = set(kept.said["delta"][table]), set(self._held[table].files())
+        came, went = self._changed(kept, table)
         place = self._held[table].path
         try:
-            rows = {name: _height(place / name) for name in before | now}
-            if sum(rows[name] for name in before ^ now) > SOME * sum(rows[name] for name in now):
+            some, all_ = (
+                sum(_height(place / name) for name in each) for each in (came | went, self._held[table].files())
+            )
+            if some > SOME * all_:
                 return None
-            parts = [_marks(place, sorted(files), sign) for files, sign in ((before - now, -1), (now - before, 1))]
+            parts = [_marks(place, sorted(files), sign) for files, sign in ((went, -1), (came, 1))]
         except (OSError, pl.exceptions.PolarsError):
             return None
         told = pl.concat(parts).group_by("_one", "_other").agg(pl.col("_n").sum(), pl.exclude("_n").first())
         return told.filter(pl.col("_n") != 0).drop("_one", "_other", "_n").unique()
+
+    def _changed(self, kept: Kept, table: str) -> tuple[set[str], set[str]]:
+        """Files of a Delta table whose rows came and went since something was kept. By the table's log, where it tells
+        how the files of then became those of now: then files that were only put together are none of them.
+        """
+        held, (since, *names) = self._held[table], kept.said["delta"][table]
+        before, now = set(names), set(held.files())
+        there, sign = set(before), Counter[str]()
+        with suppress(OSError, ValueError, LookupError, TypeError):
+            for name, added, changed in held.steps(since):
+                (there.add if added else there.discard)(name)
+                sign[name] += (1 if added else -1) if changed else 0
+            if there == now:
+                return {name for name, n in sign.items() if n > 0}, {name for name, n in sign.items() if n < 0}
+        return now - before, before - now
 
     def rows_of(self, table: str, words: Iterable[str], column: str = tables.LOG_ID) -> pl.DataFrame:
         """The rows of a Delta table of some logs, or of which another column says one of some words, as they are on

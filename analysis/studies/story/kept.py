@@ -26,6 +26,7 @@ from analysis.studies.story.of_readings import (
 )
 from analysis.studies.story.of_visits import CAUSED_BY, latest_words, of_visits
 from analysis.studies.story.touched import touched
+from analysis.studies.story.unclocked import ways_of
 from ingest.store.snapshot import Carried, Column, Damaged, Given, Reader, Snapshot, code_of
 from ingest.terms import tables
 
@@ -91,6 +92,7 @@ def _worked_out(snapshot: Snapshot) -> Given:
     rows |= {"parts": parts_of(made), "said": latest_words(snapshot)}
     told: dict[str, Mapping[str, Callable[[], Column]]] = {table: columns_of(held) for table, held in rows.items()}
     for table, names, make in (
+        ("ways", ("log_id", "forth", "tells"), cache(lambda: ways_of(made.told))),
         ("streams", (*STREAM, "n"), cache(lambda: streams_of(found.table(STREAM)))),
         ("sheets", (*OF_A_SHEET, "n", "left"), sheets),
         ("left", OF_A_SHEET, kinds),
@@ -107,17 +109,19 @@ def _carried_on(snapshot: Snapshot, kin: str) -> Given:
         return _worked_out(snapshot)
     try:
         words = latest_words(snapshot)
-        what = touched(before, place, words)
+        what = touched(before, place, words, snapshot)
         if what is None or what.visits.height > MOST * place.visits:
             return _worked_out(snapshot)
-        few = of_visits(_only(snapshot, visits=what.visits, faults=what.faults))
+        few = of_visits(_only(snapshot, visits=what.visits, faults=what.faults), what.ways)
         raw = place.rows_of("readings", what.visits["log_id"].unique())
         fresh = Readings(lambda name: _coded(raw, name), few.told, few.number, snapshot.shop)
         told = merged(before, few, what, snapshot.as_of)
         readings = merged_readings(before, told, few, what, fresh, _logs(snapshot))
     except Damaged:
         return _worked_out(snapshot)
-    return {**told.given, **readings, "said": columns_of(words)}
+    others = before.frame("ways").filter(~pl.col("log_id").is_in(what.logs))
+    ways = pl.concat([others, what.ways]).sort("log_id")
+    return {**told.given, **readings, "said": columns_of(words), "ways": columns_of(ways)}
 
 
 def _only(snapshot: Snapshot, **rows: pl.DataFrame) -> Snapshot:

@@ -16,7 +16,8 @@ import polars as pl
 from analysis.methods.segments import Flags, Ints
 from analysis.studies.story.instruments import standing_at
 from analysis.studies.story.of_visits import OfVisits
-from analysis.studies.story.touched import ROW, Touched
+from analysis.studies.story.touched import Touched
+from analysis.studies.story.unclocked import WAY
 from analysis.studies.story.walks import at_moment
 from ingest.store.snapshot import Carried, Column, Given, Kept, Laid
 
@@ -117,8 +118,8 @@ def columns_of(rows: pl.DataFrame | Mapping[str, Column]) -> dict[str, Callable[
 
 
 def parts_of(made: OfVisits) -> pl.DataFrame:
-    """Visits of parts without an instrument, to be told apart by."""
-    return made.told.filter(~pl.Series(made.own)).select("part", *ROW)
+    """Visits of parts without an instrument, to be told apart and put in order by."""
+    return made.told.filter(~pl.Series(made.own)).select("part", "stage", *WAY)
 
 
 def ints(column: pl.Series) -> Ints:

@@ -1,5 +1,7 @@
 """All visits in time order, parts linked to the instruments that took their necks, carried columns filled."""
 
+from datetime import datetime
+
 import numpy as np
 import polars as pl
 
@@ -22,7 +24,7 @@ CARRIED = (
 )  # hold for all the serial's visits once given
 
 
-def visits_in_order(snapshot: Snapshot) -> pl.DataFrame:
+def visits_in_order(snapshot: Snapshot, ways: pl.DataFrame | None = None) -> pl.DataFrame:
     """Every visit up to `as_of`, instrument after instrument (serial as text), in time order.
 
     tables.VISITS with carried columns filled, and taken_at, day (date on the wall), bench_order Int64, role, setup,
@@ -32,10 +34,11 @@ def visits_in_order(snapshot: Snapshot) -> pl.DataFrame:
 
     Time order within an instrument: taken_at, then line; of two visits of one day of which one has no clock as
     `unclocked.in_bench_order` says.
+
+    ways : which way the rows of each log run (`unclocked.ways_of`), where the visits are not all that tell of it.
     """
     shop = snapshot.shop
-    visits = _named(snapshot.coded("visits"), shop).filter(pl.col("taken_at") <= snapshot.as_of)
-    ordered = _ordered(_linked(visits), shop)
+    ordered = _ordered(linked(snapshot.coded("visits"), shop, snapshot.as_of), shop, ways)
     ordered = ordered.with_columns(_carried(ordered))
     model = ordered["model"].cast(pl.String)
     return ordered.with_columns(
@@ -55,6 +58,13 @@ def _carried(ordered: pl.DataFrame) -> list[pl.Series]:
         given[someone] = at[first]
         found.append(ordered[name].gather(pl.Series(given[who]).replace(-1, None)).fill_null("").alias(name))
     return found
+
+
+def linked(visits: pl.DataFrame, shop: Shop, as_of: datetime) -> pl.DataFrame:
+    """Visits as they are on file up to `as_of`, with taken_at, day, bench_order, role and `part`; their serials those
+    of who took the neck.
+    """
+    return _linked(_named(visits, shop).filter(pl.col("taken_at") <= as_of))
 
 
 def _named(visits: pl.DataFrame, shop: Shop) -> pl.DataFrame:
@@ -95,7 +105,7 @@ def _linked(visits: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _ordered(visits: pl.DataFrame, shop: Shop) -> pl.DataFrame:
+def _ordered(visits: pl.DataFrame, shop: Shop, ways: pl.DataFrame | None) -> pl.DataFrame:
     """Sorted by part, then time order; adds `who`."""
     clocked = pl.col("time_known").fill_null(True)
     who = tables.rank(visits["part"])
@@ -106,12 +116,17 @@ def _ordered(visits: pl.DataFrame, shop: Shop) -> pl.DataFrame:
     keys = pl.DataFrame({"_at": order, "who": who[order], "clocked": visits.select(clocked).to_series().gather(order)})
     if not keys["clocked"].all():
         sent_to = pl.col("sent_back_to").replace_strict(shop.bench_order, default=NOWHERE, return_dtype=pl.Int64)
+        told = None
+        if ways is not None:
+            logs = pl.DataFrame({"log_id": visits["log_id"].cast(pl.String), "log": log}).unique()
+            told = logs.join(ways, on="log_id").select("log", "forth", "tells")
         keys = in_bench_order(
             keys.with_columns(
                 *(visits[name].gather(order) for name in ("day", "bench_order", "line", "outcome")),
                 visits.select(sent_to).to_series().gather(order).alias("sent_to"),
                 (visits["role"] == "repair").gather(order).alias("repair"),
                 pl.Series("log", log[order]),
-            )
+            ),
+            told,
         )
     return visits[keys["_at"].to_numpy()].with_columns(keys["who"])

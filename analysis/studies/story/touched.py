@@ -3,7 +3,9 @@ fault of theirs came, went or changed, or somebody said where a send-back was ca
 it is kept.
 
 A neck ties visits of a part to the instrument that took it, whichever visit named it first; so whoever named a neck of
-those touched, then or now, is touched with them.
+those touched, then or now, is touched with them. And on a day without clocks the rows of a log may say what came
+first, where they run as work went (`unclocked.ways_of`): where what was touched makes them run another way, all that
+stand in the log without a clock are touched.
 """
 
 from dataclasses import dataclass
@@ -12,7 +14,10 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.segments import Flags, Ints
-from ingest.store.snapshot import Kept, KeptTables
+from analysis.studies.story.time_order import linked
+from analysis.studies.story.unclocked import WAY, ways_of
+from ingest.store.snapshot import Kept, KeptTables, Snapshot
+from ingest.terms import tables
 
 ROW = ("log_id", "line", "stage")
 SAYING = ("serial", "stage", "taken_at", "word")  # of what was said of causes (of_visits.latest_words)
@@ -24,12 +29,14 @@ class Touched:
 
     visits: pl.DataFrame  # tables.VISITS of it, as they are on file now
     faults: pl.DataFrame  # tables.FAULTS of these
+    ways: pl.DataFrame  # which way the rows run of all logs in which they have, or had, a visit without a clock
+    logs: list[str]  # these logs
     instruments: Flags  # which rows of the kept table `instruments`
     parts: Flags  # which rows of the kept table `parts`
     starts: Ints  # where each instrument begins in the kept table `visits`, and where the last one ends
 
 
-def touched(before: Kept, place: KeptTables, words: pl.DataFrame) -> Touched | None:
+def touched(before: Kept, place: KeptTables, words: pl.DataFrame, snapshot: Snapshot) -> Touched | None:
     """What was touched since a story was kept; None where that cannot be told.
 
     words : what was said of causes so far (SAYING).
@@ -39,15 +46,42 @@ def touched(before: Kept, place: KeptTables, words: pl.DataFrame) -> Touched | N
     rows = [each.select(*ROW) for each in moved.values() if each is not None]
     if visits is None or len(rows) < len(moved):
         return None
-    keys = pl.concat(rows).unique()
     then = _Then(before)
-    then.touch(keys)
     then.serials |= {name for name in visits["serial"] if name}
     said = before.frame("said").select(SAYING)
-    for one, other in ((words, said), (said, words)):
-        then.serials |= set(one.join(other, on=SAYING, how="anti", nulls_equal=True)["serial"])
+    for these, those in ((words, said), (said, words)):
+        then.serials |= set(these.join(those, on=SAYING, how="anti", nulls_equal=True)["serial"])
+    keys, necks = pl.concat(rows).unique(), {name for name in visits["neck"] if name}
+    while True:
+        few = _followed(then, place, keys, necks)
+        logs = then.without_clocks | set(few.filter(~pl.col("time_known"))["log_id"].unique())
+        ways = (
+            then.ways(logs, linked(_coded(few), snapshot.shop, snapshot.as_of))
+            if logs
+            else before.frame("ways").clear()
+        )
+        was = before.frame("ways").filter(pl.col("log_id").is_in(list(logs)))
+        turned = pl.concat([was.join(ways, on=was.columns, how="anti"), ways.join(was, on=was.columns, how="anti")])
+        more = then.standing_in(set(turned["log_id"]))
+        if more.is_empty():
+            break
+        keys = pl.concat([keys, more]).unique()
+    faults = place.rows_of("faults", few["log_id"].unique())
+    return Touched(
+        place.shown("visits", few),
+        faults.join(few.select(*ROW), on=ROW, how="semi", maintain_order="left"),
+        ways,
+        sorted(logs),
+        then.instruments,
+        then.parts,
+        then.starts,
+    )
+
+
+def _followed(then: "_Then", place: KeptTables, keys: pl.DataFrame, necks: set[str]) -> pl.DataFrame:
+    """The visits as they are on file now of all whom some visits, and the necks they name, touch; `then` is told."""
+    then.touch(keys)
     then.logs |= set(keys["log_id"])
-    necks = {name for name in visits["neck"] if name}
     known: set[str] = set()
     while True:
         then.follow()
@@ -64,15 +98,13 @@ def touched(before: Kept, place: KeptTables, words: pl.DataFrame) -> Touched | N
         then.touch(naming.filter(pl.col("serial") == "").select(*ROW))
     then.touch_parts_of(known)
     of_neck = now.filter((pl.col("serial") == "") & (pl.col("neck") != "") & pl.col("neck").is_in(list(known)))
-    few = pl.concat([ours, of_neck, parts.filter(pl.col("neck") == "")])
-    faults = place.rows_of("faults", few["log_id"].unique())
-    return Touched(
-        place.shown("visits", few),
-        faults.join(few.select(*ROW), on=ROW, how="semi", maintain_order="left"),
-        then.instruments,
-        then.parts,
-        then.starts,
-    )
+    return pl.concat([ours, of_neck, parts.filter(pl.col("neck") == "")])
+
+
+def _coded(visits: pl.DataFrame) -> pl.DataFrame:
+    """As a snapshot gives them."""
+    texts = [name for name, dtype in visits.schema.items() if dtype == pl.String() and name not in ("serial", "neck")]
+    return visits.with_columns(pl.col(texts).cast(pl.Categorical))
 
 
 class _Then:
@@ -107,6 +139,50 @@ class _Then:
         if len(self.parts):
             names = self._before.column("parts", "part")
             self.parts |= names.is_in([f"\n{neck}" for neck in necks]).to_numpy()
+
+    @property
+    def without_clocks(self) -> set[str]:
+        """Logs in which those touched had a visit without a clock."""
+        found: set[str] = set()
+        for table, mine in (("visits", np.repeat(self.instruments, np.diff(self.starts))), ("parts", self.parts)):
+            rows = np.flatnonzero(mine & self._unclocked(table))
+            found |= set(self._before.column(table, "log_id").gather(rows).unique().cast(pl.String))
+        return found
+
+    def ways(self, logs: set[str], few: pl.DataFrame) -> pl.DataFrame:
+        """`unclocked.ways_of` of some logs as they are now: by those that stand, and what was touched."""
+        every = [few.select("part", *WAY)]
+        for table, mine in self._in(logs).items():
+            rows, name = np.flatnonzero(mine), "serial" if table == "visits" else "part"
+            told = [self._before.column(table, each).gather(rows) for each in (name, *WAY)]
+            every.append(pl.DataFrame(told).rename({name: "part"}))
+        visits = pl.concat([each.with_columns(pl.col("part").cast(pl.String)) for each in every])
+        visits = visits.with_columns(who=pl.Series(tables.rank(visits["part"])))
+        return ways_of(visits).filter(pl.col("log_id").is_in(list(logs)))
+
+    def standing_in(self, logs: set[str]) -> pl.DataFrame:
+        """ROW of all visits of those that were not touched and have one without a clock in some logs."""
+        found = [
+            pl.DataFrame([self._before.column(table, name).gather(np.flatnonzero(mine)) for name in ROW])
+            for table, mine in self._in(logs).items()
+        ]
+        return pl.concat(found).with_columns(pl.col("log_id", "stage").cast(pl.String))
+
+    def _in(self, logs: set[str]) -> dict[str, Flags]:
+        """By table which rows are of those that were not touched and have a visit without a clock in some logs."""
+        asked = pl.Series(list(logs), dtype=pl.Categorical).implode()
+        here = {
+            table: self._unclocked(table) & self._before.column(table, "log_id").is_in(asked).to_numpy()
+            for table in ("visits", "parts")
+        }
+        some = np.zeros(len(self.instruments), dtype=bool)
+        some[np.searchsorted(self.starts, np.flatnonzero(here["visits"]), side="right") - 1] = True
+        names = self._before.column("parts", "part")
+        parts = names.is_in(names.filter(pl.Series(here["parts"])).unique().implode()).to_numpy() & ~self.parts
+        return {"visits": np.repeat(some & ~self.instruments, np.diff(self.starts)), "parts": parts}
+
+    def _unclocked(self, table: str) -> Flags:
+        return np.asarray(~self._before.column(table, "time_known").fill_null(True).to_numpy())
 
     def _rows(self, table: str, keys: pl.DataFrame) -> Ints:
         """Rows of a kept table of some visits."""

@@ -14,7 +14,31 @@ NOWHERE = -1  # the place of a send-back that names no stage
 GROUP = ["_day", "_log"]  # visits of one instrument and day in one log
 
 
-def in_bench_order(visits: pl.DataFrame) -> pl.DataFrame:
+# of a visit of the story what tells which way the rows of its log run, beside whose it is (`ways_of`)
+WAY = ("log_id", "line", "taken_at", "day", "bench_order", "time_known", "outcome", "role")
+
+
+def ways_of(visits: pl.DataFrame) -> pl.DataFrame:
+    """Which way the rows of each log without clocks run (`_rows_tell`): log_id as text, forth, tells.
+
+    visits : who (a whole number) and WAY, of all instruments and parts that have a visit without a clock in these logs
+    all visits; others do not matter.
+    """
+    clocked = visits["time_known"].fill_null(True)
+    whose = visits["who"].filter(~clocked).unique()
+    keys = visits.with_columns(clocked=clocked, repair=pl.col("role") == "repair")
+    keys = keys.filter(pl.col("who").is_in(whose.implode())).with_columns(log=pl.col("log_id").cast(pl.String))
+    logs = keys.select("log").unique().sort("log").with_row_index("n").with_columns(pl.col("n").cast(pl.Int64))
+    keys = keys.join(logs, on="log", how="left").with_columns(log="n").drop("n")
+    told = _rows_tell(_days(keys.sort("who", "taken_at", "line", "bench_order", "log")))
+    return (
+        told.join(logs, left_on="log", right_on="n")
+        .select(log_id="log_right", forth="forth", tells="tells")
+        .sort("log_id")
+    )
+
+
+def in_bench_order(visits: pl.DataFrame, ways: pl.DataFrame | None = None) -> pl.DataFrame:
     """Visits in the order in which those without a clock stand where they belong.
 
     visits : a row a visit: who, day, bench_order, line, log (whole numbers), clocked, outcome, sent_to (the place along
@@ -28,13 +52,10 @@ def in_bench_order(visits: pl.DataFrame) -> pl.DataFrame:
     - else the one that a send-back of that day asks for stands behind it: a second visit to the stage it was sent back
       to, or on the way from there to where it was caught, or the only visit known there if its outcome is `fixed`. One
       that an earlier send-back still waits for need not.
+
+    ways : log, forth and tells of each log (`_rows_tell`), where these are not all visits that tell of it.
     """
-    days = visits.with_columns(
-        pl.struct("who", "day").rle_id().alias("_day"),
-        pl.col("log").alias("_log"),
-        ~pl.struct("who", "bench_order").is_first_distinct().alias("_again"),
-        pl.col("outcome").cast(pl.String).is_in(BACK).alias("_back"),
-    )
+    days = _days(visits)
     by_bench = _by_bench(days.with_columns(_row=pl.lit(0, dtype=pl.Int64)))
     unsure = (
         by_bench.group_by("_day", maintain_order=True)
@@ -51,7 +72,7 @@ def in_bench_order(visits: pl.DataFrame) -> pl.DataFrame:
     )
     if unsure.is_empty():
         return by_bench.drop("_day", "_log", "_again", "_back", "_row")
-    told = _rows_tell(days)
+    told = _rows_tell(days) if ways is None else ways
     unsure = unsure.join(told, on="log", how="left").with_columns(pl.col("forth", "tells").fill_null(0))
     rows = unsure.filter(~pl.col("some") & (pl.col("logs") == 1) & (pl.col("tells") == 1)).select("_day", "forth")
     walked = set(unsure.filter("went_back")["_day"].to_list()) - set(rows["_day"].to_list())
@@ -60,6 +81,16 @@ def in_bench_order(visits: pl.DataFrame) -> pl.DataFrame:
     if walked:
         ordered = _behind_send_backs(ordered, walked, told)
     return ordered.drop("_day", "_log", "_again", "_back", "_row")
+
+
+def _days(visits: pl.DataFrame) -> pl.DataFrame:
+    """Adds `_day` (of one instrument), `_log`, `_again` (not its first visit to the stage) and `_back`."""
+    return visits.with_columns(
+        pl.struct("who", "day").rle_id().alias("_day"),
+        pl.col("log").alias("_log"),
+        ~pl.struct("who", "bench_order").is_first_distinct().alias("_again"),
+        pl.col("outcome").cast(pl.String).is_in(BACK).alias("_back"),
+    )
 
 
 def _done_again() -> pl.Expr:

@@ -12,7 +12,7 @@ import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
 
-from ingest.store import keeping, kept_tables
+from ingest.store import delta, keeping, kept_tables
 from ingest.store.snapshot import Damaged, Laid
 from ingest.store.store import open_snapshot
 from ingest.store.worked_out import alone_in
@@ -190,6 +190,29 @@ def test_visits_are_told_whose_rows_came_went_or_changed_and_no_others(folder, m
     correct(folder, "a.csv", 3, "relief (mm)", None, who="Mo", why="no", now=NOW)
     unload(folder, "b.csv", now=NOW)
     assert moved(folder, kept, monkeypatch) == []
+
+
+def test_rows_of_files_that_were_only_put_together_did_not_move(folder, monkeypatch):
+    for name in "bcd":
+        load(folder, [log(folder, f"{name}.csv", [row(f"{name}{n}") for n in range(5)])], now=NOW)
+    kept = keep(folder)
+    monkeypatch.setattr(delta, "MANY_FILES", 2)
+    load(folder, [log(folder, "e.csv", [row("E1")])], now=NOW)
+    now = open_snapshot(folder).kept_tables
+    assert len(now._held["readings"].files()) == 1
+    assert now.moved(kept, "readings")["serial"].to_list() == ["E1"]
+    for path in (folder / "store" / "readings" / "_delta_log").glob("*.json"):
+        path.unlink()  # nothing is told of how the files came about
+    assert now.moved(kept, "readings") is None
+
+
+def test_a_table_made_again_is_not_taken_for_a_later_version_of_the_one_before(folder, monkeypatch):
+    kept = keep(folder)
+    shutil.rmtree(folder / "store")
+    for name in "bc":
+        load(folder, [log(folder, f"{name}.csv", [row(name)])], now=NOW)
+    monkeypatch.setattr(kept_tables, "SOME", 1e9)
+    assert open_snapshot(folder).kept_tables.moved(kept, "readings") is None
 
 
 def test_where_most_of_a_table_was_written_again_nobody_looks_what_moved(folder):

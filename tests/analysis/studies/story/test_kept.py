@@ -15,7 +15,7 @@ from analysis.studies.story import kept, merged_readings
 from analysis.studies.story.of_visits import CAUSED_BY
 from analysis.studies.story.story import Story, story
 from dashboard.desk.people_shown import Veil
-from ingest.store import book, keeping, kept_tables
+from ingest.store import book, delta, keeping, kept_tables
 from ingest.store.snapshot import Snapshot
 from ingest.store.store import open_snapshot
 from ingest.verbs import forget
@@ -213,11 +213,18 @@ def test_over_a_history_the_story_carried_on_is_the_one_worked_out_again(tmp_pat
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("fresh", [1e9, 0.3])  # over what was written whole once; now and then whole again
+@pytest.mark.parametrize(
+    (
+        "fresh",
+        "files",
+    ),  # over what was written whole once; now and then whole again, and the store's files put together
+    [(1e9, 40), (0.3, 2)],
+)
 @pytest.mark.parametrize("seed", [20270202, 20270204, 20270206])
 def test_over_random_histories_the_story_carried_on_is_that_of_a_store_made_again(
-    seed, fresh, tmp_path, carried, monkeypatch
+    seed, fresh, files, tmp_path, carried, monkeypatch
 ):
+    monkeypatch.setattr(delta, "MANY_FILES", files)
     monkeypatch.setattr(keeping, "FRESH", fresh)
     bench = Bench(seed, tmp_path / "shop")
     for turn in range(3):
@@ -386,7 +393,9 @@ def test_a_log_has_the_instruments_it_names_worked_out_anew_and_no_others(days, 
     days.loads("cards_1.csv", *(typed(f"A{n:02d}", "play_test", "2026-03-02 09:00") for n in range(40)))
     asked = []
     of_visits = kept.of_visits
-    monkeypatch.setattr(kept, "of_visits", lambda one: asked.append(one.table("visits").height) or of_visits(one))
+    monkeypatch.setattr(
+        kept, "of_visits", lambda one, *more: asked.append(one.table("visits").height) or of_visits(one, *more)
+    )
     days.loads(
         "cards_2.csv", typed("A07", "final_inspection", "2026-03-03 09:00"), typed("B1", "play_test", "2026-03-03")
     )
@@ -475,3 +484,25 @@ def test_a_cause_said_today_moves_the_instrument_it_is_said_of(days):
         book.write_entry(days.folder, CAUSED_BY, word, "Mo", now=NOW, **about)
         assert days.told().loops["caused_at"].to_list() == [caused]
     assert len(days.carried) == 2
+
+
+def test_rows_of_a_log_that_tell_what_came_first_no_longer_move_whoever_stands_in_it_without_a_clock(days):
+    day = "2026-03-03"
+    sent = typed("A1", "final_inspection", day, "send back").replace(",play_test,", ",neck_straightening,")
+    rows = [
+        typed("B1", "neck_straightening", "2026-03-02"),
+        sent.replace("A1", "B1"),
+        typed("B1", "neck_straightening", day),
+        typed("A1", "neck_straightening", day),
+        typed("A1", "neck_straightening", day, tech="T02"),
+        sent,
+    ]
+    told = days.loads("cards_1.csv", *rows, *(typed(f"C{n}", "play_test", "2026-03-02 09:00") for n in range(9)))
+    mine = pl.col("serial") == "A1"
+    assert told.visits.filter(mine)["stage"].to_list()[-1] == "final_inspection"
+    days.loads("cards_2.csv", typed("C1", "packing", "2026-03-04"))
+    correct(days.folder, "cards_1.csv", 3, "outcome", "pass", who="Mo", why="slip", now=NOW)
+    told = days.told()
+    assert told.visits.filter(mine)["stage"].to_list()[-1] == "neck_straightening"
+    assert told.loops.filter(mine)["charged"].to_list() == ["T01"]
+    assert [stood for _, stood in days.carried] == [28, 20]
