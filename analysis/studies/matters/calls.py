@@ -9,7 +9,6 @@ import polars as pl
 
 from analysis.studies.drift.entries import entries_for
 from analysis.studies.drift.signals import signals
-from analysis.studies.drift.streams import STREAM
 from analysis.studies.matters.matters import matters
 from ingest.store.snapshot import Snapshot
 
@@ -41,14 +40,7 @@ def calls(snapshot: Snapshot) -> Calls:
     tied = snapshot.once(entries_for)
     confirmed = false = known = itself = 0
     for one in recent:  # a few dozen
-        kinds = set()
-        for member in one.signals:
-            frame = judged.found if member.table == "found" else judged.others
-            same = [pl.col(name) == frame[name][member.row] for name in (*STREAM, "chart")]
-            mine = tied.filter(*same, pl.col("now_opened_at") == frame["opened_at"][member.row])
-            if member.table == "others":
-                mine = tied.filter(*same, pl.col("opened_at") == frame["opened_at"][member.row])
-            kinds |= set(mine["kind"])
+        kinds = set(tied.filter(pl.col("sequence").is_in(one.lines))["kind"])
         if kinds & set(ANSWERS):
             confirmed += 1
         elif "close" in kinds:

@@ -15,7 +15,9 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
+import polars as pl
 
+from analysis.studies.drift.entries import entries_for
 from analysis.studies.drift.opened import BACK, PERSON
 from analysis.studies.drift.signals import Signals, signals
 from analysis.studies.matters.accounts import Looked, parts_of
@@ -25,6 +27,7 @@ from analysis.studies.matters.settled import settled
 from analysis.studies.matters.spans import Bench, bench, opens_within, span_of, together
 from analysis.studies.matters.telling import told
 from analysis.studies.matters.units import Signal, began, by_unit, every_signal
+from analysis.studies.matters.whose_lines import Held, before_it, lines_of_signals, moved
 from ingest.store.snapshot import Snapshot
 
 SAME_CAUSE = timedelta(days=14)  # likely starts of one cause at two stages lie no further apart
@@ -39,7 +42,7 @@ def matters(snapshot: Snapshot) -> list[Matter]:
     if judged is None:
         return []
     opened, closed = snapshot.once(_all_groups)
-    return _recorded(snapshot, judged, opened) + _recorded(snapshot, judged, closed)
+    return _recorded(snapshot, judged, opened, whole=True) + _recorded(snapshot, judged, closed, whole=True)
 
 
 def open_matters(snapshot: Snapshot) -> list[Matter]:
@@ -64,7 +67,7 @@ def ended_matters(snapshot: Snapshot) -> list[Matter]:
 def closed_matters(snapshot: Snapshot) -> list[Matter]:
     """Matters whose signals have all closed, by opening."""
     judged = snapshot.once(signals)
-    return [] if judged is None else _recorded(snapshot, judged, snapshot.once(_all_groups)[1])
+    return [] if judged is None else _recorded(snapshot, judged, snapshot.once(_all_groups)[1], whole=True)
 
 
 def _all_groups(snapshot: Snapshot) -> tuple[list["_Group"], list["_Group"]]:
@@ -84,13 +87,54 @@ def _all_groups(snapshot: Snapshot) -> tuple[list["_Group"], list["_Group"]]:
     return opened, closed
 
 
-def _recorded(snapshot: Snapshot, judged: Signals, groups: list["_Group"]) -> list[Matter]:
+def _recorded(snapshot: Snapshot, judged: Signals, groups: list["_Group"], *, whole: bool = False) -> list[Matter]:
+    """whole : closed ones have been worked out by now."""
     every = snapshot.once(every_signal)
+    merged = _merged(groups, every)
+    held = [_held(one, every) for one in merged]
     found = [
-        told(snapshot, judged, [every[k] for k in sorted(one.signals)], one.parts, lasts=one.lasts, ended=one.ended)
-        for one in _merged(groups, every)
+        told(snapshot, judged, one.signals, one.parts, lines, lasts=group.lasts, ended=group.ended)
+        for group, one, lines in zip(merged, held, _lines(snapshot, held, whole=whole), strict=True)
     ]
     return sorted(found, key=lambda one: (one.opened_at, one.key))
+
+
+def _held(one: "_Group", every: list[Signal]) -> Held:
+    telling = sorted(one.parts, key=lambda part: (not part.named, -part.telling))
+    return Held([every[k] for k in sorted(one.signals)], telling)
+
+
+def _lines(snapshot: Snapshot, held: list[Held], *, whole: bool) -> list[pl.DataFrame]:
+    """The lines of the book about each: of its signals, but for those written about another, which has them."""
+    mine = [lines_of_signals(snapshot, one.signals) for one in held]
+    tied = snapshot.once(entries_for)
+    if not len(tied) or not (whole or snapshot.once(_some_before)):
+        return mine
+    every, home = snapshot.once(_homes)
+    numbers = [{one.number for one in other.signals} for other in every]
+    found = []
+    for one, lines in zip(held, mine, strict=True):
+        own = {each.number for each in one.signals}
+        given = [line for line, k in home.items() if own & numbers[k]]
+        away = [line for line, k in home.items() if not own & numbers[k]]
+        kept = lines.filter(~pl.col("sequence").is_in(away))
+        more = tied.filter(pl.col("sequence").is_in(given) & ~pl.col("sequence").is_in(kept["sequence"].implode()))
+        found.append(pl.concat([kept, more]).sort("sequence"))
+    return found
+
+
+def _some_before(snapshot: Snapshot) -> bool:
+    """Does a line hang on a signal of what is open, or was over not long ago, that began after it was written?"""
+    every = snapshot.once(every_signal)
+    held = [_held(one, every) for one in _merged(snapshot.once(_open_ones), every)]
+    return any(len(before_it(one, lines_of_signals(snapshot, one.signals))) for one in held)
+
+
+def _homes(snapshot: Snapshot) -> tuple[list[Held], dict[int, int]]:
+    """All matters ever, and which of them has a line that hangs on a signal of another."""
+    every = snapshot.once(every_signal)
+    held = [_held(one, every) for groups in snapshot.once(_all_groups) for one in _merged(groups, every)]
+    return held, moved(snapshot, held)
 
 
 @dataclass(eq=False)

@@ -160,6 +160,7 @@ class Matter:
     usual_at: str = ""  # the last stage before it that reads the same, where what it touches lay as usual
     earlier: tuple[tuple[date, date], ...] = ()  # of the air: its spells before the one that began then, oldest first
     creeping: Creeping | None = None  # how it moves on, little by little; None: one step
+    lines: tuple[int, ...] = ()  # numbers of the lines of the bench book that were written about it
     keys: tuple[str, ...] = ()  # of each of its signals: matters that become one are found by what each was called
 
     def goes_by(self, key: str) -> bool:

@@ -13,7 +13,7 @@ from typing import Any
 import polars as pl
 
 from analysis.studies.drift import actions
-from analysis.studies.drift.entries import entries_for, of_other
+from analysis.studies.drift.entries import entries_for
 from analysis.studies.drift.signals import Signals, signals
 from analysis.studies.matters.matters import JUST_OVER, matters
 from analysis.studies.matters.records import Matter, Member
@@ -133,7 +133,7 @@ def register(snapshot: Snapshot) -> list[Entry]:
     found = []
     if judged is not None:
         for matter in snapshot.once(matters):
-            lines = _lines(tied.filter(_of(matter, judged)))
+            lines = _lines(tied.filter(pl.col("sequence").is_in(matter.lines)))
             gone = matter.closed_at is not None and matter.closed_at < snapshot.as_of - KEPT
             if lines or not gone:
                 found.append(_of_matter(snapshot, judged, matter, lines, today))
@@ -158,14 +158,6 @@ def _order(one: Entry) -> tuple[int, int, date, int]:
     else:
         rank = 0 if one.over or one.state == OPEN else 1 if one.state == ACTION else 2
     return rank, -one.over, one.due or date.max, -one.since.toordinal()
-
-
-def _of(matter: Matter, judged: Signals) -> pl.Expr:
-    mine = pl.col("signal").is_in([one.row for one in matter.signals if one.table == "found"])
-    for one in matter.signals:
-        if one.table == "others":
-            mine |= of_other(judged.others.row(one.row, named=True))
-    return mine.fill_null(False)
 
 
 def _lines(rows: pl.DataFrame) -> list[Line]:

@@ -8,7 +8,7 @@ from typing import Any
 
 import polars as pl
 
-from analysis.studies.drift.entries import entries_for, known, of_other
+from analysis.studies.drift.entries import known
 from analysis.studies.drift.limits import moved_baselines
 from analysis.studies.drift.signals import Signals
 from analysis.studies.drift.streams import KEY, STREAM
@@ -28,12 +28,14 @@ def told(
     judged: Signals,
     signals: list[Signal],
     parts: list[Part],
+    entries: pl.DataFrame,
     *,
     lasts: bool = False,
     ended: bool = False,
 ) -> Matter:
-    """The record of one matter; signals by opening, parts by stage or characteristic, the most telling first; lasts :
-    its cause has not come back, though its signals have closed; ended : its cause has ended, though one has not.
+    """The record of one matter; signals by opening, parts by stage or characteristic, the most telling first; entries :
+    the lines of the book that were written about it (drift.entries.ENTRIES); lasts : its cause has not come back,
+    though its signals have closed; ended : its cause has ended, though one has not.
     """
     tolerance = snapshot.once(tolerances)
     parts = sorted(parts, key=lambda part: (not part.named, -part.telling))
@@ -47,7 +49,6 @@ def told(
         ends = returned[len(returned) // 2 :][:1]  # the middle one: charts of few readings show it late
     known += ends
     closed_at = None if lasts or (len(known) < len(closed) and not ended) else max(known)
-    entries = _entries(snapshot, signals)
     state = _state(snapshot, signals, entries, closed_at, ended=ended)
     share = tolerance.get(tuple(str(main[name]) for name in KEY))
     record = Matter(
@@ -81,6 +82,7 @@ def told(
         planned=None,
         base_moved=_base_moved(snapshot, main, [one.row for one in signals if one.table == "found"]),
         back_since=max(ends, default=None),
+        lines=tuple(entries["sequence"]),
         usual_at=parts[0].usual_at if parts and len({part.stage for part in parts}) == 1 else "",
     )
     size = record.size
@@ -210,19 +212,6 @@ def _check(snapshot: Snapshot, characteristic: str) -> list[str]:
         if one.characteristic == characteristic:
             return list(one.check)
     return []
-
-
-def _entries(snapshot: Snapshot, signals: list[Signal]) -> pl.DataFrame:
-    """Lines of the bench book that hang on any of its signals, in the order written."""
-    tied = snapshot.once(entries_for)
-    if tied.is_empty():
-        return tied
-    rows = [one.row_number for one in signals if one.table == "found"]
-    mine = pl.col("signal").is_in(rows)
-    for one in signals:
-        if one.table == "others":
-            mine |= of_other(one.row)
-    return tied.filter(mine.fill_null(False)).sort("sequence")
 
 
 def _state(
