@@ -75,12 +75,16 @@ def load(
 
 
 def _tell_limits(shop: Path) -> None:
-    """Limits of specs.csv that lie between two marks of their gauge: one line, where there are any."""
+    """What of specs.csv holds for nobody, a line a family; limits between two marks of their gauge, one line."""
     from ingest.shopfiles.shop import read_shop
     from ingest.shopfiles.specs import read_specs
+    from ingest.shopfiles.unheld import said
 
     held = read_shop(shop / "shop.toml")
-    between = read_specs(shop / "specs.csv", held).between
+    specs = read_specs(shop / "specs.csv", held)
+    for one in specs.missed:
+        say(said(one, held))
+    between = specs.between
     if between:
         kinds = ", ".join(dict.fromkeys(held.characteristic_name(one.characteristic).lower() for one in between))
         say(

@@ -101,10 +101,12 @@ def week(
     opened(shop)
     from dashboard.desk import desk, looking_back
     from dashboard.papers import week as review
+    from ingest.shopfiles.unheld import said
 
     desk.use(desk.Desk(shop))
     asked = looking_back.asked(day)
-    for line in unread_lines(desk.here().snapshot()):
+    stands = desk.here().snapshot()
+    for line in (*unread_lines(stands), *(said(one, stands.shop) for one in stands.specs.missed)):
         say(line)
     for line in silent_lines(desk.here().snapshot()) if day is None else ():
         say(line)

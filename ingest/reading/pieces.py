@@ -60,7 +60,7 @@ def marks_of(visits: pl.DataFrame) -> pl.DataFrame:
 
 
 def _raw_marks(visits: pl.DataFrame) -> pl.DataFrame:
-    """MARKS of a piece with `visit` and `clock` in the place of `key`."""
+    """MARKS of a piece with `visit`, `time_known` and `text_hash` in the place of `key`."""
     who = pl.when(pl.col("serial") == "").then("/" + pl.col("lot") + "/" + pl.col("neck")).otherwise(pl.col("serial"))
     time = pl.coalesce("started_at", "finished_at")
     return visits.select(
@@ -68,7 +68,8 @@ def _raw_marks(visits: pl.DataFrame) -> pl.DataFrame:
         visit_hash(who=who, time=time).alias("visit"),
         time.alias("time"),
         pl.col("started_at").is_not_null().alias("begun"),
-        pl.col("time_known").alias("clock"),
+        "time_known",
+        _of_a_serial(),
         pl.col("ordinal").cast(pl.Int32),
     )
 
@@ -148,13 +149,10 @@ class Pieces:
 
     def _ordinals(self, told: pl.DataFrame) -> pl.Series:
         table = pl.concat([pl.repeat(number, height, dtype=pl.Int64, eager=True) for number, height in self._tables])
-        dated = ~told["clock"]
-        zero = pl.Series("ordinal", [0], dtype=pl.Int32).new_from_index(0, told.height)
-        if not dated.any():
-            return zero
-        counted = told.select("visit", table=table).filter(dated)
-        places = counted.select(pl.int_range(1, pl.len() + 1, dtype=pl.Int32).over("table", "visit")).to_series()
-        return zero.scatter(dated.arg_true(), places)
+        if told["time_known"].all():
+            return pl.Series("ordinal", [0], dtype=pl.Int32).new_from_index(0, told.height)
+        rows = told.select("line", "text_hash", "time_known", "visit", table=table)
+        return _counted(rows, "table", "visit").cast(pl.Int32)
 
     def table_of(self, piece: int) -> int:
         """Of which table of the file a piece is."""
@@ -227,17 +225,37 @@ class Pieces:
 
 def ordinal(visits: pl.DataFrame) -> pl.Series:
     """The how-manieth row of the same serial (or part), stage, day and tech, from 1, where only the day is known; else
-    0.
+    0. A row that says the very same as the one right above it is that row once more, and has its number; not of parts
+    without a serial, of which many read alike.
+
+    visits : line, serial, part, stage, started_at, tech, time_known, text_hash.
     """
     zero = pl.Series("ordinal", [0], dtype=pl.Int64).new_from_index(0, visits.height)
-    dated = ~visits["time_known"]
-    if not dated.any():
+    if visits["time_known"].all():
         return zero
-    counted = visits.select("serial", "part", "stage", "started_at", "tech").filter(dated)
-    places = counted.select(
-        pl.int_range(1, pl.len() + 1, dtype=pl.Int64).over("serial", "part", "stage", "started_at", "tech")
-    ).to_series()
-    return zero.scatter(dated.arg_true(), places)
+    key = ("serial", "part", "stage", "started_at", "tech")
+    rows = visits.select("line", _of_a_serial(), "time_known", key=pl.struct(key))
+    return _counted(rows, "key").cast(pl.Int64)
+
+
+def _of_a_serial() -> pl.Expr:
+    """The text_hash of rows with a serial, null of others."""
+    return pl.when(pl.col("serial") != "").then("text_hash").alias("text_hash")
+
+
+def _counted(rows: pl.DataFrame, *key: str) -> pl.Series:
+    """Ordinals of rows: line, text_hash (null: like no other), time_known and what makes them one visit; 0 where the
+    clock is known.
+    """
+    same = pl.all_horizontal(
+        *(pl.col(name).eq_missing(pl.col(name).shift(1)) for name in key),
+        pl.col("text_hash") == pl.col("text_hash").shift(1),
+        pl.col("line") == pl.col("line").shift(1) + 1,
+    ).fill_null(False)
+    dated = pl.col("time_known").not_()
+    told = rows.with_columns(fresh=~same & dated)
+    place = pl.col("fresh").cast(pl.Int32).cum_sum().over(*key)
+    return told.select(pl.when(dated).then(place).otherwise(0).alias("ordinal")).to_series()
 
 
 def clear_old(root: Path, *, now: datetime) -> None:

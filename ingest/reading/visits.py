@@ -84,7 +84,8 @@ def read_rows(cells: Cells, measures: list[Column], reading: Reading, *, stage: 
     part = pl.when(pl.col("serial") == "").then(pl.col("lot") + "/" + pl.col("neck")).otherwise(pl.lit(""))
     visits = visits.with_columns(part.alias("part"))
     hashes = text_hash(cells.rows, cells.columns, cells.at, here=not cells.at or cells.at == log.stage)
-    visits = visits.with_columns(ordinal(visits), hashes)
+    visits = visits.with_columns(hashes)
+    visits = visits.with_columns(ordinal(visits))
     return Rows(tables.shaped(visits, VISIT_ROWS), readings, faults)
 
 

@@ -10,6 +10,8 @@ import polars as pl
 from ingest.shopfiles.marks import BetweenMarks, between_marks
 from ingest.shopfiles.plain_csv import Fault, date_of, rows_of
 from ingest.shopfiles.shop import Shop, ShopProblem
+from ingest.shopfiles.shop_parts import Characteristic
+from ingest.shopfiles.unheld import OfNoModel, of_no_model
 from ingest.terms import tables
 from ingest.terms.units import NEEDS_UNIT, spelled, to_canonical, unit_of
 
@@ -47,6 +49,7 @@ class Specs:
     rows: pl.DataFrame
     setups: Mapping[str, str] = field(default_factory=dict)  # model -> setup: a row may name either
     between: tuple[BetweenMarks, ...] = ()  # limits that lie between two marks of the gauge
+    missed: tuple[OfNoModel, ...] = ()  # starting values of a family that no model has, and that a model lacks
 
     @property
     def starting(self) -> pl.Series:
@@ -131,10 +134,12 @@ def read_specs(path: Path, shop: Shop) -> Specs:
         return Specs(tables.empty(tables.SPECS), shop.setups)
     faults: list[str] = []
     rows: list[dict[str, object]] = []
+    left_out: list[tuple[int, dict[str, str]]] = []
     families = {model.family for model in shop.models}
     for line, cells in rows_of(path, COLUMNS, required=("characteristic", "target", "lower", "upper")):
         if cells["note"] == STARTING_VALUE and cells["family"] and cells["family"] not in families:
-            continue  # a family that was put right by hand leaves the limits behind that the program began with
+            left_out.append((line, cells))  # a family put right by hand leaves limits that the program began with
+            continue
         row, wrong = _row(cells, shop)
         faults += [f"{path.name}, line {line}: {fault}" for fault in wrong]
         if not wrong:
@@ -143,7 +148,7 @@ def read_specs(path: Path, shop: Shop) -> Specs:
     if faults:
         raise ShopProblem("\n".join(faults))
     held = tables.shaped(pl.DataFrame(rows, schema=tables.SPECS), tables.SPECS)
-    return Specs(held, shop.setups, between_marks(held, shop))
+    return Specs(held, shop.setups, between_marks(held, shop), of_no_model(left_out, rows, shop))
 
 
 def _row(cells: dict[str, str], shop: Shop) -> tuple[dict[str, object], list[str]]:
@@ -193,7 +198,7 @@ def _row(cells: dict[str, str], shop: Shop) -> tuple[dict[str, object], list[str
             row[name] = date_of(cells[name])
         except Fault as fault:
             wrong.append(f"{name} {fault}")
-    return row, wrong + list(_out_of_order(row, cells))
+    return row, wrong + list(_out_of_order(row, cells)) + list(_beyond_what_is_plausible(row, cells, item))
 
 
 def _not_known(name: str, cells: dict[str, str], allowed: list[str]) -> str:
@@ -210,6 +215,23 @@ def _out_of_order(row: dict[str, object], cells: dict[str, str]) -> Iterator[str
         (isinstance(lower, float) and target < lower) or (isinstance(upper, float) and target > upper)
     ):
         yield f"target is {cells['target']!r}; wanted one within lower and upper"
+
+
+def _beyond_what_is_plausible(
+    row: dict[str, object], cells: dict[str, str], item: Characteristic | None
+) -> Iterator[str]:
+    """Limits that no reading could lie within: whatever is plausible lies on one side of them."""
+    bounds = item.plausible_range if item else None
+    if item is None or item.plausible is None or bounds is None:
+        return
+    target, lower, upper = (row[name] for name in ("target", "lower", "upper"))
+    given = [f"{name} {cells[name]}" for name in ("target", "lower", "upper") if row[name] is not None]
+    above = any(isinstance(one, float) and one > bounds[1] for one in (target, lower))
+    if above or any(isinstance(one, float) and one < bounds[0] for one in (target, upper)):
+        yield (
+            f"{', '.join(given)} {cells['unit']} lie outside what shop.toml calls plausible of {item.key}, "
+            f"{item.plausible[0]} to {item.plausible[1]}; is the unit right?"
+        )
 
 
 def _twins(rows: list[dict[str, object]], shop: Shop) -> Iterator[str]:

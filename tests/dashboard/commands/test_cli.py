@@ -72,6 +72,24 @@ def test_a_load_is_accounted_for_line_by_line(capsys, folder):
     assert any("a.csv, line 3: relief (mm) is '25'" in line for line in out)
 
 
+def test_a_row_twice_under_itself_counts_once_and_is_said(capsys, folder):
+    day = {"start": "2026-03-02", "finish": ""}
+    path = log(folder, "a.csv", [row("A1", **day), row("A1", **day), row("A1", **day, relief="0.21")])
+    _, out, _ = run(capsys, "load", path, "--shop", folder)
+    assert out[0] == "a.csv: 3 rows read = 2 accepted + 1 already held"
+
+
+def test_a_family_that_no_model_has_is_said_at_load_and_before_the_week(capsys, folder):
+    specs = folder / "specs.csv"
+    family = tomllib.loads((folder / "shop.toml").read_text(encoding="utf-8"))["model"][0]["family"]
+    line = f'relief,,{family}s,,,,0.2,0.1,0.3,mm,,,"starting value, not yours"'
+    specs.write_text(f"{SPECS}\n{line}\n", encoding="utf-8")
+    said = f"specs.csv, line 2: no model of shop.toml has the family '{family}s'; the closest is '{family}'."
+    for command in (["load", log(folder, "a.csv", [row("A1"), row("A2")])], ["week", "--out", folder]):
+        _, out, _ = run(capsys, *command, "--shop", folder)
+        assert sum(line.startswith(said) for line in out) == 1
+
+
 def test_ten_questions_of_a_reason_are_shown_and_the_rest_counted(capsys, folder):
     _, out, _ = run(
         capsys, "load", log(folder, "a.csv", [row(f"A{n}", relief="77") for n in range(15)]), "--shop", folder

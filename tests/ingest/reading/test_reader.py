@@ -273,13 +273,22 @@ def test_what_came_in_stands_on_its_own_day_where_a_row_has_two_and_no_clock():
 
 
 def test_a_date_only_is_local_midnight_without_a_known_time_and_counted_in_the_file():
-    sheet = read(*[row(started_at="2026-07-02")] * 2, row(started_at="2026-07-02", tech="T08"), row())
+    day = row(started_at="2026-07-02")
+    sheet = read(day, row(started_at="2026-07-02", relief="0.1"), row(started_at="2026-07-02", tech="T08"), row())
     assert sheet.visits.select("started_at", "finished_at", "time_known", "ordinal").rows() == [
         (datetime(2026, 7, 1, 23, tzinfo=UTC), None, False, 1),
         (datetime(2026, 7, 1, 23, tzinfo=UTC), None, False, 2),
         (datetime(2026, 7, 1, 23, tzinfo=UTC), None, False, 1),
         (datetime(2026, 3, 2, 8, tzinfo=UTC), None, True, 0),
     ]
+
+
+def test_a_row_that_says_the_same_as_the_one_above_is_that_row_once_more():
+    same, other = row(started_at="2026-07-02", relief="0.1"), row(started_at="2026-07-02", relief="0.2")
+    assert read(same, same, other, same).visits["ordinal"].to_list() == [1, 1, 2, 3]
+    assert read(same, "", same).visits["ordinal"].to_list() == [1, 2]  # not right below it
+    parts = ["2026-07-02,receiving,HA-1,0.1"] * 2  # of many necks two may read alike
+    assert read(*parts, header="date,stage,lot,relief").visits["ordinal"].to_list() == [1, 2]
 
 
 def test_a_date_and_clocks_in_columns_of_their_own_are_put_together():

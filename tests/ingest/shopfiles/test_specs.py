@@ -44,6 +44,11 @@ FAULTS = [
     ("relief,,,,,,.1,0,.2,mm,02/03/2026,,", ["line 2: from_date is '02/03/2026'", "year-month-day"]),
     ("relief,,,DRAY-5,,,.1,0,.2,mm,,2026-02-30,", ["line 2: agreed_on is '2026-02-30'"]),
     ("relief,,tenor ukulele,DRAY-5,,,.1,0,.2,mm,,,", ["line 2: model 'DRAY-5' is a banjo"]),
+    (
+        "action,bass,,,,,2.5,2.1,2.9,in,,,",
+        ["line 2: target 2.5, lower 2.1, upper 2.9 in lie outside", "0.5 mm to 9 mm"],
+    ),
+    ("relief,,,,,,,,-2,mm,,,", ["line 2: upper -2 mm lie outside", "is the unit right?"]),
     ("relief,,,,,,.1,0,.2,mm,,,a,b", ["line 2: 14 cells under 13 headings"]),
 ]
 
