@@ -58,6 +58,9 @@ class Unclear(Exception):
         self.reason, self.wanted = reason, wanted
 
 
+_LIKE_FIGURES = {"o": "a nought", "oo": "noughts", "l": "a one", "i": "a one"}  # letters behind a number
+
+
 def tidy(text: str) -> str:
     """Curly marks made straight, odd minus signs and vulgar fractions spelt out, spaces single, small letters."""
     text = straight(text)
@@ -95,6 +98,8 @@ def amount_of(text: str, manner: Manner) -> tuple[float | None, str]:
     if sign == "-":
         number = -number
     unit = unit_of((unit_text or "").rstrip(". ") or unit_text or "", manner.quantity)
+    if unit is None and (figure := _LIKE_FIGURES.get(unit_text or "")):
+        raise Unclear("a letter in a number", f"figures alone: a letter {unit_text.upper()} for {figure}?")
     if unit is None:
         raise Unclear("unit not known", f"{unit_text!r} is none of {spelled(manner.quantity)}")
     if unit:

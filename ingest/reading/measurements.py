@@ -53,6 +53,7 @@ class Found:
     readings: pl.DataFrame
     not_taken: int
     larger: int = 0  # bare numbers that were read in a larger unit than the column's
+    other_unit: int = 0  # bare numbers beyond what is plausible that would be so in millimetres or inches
 
 
 def manner_of(column: Column, shop: Shop, log: Log) -> Manner:
@@ -95,8 +96,25 @@ def readings_of(column: Column, rows: pl.DataFrame, shop: Shop, log: Log, asides
     else:
         skipped = 0
     plain, larger = _in_larger(plain, manner, column, asides)
-    readings = _believed(_canonical(plain, manner.quantity), column, plausible, manner.quantity, asides, real)
-    return Found(readings.rename({"text": "raw"}).select(list(FOUND)), skipped, larger)
+    values = _canonical(plain, manner.quantity)
+    readings = _believed(values, column, plausible, manner.quantity, asides, real)
+    other = values.filter(_fits_otherwise(manner, plausible)).join(readings.select("row"), on="row", how="anti").height
+    return Found(readings.rename({"text": "raw"}).select(list(FOUND)), skipped, larger, other)
+
+
+OTHER = {"mm": ("in", 25.4), "in": ("mm", 1 / 25.4)}  # what a bare number may have been read in instead
+
+
+def _fits_otherwise(manner: Manner, plausible: tuple[float, float] | None) -> pl.Expr:
+    """Bare numbers beyond what is plausible that lie within it as inches where millimetres are written, and the other
+    way round.
+    """
+    if plausible is None or manner.quantity != "length" or manner.unit not in OTHER:
+        return pl.lit(False)
+    bare = (pl.col("unit") == manner.unit) & ~pl.col("text").str.contains(r"\p{L}")
+    value = pl.col("value")
+    other = value * OTHER[manner.unit][1]
+    return bare & ~value.is_between(*plausible) & other.is_between(*plausible) & (value != 0)
 
 
 def _in_larger(plain: pl.DataFrame, manner: Manner, column: Column, asides: Asides) -> tuple[pl.DataFrame, int]:

@@ -72,18 +72,40 @@ def serial_notes(serials: pl.Series) -> list[str]:
             notes.append('serials = "loose" under [shop] takes those for one that differ by capitals and spaces alone')
         if any(len({one_way(each, "bare") for each in group}) < len({*map(one_way, group)}) for group in groups):
             notes.append('serials = "bare" under [shop] takes those for one too that differ by dashes')
+    return notes + _otherwise_written(distinct)
+
+
+USUAL = 0.9  # of a file's serials are so long before the others are doubted
+
+
+def _otherwise_written(distinct: pl.DataFrame) -> list[str]:
+    """Serials that a spreadsheet may have shortened, and those that have signs or zeros about the usual digits.
+
+    distinct : serial, each once, sorted.  How many digits are usual is told by the most serials, not by the longest.
+    """
     digits = distinct.filter(pl.col("serial").str.contains(r"^\d+$")).with_columns(
         length=pl.col("serial").str.len_chars()
     )
-    if digits.height > 20:
-        usual = int(digits["length"].max())  # type: ignore[arg-type]
-        whole, cut = digits.filter(pl.col("length") == usual), digits.filter(pl.col("length") < usual)
-        padded = whole.filter(pl.col("serial").str.starts_with("0")).height
-        if cut.height and (whole.height > 0.9 * digits.height or padded):
-            notes.append(
-                f"serials that may have lost zeros in a spreadsheet ({usual} digits are usual): "
-                f"{listed(cut['serial'].to_list())}"
-            )
+    if digits.height <= 20:
+        return []
+    usual = int(digits.group_by("length").len().sort("len", "length", descending=True)["length"][0])
+    whole, cut = digits.filter(pl.col("length") == usual), digits.filter(pl.col("length") < usual)
+    notes = []
+    padded = whole.filter(pl.col("serial").str.starts_with("0")).height
+    if cut.height and (whole.height > USUAL * digits.height or padded):
+        notes.append(
+            f"serials that may have lost zeros in a spreadsheet ({usual} digits are usual): "
+            f"{listed(cut['serial'].to_list())}"
+        )
+    bare = pl.col("serial").str.replace_all(r"[^\p{L}\d]", "").str.replace(r"^0+", "")
+    about = distinct.filter(
+        ~pl.col("serial").str.contains(rf"^\d{{{usual}}}$") & bare.str.contains(rf"^\d{{{usual}}}$")
+    )
+    if about.height and whole.height > USUAL * distinct.height:
+        notes.append(
+            f"serials with more about them than the usual {usual} digits, each taken for an instrument of its own: "
+            f"{listed(about['serial'].to_list())}"
+        )
     return notes
 
 

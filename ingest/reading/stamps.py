@@ -5,13 +5,14 @@ from zoneinfo import ZoneInfo
 import polars as pl
 
 from ingest.reading.cells import Cells, Refusals
-from ingest.reading.day_orders import date_order, days_in, orders_of
+from ingest.reading.day_orders import ENOUGH, date_order, days_in, orders_of
 from ingest.reading.sheet import Reading
 from ingest.terms import clock
 from ingest.terms.zone_letters import letters_of
 
 FUTURE = "the future"  # why a row is set aside that lies after the clock
 LOOKED_AT = 2000  # different days by which their order is doubted
+APART = 4  # times as many months: days that lie so in the one order and together in the other are doubted
 TWO_DAYS = (
     "rows have two days and no clock: what was found before something was left stands on the earlier one, all else "
     "that they say on the later one"
@@ -35,12 +36,7 @@ def read_times(cells: Cells, refused: Refusals, reading: Reading, *, day_only: b
             _doubt_order(text, order, column.heading, reading)
             stamps[field] = read = _of_its_zone(clock.read_stamps(text, order), refused, zone)
             unread = (text != "") & read["local"].is_null() & read["utc"].is_null()
-            wanted = f"{clock.WRITTEN[order]} and hour:minute under {column.heading!r}; found "
-            refused.add(
-                unread,
-                "a time that cannot be read",
-                pl.select(pl.lit(wanted) + "'" + text.str.slice(0, 60) + "'").to_series() if unread.any() else "",
-            )
+            refused.add(unread, "a time that cannot be read", _wanted(text, order, column.heading, unread))
     frame = _on_the_wall(stamps, zone)
     homeless = frame.select(
         (pl.col("start_clock") & ~pl.col("start_day") & pl.col("day").is_null())
@@ -87,18 +83,43 @@ def read_times(cells: Cells, refused: Refusals, reading: Reading, *, day_only: b
     return frame.select("started_at", "finished_at", "time_known", "clock_twice", "came_at")
 
 
+def _wanted(text: pl.Series, order: clock.Order, heading: str, unread: pl.Series) -> pl.Series | str:
+    """What is wanted in the place of each stamp that cannot be read."""
+    if not unread.any():
+        return ""
+    year = text.str.extract(r"(?:^|\D)(\d{4})(?:\D|$)").cast(pl.Int32, strict=False)
+    years = f"a year from {clock.FIRST_YEAR} to {clock.LAST_YEAR} under {heading!r}; found "
+    wanted = f"{clock.WRITTEN[order]} and hour:minute under {heading!r}; found "
+    if not text.str.contains(":").any():
+        wanted = wanted.replace(" and hour:minute", "")
+    out_of_time = year.is_not_null() & ~year.is_between(clock.FIRST_YEAR, clock.LAST_YEAR)
+    lead = pl.when(out_of_time).then(pl.lit(years)).otherwise(pl.lit(wanted))
+    return pl.select(lead + "'" + text.str.slice(0, 60) + "'").to_series()
+
+
 def _doubt_order(text: pl.Series, order: clock.Order, heading: str, reading: Reading) -> None:
-    """Say so where days that the calendar allows in several orders lie together in another one than the log's."""
+    """Say so where days lie together in another order than the log's, or the calendar allows them in another alone."""
     typed = text.unique(maintain_order=True).head(LOOKED_AT).to_list()
     meant, sure = date_order(typed)
-    if meant == order or not sure or order not in orders_of(typed):
+    if meant == order or not sure:
+        return
+    such = f"the days under {heading!r}, such as {next(filter(None, typed))!r}"
+    mend = f'if that is meant, date_order = "{meant}" in the [[log]], then `truerun again --all`'
+    some, every = len(days_in(typed, order)), len(days_in(typed, meant))
+    if order not in orders_of(typed):
+        if ENOUGH <= every == sum(map(bool, typed)) and some < every:
+            told = f"are all of them days as {clock.WRITTEN[meant]}, {some} of {every} as {clock.WRITTEN[order]}"
+            reading.note(f"{such}, {told}: {mend}, for the files loaded before were read so too")
         return
     years, close = (len({day.year for day in days_in(typed, each)}) for each in (order, meant))
+    months, near = (len({(day.year, day.month) for day in days_in(typed, each)}) for each in (order, meant))
     if close < years:
-        such = f"the days under {heading!r}, such as {next(filter(None, typed))!r}"
         told = f"are read as {clock.WRITTEN[order]} and lie in {years} years so, as {clock.WRITTEN[meant]} in {close}"
-        mend = f'if that is meant, date_order = "{meant}" in the [[log]], then `truerun again --all`'
-        reading.note(f"{such}, {told}: {mend}")
+    elif near * APART <= months:
+        told = f"are read as {clock.WRITTEN[order]} and lie in {months} months so, as {clock.WRITTEN[meant]} in {near}"
+    else:
+        return
+    reading.note(f"{such}, {told}: {mend}")
 
 
 def _of_its_zone(stamps: pl.DataFrame, refused: Refusals, zone: ZoneInfo) -> pl.DataFrame:

@@ -89,6 +89,9 @@ def read_rows(cells: Cells, measures: list[Column], reading: Reading, *, stage: 
     return Rows(tables.shaped(visits, VISIT_ROWS), readings, faults)
 
 
+SLIPS = 5  # cells from which on a unit may be another rather than a number mistyped
+
+
 def _tell_remarks(cells: Cells, reading: Reading) -> None:
     """Say which outcomes were read out of cells that say more, each text once."""
     known = reading.words.by_field["outcome"]
@@ -240,7 +243,7 @@ def _readings(visits: pl.DataFrame, cells: Cells, measures: list[Column], readin
     both = {column.characteristic for column in measures if column.moment == "left"}
     twice = bool(visits["clock_twice"].any())
     every = pl.int_range(base.height, dtype=pl.UInt32, eager=True)
-    not_taken = larger = 0
+    not_taken = larger = other_unit = 0
     out: list[pl.DataFrame] = []
     for done, column in enumerate(measures):
         real = reading.settled.filter(pl.col("column") == column.heading)
@@ -248,6 +251,7 @@ def _readings(visits: pl.DataFrame, cells: Cells, measures: list[Column], readin
         texts = of_the_words(texts, column, reading)
         found = readings_of(column, texts, reading.shop, reading.log, reading.asides, real)
         not_taken, larger = not_taken + found.not_taken, larger + found.larger
+        other_unit += found.other_unit
         index = found.readings["row"]
         all_rows = base.height == index.len() and bool((index == every).all())
         frame = found.readings.hstack(base if all_rows else base[index]).with_columns(
@@ -272,6 +276,12 @@ def _readings(visits: pl.DataFrame, cells: Cells, measures: list[Column], readin
     reading.count(
         larger, "numbers under a tenth of the unit of their column are read in the larger one (.003 as inches)"
     )
+    if other_unit >= SLIPS:
+        reading.count(
+            other_unit,
+            "cells are no plausible millimetres and would be plausible inches, or the other way round; were they read "
+            "so? Then write the unit behind the number",
+        )
     reading.count(not_taken, "cells say that no reading was taken (-, n/a, ok or a tick)")
     return out
 

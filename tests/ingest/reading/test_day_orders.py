@@ -100,3 +100,19 @@ def test_a_log_read_in_an_order_in_which_its_days_scatter_over_years_says_so(ord
 def test_days_that_one_order_alone_allows_or_that_lie_together_either_way_are_not_doubted():
     for days, order in ((["02/13/2026"] * 9, "dmy"), ([f"0{n}/04/2026" for n in range(1, 4)], "mdy")):
         assert not [note for note in read(*days, order=order).notes if "date_order" in note]
+
+
+def test_five_days_of_one_week_that_lie_in_five_months_the_other_way_round_are_doubted():
+    days = [f"{day:02d}/05/2026" for day in range(4, 9)]
+    [note] = [note for note in read(*days, order="mdy").notes if "date_order" in note]
+    assert "'04/05/2026', are read as month-day-year and lie in 5 months so, as day-month-year in 1: if" in note
+    assert not [note for note in read(*days, order="dmy").notes if "date_order" in note]
+
+
+def test_days_that_only_another_order_allows_say_so_and_that_files_before_were_read_so_too():
+    sheet = read(*[f"{day:02d}/05/2026" for day in range(11, 16)], order="mdy")
+    [note] = [note for note in sheet.notes if "date_order" in note]
+    assert "are all of them days as day-month-year, 2 of 5 as month-day-year" in note
+    assert 'date_order = "dmy"' in note
+    assert "files loaded before were read so too" in note
+    assert sheet.set_aside["wanted"][0].startswith("month-day-year under 'date'")

@@ -384,6 +384,35 @@ def test_serials_that_look_alike_or_were_shortened_and_instruments_in_two_places
     assert "one serial at two stages at once: B1 (final_inspection and packing" in notes
 
 
+def test_the_usual_length_of_a_serial_is_that_of_most_and_what_has_more_about_it_is_named():
+    notes = " ".join(
+        read(*(row(serial=f"1{n:04d}") for n in range(60)), row(serial="#10061"), row(serial="010062")).notes
+    )
+    assert "lost zeros" not in notes
+    assert "more about them than the usual 5 digits, each taken for an instrument of its own: #10061, 010062" in notes
+    notes = " ".join(read(*(row(serial=f"1{n:04d}") for n in range(60)), row(serial="123")).notes)
+    assert "may have lost zeros in a spreadsheet (5 digits are usual): 123" in notes
+
+
+def test_a_year_long_past_and_a_letter_in_a_number_are_said_as_what_they_are():
+    sheet = read(row(started_at="1926-09-21"), row(serial="A2", relief="1.7O"), row(serial="A3", relief="1.7l"))
+    asked = dict(sheet.set_aside.select("raw", "wanted").iter_rows())
+    assert next(iter(asked.values())) == "a year from 1970 to 2099 under 'started_at'; found '1926-09-21'"
+    assert asked["1.7O"] == "figures alone: a letter O for a nought?"
+    assert asked["1.7l"] == "figures alone: a letter L for a one?"
+
+
+def test_numbers_that_would_be_plausible_in_another_unit_are_asked_about_once():
+    rows = [row(serial=f"A{n}", action_bass=text) for n, text in enumerate(["0.094"] * 4 + ["0.083", "2.4", "17"])]
+    sheet = read(*rows)
+    assert [note for note in sheet.notes if "plausible inches" in note] == [
+        "5 cells are no plausible millimetres and would be plausible inches, or the other way round; were they read so? "
+        "Then write the unit behind the number"
+    ]
+    assert sheet.cells_set_aside == 6
+    assert not [note for note in read(*rows[1:]).notes if "inches" in note]
+
+
 def test_an_empty_outcome_is_what_the_sheet_says():
     assert read(row(outcome="")).visits["outcome"].to_list() == ["open"]
     assert read(row(outcome=""), empty_outcome="pass").visits["outcome"].to_list() == ["pass"]
