@@ -126,12 +126,13 @@ def _serial(guesses: list[Guess], looks: Sequence[Profile]) -> list[Guess]:
             out[place] = replace(out[place], field="", level="", why="its cells repeat too often for a serial")
     if good:
         return out
+    told = any(guess.field in DATES and guess.taken for guess in out)
     free = [
         place
         for place, guess in enumerate(out)
         if looks[place].filled > 0.9 * looks[place].rows
         and looks[place].distinct > 0.05 * looks[place].filled
-        and looks[place].dates < 0.2
+        and (looks[place].dates < 0.2 or (told and looks[place].whole == 1))  # 51001 is a day of a spreadsheet too
         and looks[place].clocks < 0.2
         and _free(guess)
         and (guess.field in ("", "job", "model", "neck", "tech") or guess.level == "unsure")

@@ -26,6 +26,8 @@ _MONEY = re.compile(r"[$€£¥]|\b(?:usd|eur|gbp|chf)\b", re.IGNORECASE)
 LENGTHS = ("mm", "cm", "in", "thou", "64ths")
 NUMERIC = ("minutes", "rh", "temperature")
 SHORT_NAMES = "its cells: few short names"
+A_FEW_MODELS, MANY_MODELS = 20, 60  # of a column with figures as serials have them, and of one of words
+MAKER = ("maker", "makers", "manufacturer", "hersteller")  # beside the word neck
 SIDES = 6  # ways to write left and right
 SHOULD_BE = "its words: what a reading should be"
 FEW_WORDS = ("outcome", "stage", "tech", "model", "supplier", "gauge", "what", "unit", "position", "moment")
@@ -82,6 +84,8 @@ def guess_column(heading: str, cells: Profile | None) -> Guess:
         return guess
     if guess.why == SHOULD_BE:
         return guess
+    if guess.field == "model" and not _fits(guess, cells) and (cells.idents > 0.8 or cells.whole == 1):
+        return Guess(heading, why=f"its cells: {cells.distinct} different of {cells.filled}")  # perhaps the serial
     if guess.field and not _fits(guess, cells):
         guess = _second_thought(sense, cells)
     if not guess.field:
@@ -190,12 +194,17 @@ def _fits(guess: Guess, cells: Profile) -> bool:
         return cells.measured > 0.7
     if guess.field == "serial":
         return cells.dates < 0.9
+    if guess.field == "model":  # a shop has some models; names that nearly all differ are of instruments
+        named = cells.idents > 0.8 or cells.numbers > 0.8
+        return cells.distinct <= max(A_FEW_MODELS if named else MANY_MODELS, 0.2 * cells.filled)
     if guess.field in ("outcome", "stage"):
         return cells.distinct <= max(40, 0.1 * cells.filled) and not (cells.numbers > 0.9 and cells.whole < 0.5)
     if guess.field == "sent_back_to":
         return cells.distinct <= max(40, 0.3 * cells.filled) and cells.dates < 0.5
     if guess.field in ("unit", "moment"):
         return cells.distinct <= 12
+    if guess.field == "neck" and set(MAKER) & set(words_of(guess.heading)):
+        return not cells.few
     if guess.field == "hand":  # left or right; people have names
         return cells.distinct <= SIDES
     if guess.field in ("what", "position", "gauge"):
@@ -223,6 +232,8 @@ def _second_thought(sense: Sense, cells: Profile) -> Guess:
             return replace(guess, field="outcome", stage=sense.stages[-1])
         if cells.dates < 0.5 and cells.numbers < 0.5 and 0 < cells.length <= 4 and cells.distinct <= 40:
             return replace(guess, field="tech", stage=sense.stages[-1])
+    if cells.few and "neck" in sense.fields and set(MAKER) & set(words_of(sense.heading)):
+        return replace(guess, field="supplier")  # few makers made many necks
     if sense.fields or sense.whole:
         if cells.dates > 0.8:
             return replace(guess, field="date", stage=_stage(sense))

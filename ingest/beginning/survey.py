@@ -31,6 +31,7 @@ from ingest.terms.units import unit_of
 SAMPLES = 5
 MOSTLY = 0.95  # of the cells of a column stand at one stage
 NOTHING = ("-", "--", "---", "n/a", *(error.casefold() for error in SHEET_ERRORS))
+NO_SERIAL = "no column is taken for the serial: only necks of a lot at receiving could be read"
 DATES = ("date", "started_at", "finished_at")
 MEASURE = {item.key: item for item in MEASURES}
 
@@ -203,6 +204,7 @@ def survey_of(name: str, table: RawTable, said: LogSaid | None = None) -> Survey
     fields = {column.guess.field for column in columns if column.guess.taken}
     if "serial" not in fields and "lot" not in fields and "part" not in fields:
         raise FileProblem(f"{title}: no column could be the serial; wanted one, such as 'Serial'")
+    unnamed = [] if "serial" in fields or "part" in fields else [NO_SERIAL]
     shape = told.shape or _shape(columns)
     if shape in ("visit", "measurement"):
         columns = [_without_stage(column) for column in columns]
@@ -224,7 +226,7 @@ def survey_of(name: str, table: RawTable, said: LogSaid | None = None) -> Survey
         order_sure=sure,
         decimal=told.decimal or decimal_sign((c for cells in numbers for c in cells), workbook=bool(table.tab)),
         stage=stage,
-        notes=list(table.notes),
+        notes=[*(unnamed if shape in ("visit", "measurement") else []), *(n for n in table.notes if n != NO_SERIAL)],
         said=told,
         once=() if "same_as_above" in told.rest else written_once(columns),
         hints=table.hints,

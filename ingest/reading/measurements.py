@@ -98,8 +98,10 @@ def readings_of(column: Column, rows: pl.DataFrame, shop: Shop, log: Log, asides
     plain, larger = _in_larger(plain, manner, column, asides)
     values = _canonical(plain, manner.quantity)
     readings = _believed(values, column, plausible, manner.quantity, asides, real)
-    other = values.filter(_fits_otherwise(manner, plausible)).join(readings.select("row"), on="row", how="anti").height
-    return Found(readings.rename({"text": "raw"}).select(list(FOUND)), skipped, larger, other)
+    otherwise = (
+        values.filter(_fits_otherwise(manner, plausible)).join(readings.select("row"), on="row", how="anti").height
+    )
+    return Found(readings.rename({"text": "raw"}).select(list(FOUND)), skipped, larger, otherwise)
 
 
 OTHER = {"mm": ("in", 25.4), "in": ("mm", 1 / 25.4)}  # what a bare number may have been read in instead

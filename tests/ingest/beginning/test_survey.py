@@ -149,3 +149,23 @@ def test_the_ways_a_name_is_written_are_one_person():
     assert people({"204": 50, "0204": 3, "317": 40, "0099": 1}) == {"0099": [], "204": ["0204"], "317": []}
     assert people({"0204": 50, "204": 3, "0317": 40}) == {"0204": ["204"], "0317": []}
     assert people({"4": 5, "04": 3, "12": 4, "7": 3}) == {"04": [], "12": [], "4": [], "7": []}  # codes of any width
+
+
+def test_numbers_that_nearly_all_differ_are_serials_however_their_heading_reads():
+    days = [f"2026-06-{1 + n % 28:02d} 08:{n % 60:02d}" for n in range(120)]
+    sheet = {
+        "Instrument": [str(51001 + n % 60) for n in range(120)],  # days of a spreadsheet too, and 60 of 120 differ
+        "Type": ["Skald 1", "Torre 2"] * 60,
+        "Operation": ["nut"] * 60 + ["final"] * 60,
+        "Time": days,
+        "Maker of neck": ["Nordhals", "Valle", ""] * 40,
+        "Relief mm": ["0.1", "0.2", "0.15"] * 40,
+    }
+    told = fields(look(sheet))
+    assert (told["Instrument"], told["Type"], told["Maker of neck"]) == ("serial", "model", "supplier")
+    assert fields(look(BASE | {"Instrument": ["Lark 25", "Dray 5"] * 6}))["Instrument"] == "model"
+
+
+def test_that_no_column_is_the_serial_is_said_first():
+    assert look({"Lot": ["L1"] * 12, "Date": DAYS}).notes[0].startswith("no column is taken for the serial")
+    assert not look(BASE).notes

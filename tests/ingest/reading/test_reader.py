@@ -406,8 +406,8 @@ def test_numbers_that_would_be_plausible_in_another_unit_are_asked_about_once():
     rows = [row(serial=f"A{n}", action_bass=text) for n, text in enumerate(["0.094"] * 4 + ["0.083", "2.4", "17"])]
     sheet = read(*rows)
     assert [note for note in sheet.notes if "plausible inches" in note] == [
-        "5 cells are no plausible millimetres and would be plausible inches, or the other way round; were they read so? "
-        "Then write the unit behind the number"
+        "5 cells are no plausible millimetres and would be plausible inches, or the other way round; were they read "
+        "so? Then write the unit behind the number"
     ]
     assert sheet.cells_set_aside == 6
     assert not [note for note in read(*rows[1:]).notes if "inches" in note]
