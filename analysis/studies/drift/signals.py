@@ -18,6 +18,7 @@ from analysis.studies.drift.budget import Budget, so_far
 from analysis.studies.drift.independence import correlations, stretches
 from analysis.studies.drift.opened import FOUND, OPENINGS, cuts, signals_of
 from analysis.studies.drift.pooled import Pooled, pooled, pools
+from analysis.studies.drift.reckoned import Reckoned
 from analysis.studies.drift.share_signals import share_signals
 from analysis.studies.drift.shares import Shares, shares
 from analysis.studies.drift.streams import WIDTH_DRAWN, Streams, streams
@@ -87,6 +88,7 @@ def signals(snapshot: Snapshot) -> Signals | None:
     if held is None:
         return None
     judged, unjudged = judged_apart(snapshot, held, lambda some: _judged(snapshot, some))
+    Reckoned(snapshot).write()
     return replace(judged, unjudged=unjudged)
 
 
@@ -102,7 +104,9 @@ def _judged(snapshot: Snapshot, held: Streams) -> Signals:
     fired, found = None, pl.DataFrame(schema=FOUND)
     if charts is not None:
         closings = cuts(snapshot, held, charts)
-        fired, lived = watched.fired or fire(shop, held, charts, allowance, laws=watched.laws, cuts=_stops(closings))
+        fired, lived = watched.fired or fire(
+            snapshot, held, charts, allowance, laws=watched.laws, cuts=_stops(closings)
+        )
         found, opened = signals_of(snapshot, held, charts, fired, lived, closings)
         account = pl.concat([account, opened])
         of_none = pl.col("stream") < 0
@@ -153,20 +157,21 @@ def _watched(snapshot: Snapshot, held: Streams, coarse: Flags, weekly: Shares | 
     laws = None
     if charts is not None and allowance is not None:
         beyond = _beyond_spread(held, charts, stretch)
-        laws = laws_of(residuals(charts, week_numbers(held, shop), over, beyond), allowance, weight)
+        steady = residuals(charts, week_numbers(held, shop), over, beyond)
+        laws = laws_of(steady, allowance, weight, reckoned=Reckoned(snapshot))
     if charts is None or made is None or over is None or arl is None:
         return _Watched(charts, over, allowance, laws)
     charts = None
     own = joined(kinds)
     kinds.clear()
-    first = fire(shop, held, own, allowance, laws=laws, cuts=_stops(cuts(snapshot, held, own)))
+    first = fire(snapshot, held, own, allowance, laws=laws, cuts=_stops(cuts(snapshot, held, own)))
     over = pooled(
         made, weight=weight, arl=arl, told=_told(held, own, first[1])
     )  # what its own signal tells is told once
     made = None
     if over is None:
         return _Watched(own, over, allowance, laws, first)
-    second = fire(shop, held, over.charts, allowance, laws=laws, cuts=_stops(cuts(snapshot, held, over.charts)))
+    second = fire(snapshot, held, over.charts, allowance, laws=laws, cuts=_stops(cuts(snapshot, held, over.charts)))
     return _Watched(joined([own, over.charts]), over, allowance, laws, _both(own, first, second))
 
 
@@ -245,7 +250,7 @@ def coarse_streams(held: Streams) -> Flags:
 
 
 def fire(
-    shop: Shop,
+    snapshot: Snapshot,
     held: Streams,
     charts: Charts,
     allowance: Budget | None,
@@ -258,12 +263,14 @@ def fire(
     laws : of the shop's own readings, by which the widths hold. cuts : readings of the charts before which a person
     closed a signal.
     """
+    shop = snapshot.shop
     if allowance is None:
         return fire_individuals(
             charts, width=shop.judging.width or WIDTH_DRAWN, rules=tuple(shop.judging.rules), cuts=cuts
         )
     weight = shop.judging.ewma_weight
-    wide = widths(charts, allowance.at(week_numbers(held, shop)[charts.reading]), allowance, weight, laws)
+    at = allowance.at(week_numbers(held, shop)[charts.reading])
+    wide = widths(charts, at, allowance, weight, laws, reckoned=Reckoned(snapshot))
     return fire_average(charts, weight=weight, width=wide, cuts=cuts)
 
 

@@ -9,7 +9,7 @@ anew when it has grown by a quarter.
 """
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 import polars as pl
@@ -20,6 +20,7 @@ from analysis.methods.segments import Flags, Floats, Ints, blocks, lengths, segm
 from analysis.studies.drift.budget import Budget, budget
 from analysis.studies.drift.pooled import Pooled
 from analysis.studies.drift.readings import Readings
+from analysis.studies.drift.reckoned import PLAIN, Reckoned
 from analysis.studies.drift.shares import Shares
 from analysis.studies.drift.streams import Streams
 from analysis.studies.drift.watching import SHORT_RUN, Charts
@@ -190,7 +191,9 @@ def _standardized(
     return pool[ids][moves], week[moves], value[moves], ratio[moves]
 
 
-def widths(charts: Charts, at: Ints, allowance: Budget, weight: float, laws: Laws | None = None) -> Floats:
+def widths(
+    charts: Charts, at: Ints, allowance: Budget, weight: float, laws: Laws | None = None, *, reckoned: Reckoned = PLAIN
+) -> Floats:
     """Width of the average's limits at each reading (n,).
 
     at (n,) : place in the budget's rates of the week of each reading. By the rate of its week, allowing for the chart's
@@ -204,9 +207,10 @@ def widths(charts: Charts, at: Ints, allowance: Budget, weight: float, laws: Law
     for row, rate in enumerate(rates):  # a handful: the rate moves only when the volume does
         arl = 1.0 / float(rate)
         if known.any():
-            table[row, known] = ewma_width(arl, weight=weight, baseline=None)
+            table[row, known] = reckoned("width", partial(_known_width, arl, weight), arl, weight)
         if not known.all():
-            table[row, ~known] = ewma_widths(arl, baselines[~known], weight=weight)
+            allowing = partial(ewma_widths, arl, baselines[~known], weight=weight)
+            table[row, ~known] = reckoned("widths", allowing, arl, weight, baselines[~known])
     known_laws = laws is not None and len(laws.names) > 0
     number = np.array([laws.names.index(name) for name in pools(charts)] if laws and known_laws else [], dtype=np.int64)
     wide = np.empty(len(charts.reading))
@@ -218,7 +222,11 @@ def widths(charts: Charts, at: Ints, allowance: Budget, weight: float, laws: Law
     return wide
 
 
-def laws_of(own: Residuals, allowance: Budget, weight: float) -> Laws:
+def _known_width(arl: float, weight: float) -> Floats:
+    return np.array([ewma_width(arl, weight=weight, baseline=None)])
+
+
+def laws_of(own: Residuals, allowance: Budget, weight: float, *, reckoned: Reckoned = PLAIN) -> Laws:
     """The law of each pool week by week, as far as it has been frozen."""
     weeks = len(allowance.rates)
     factors = np.ones((len(own.names), weeks))
@@ -230,7 +238,7 @@ def laws_of(own: Residuals, allowance: Budget, weight: float) -> Laws:
         held, law = 0, None
         for week, count in enumerate(there):
             if count >= max(RESIDUALS, GROWN * held):
-                held, law = int(count), _law(own, mine[:count], weight)
+                held, law = int(count), _law(own, mine[:count], weight, reckoned)
             if law is not None:
                 same = week > 0 and there[week - 1] == count and allowance.rates[week] == allowance.rates[week - 1]
                 factors[pool, week] = (
@@ -239,5 +247,12 @@ def laws_of(own: Residuals, allowance: Budget, weight: float) -> Laws:
     return Laws(own.names, factors)
 
 
-def _law(own: Residuals, some: Ints, weight: float) -> OwnLaw:
-    return own_law(own.value[some] * float(np.exp(np.median(own.ratio[some]))), weight=weight)
+def _law(own: Residuals, some: Ints, weight: float, reckoned: Reckoned) -> OwnLaw:
+    values = own.value[some] * float(np.exp(np.median(own.ratio[some])))
+
+    def work() -> Floats:
+        law = own_law(values, weight=weight)
+        return np.concatenate((law.log_arl, law.normal))
+
+    log_arl, normal = np.split(reckoned("law", work, weight, values), 2)
+    return OwnLaw(len(values), log_arl, normal)
