@@ -55,6 +55,21 @@ def places(starts: Ints, n: int) -> Ints:
     return np.arange(n, dtype=np.int64) - np.repeat(starts, lengths(starts, n))
 
 
+def fresh(keys: npt.NDArray[np.generic]) -> Flags:
+    """Which keys (n,) differ from the one before them; the first does."""
+    found = np.ones(len(keys), dtype=np.bool_)
+    np.not_equal(keys[1:], keys[:-1], out=found[1:])
+    return found
+
+
+def in_order(*keys: Ints) -> Ints:
+    """The order of rows by several whole numbers from 0 on, shape (n,) each, the first before all; rows alike as they
+    stand.
+    """
+    small = [key.astype(np.min_scalar_type(int(key.max(initial=0)))) for key in keys]  # 16 bits are sorted by counting
+    return np.asarray(np.lexsort(small[::-1]), dtype=np.int64)
+
+
 def sums(values: npt.NDArray[np.generic], starts: Ints) -> Floats:
     """Sum of each segment, shape (s,)."""
     return np.asarray(np.add.reduceat(values, starts), dtype=np.float64)

@@ -46,13 +46,20 @@ def budget(allowed: float, chart: Ints, week: Ints, ready: Ints, *, relimited: I
     week: never.
     relimited : int (k,), weeks in which limits were put on file.
     """
-    first, last = int(week.min()), int(week.max())
+    return over_parts(allowed, [(chart, week, ready)], relimited=relimited)
+
+
+def over_parts(allowed: float, parts: list[tuple[Ints, Ints, Ints]], *, relimited: Ints) -> Budget:
+    """`budget` of charts in several parts: chart, week and ready of each, charts numbered by part."""
+    first, last = min(int(part[1].min()) for part in parts), max(int(part[1].max()) for part in parts)
     weeks = last - first + 1
-    since = np.clip(ready - first, 0, weeks)  # weeks = never
-    cell = (since * weeks - first)[chart]
-    cell += week
-    counts = np.bincount(cell, minlength=(weeks + 1) * weeks)
-    counts = counts.reshape(weeks + 1, weeks).astype(np.float64)
+    every = np.zeros((weeks + 1) * weeks, dtype=np.int64)
+    for chart, week, ready in parts:
+        since = np.clip(ready - first, 0, weeks)  # weeks = never
+        cell = (since * weeks - first)[chart]
+        cell += week
+        every += np.bincount(cell, minlength=len(every))
+    counts = every.reshape(weeks + 1, weeks).astype(np.float64)
     # readings in week u of charts that were ready by week w
     by_ready = np.cumsum(counts, axis=0)[:weeks]
     summed = np.concatenate((np.zeros((weeks, 1)), np.cumsum(by_ready, axis=1)), axis=1)

@@ -8,7 +8,7 @@ the same row, closed_at null again, the openings counted. Never after a person's
 import numpy as np
 import polars as pl
 
-from analysis.methods.segments import Flags, Ints, segment_ids
+from analysis.methods.segments import Flags, Ints
 from analysis.methods.signal_life import Lives
 from analysis.studies.drift.began import began
 from analysis.studies.drift.streams import STREAM, Streams
@@ -145,8 +145,7 @@ def _openings(
     last = np.where(back >= 0, np.maximum(back - 1, opened), end - 1)
     rows = charts.rows[chart]
     own = rows["stream"].to_numpy()
-    ids = segment_ids(held.starts, len(held.values))
-    stream = np.where(own >= 0, own, np.where((rows["chart"] == POOLED).to_numpy(), -1, ids[reading]))
+    stream = np.where(own >= 0, own, np.where((rows["chart"] == POOLED).to_numpy(), -1, held.readings.stream[reading]))
 
     def at(place: Ints, where: Flags) -> pl.Series:
         return taken.gather(pl.Series(np.where(where, charts.reading[np.maximum(place, 0)], -1)).replace(-1, None))

@@ -72,7 +72,7 @@ def pools(held: Streams, *, coarse: Flags, baseline_readings: int) -> Pools:
     columns = {SETTER: ("stage", "set_by"), GAUGE: ("gauge",), CHARACTERISTIC: ()}
     some = _read(held)
     words = {
-        name: (held.readings.ranks_told(name)[some], _told(held, name)[some])
+        name: (held.readings.ranks_told(name)[some], held.readings.told(name)[some])
         for name in ("characteristic", "stage", "set_by", "gauge")
     }
     groups = {over: _group(held, ("characteristic", *names), some, words) for over, names in columns.items()}
@@ -150,11 +150,6 @@ def _instruments(held: Streams, some: Ints) -> Ints:
     place = np.zeros(len(source), dtype=np.int64)
     place[some] = number[found.code]
     return place
-
-
-def _told(held: Streams, name: str) -> Flags:
-    """Which of the story's readings say something in a column of texts (r,)."""
-    return np.asarray((held.readings.source[name] != "").fill_null(False).to_numpy())
 
 
 def _group(

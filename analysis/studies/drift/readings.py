@@ -57,6 +57,14 @@ class Readings:
             self._ranks[name] = tables.rank(self.source[name]).astype(np.int32)
         return np.asarray(self._ranks[name], dtype=np.int64)
 
+    def told(self, name: str) -> Flags:
+        """Which of the story's readings say something in a column of texts."""
+        place, column = self.ranks_told(name), self.source[name]
+        nulls = column.null_count() > 0
+        first = int(place.argmin()) if not nulls else int((place == 1).argmax())  # who says the first of all words
+        blank = len(place) > 0 and column[first] == ""
+        return np.asarray(place >= int(nulls) + int(blank))
+
     def at(self, rows: Ints | Flags | slice, *names: str) -> pl.DataFrame:
         """Some readings in the order given: the columns named, or all."""
         wanted = names or (*self.source.columns, "tech_set", "stream", "twin")

@@ -52,8 +52,7 @@ def _setters(held: Streams) -> _Setters:
 @lru_cache(maxsize=1)
 def setter_codes(held: Streams) -> Ints:
     """A number for who set each reading, -1 where nobody is known, shape (n,)."""
-    nobody = (held.readings.source["set_by"] == "").fill_null(False).to_numpy()
-    code = np.where(nobody, -1, held.readings.ranks_told("set_by"))
+    code = np.where(held.readings.told("set_by"), held.readings.ranks_told("set_by"), -1)
     return np.asarray(code[held.readings.row], dtype=np.int64)
 
 

@@ -11,7 +11,7 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.far_readings import lonely
-from analysis.methods.segments import Flags, Floats, Ints, lengths, places
+from analysis.methods.segments import Flags, Floats, Ints, fresh, in_order, lengths, places
 from analysis.methods.variables import Spread, spread
 from analysis.studies.drift.parents import KEY as KEY
 from analysis.studies.drift.readings import Readings
@@ -106,12 +106,10 @@ def streams(snapshot: Snapshot) -> Streams | None:
     own = np.flatnonzero(
         ((told["set_stage"].gather(at) != "") & (told["set_by"].gather(at) != "")).fill_null(False).to_numpy()
     )
-    own = own[np.lexsort((tech[own], group[own]))]
+    own = own[in_order(group[own], tech[own])]
     twin = np.concatenate([np.arange(len(at)), own])
     row = at[twin]
-    fresh = np.concatenate([np.diff(group, prepend=-1) != 0, np.diff(group[own], prepend=-1) != 0])
-    fresh[len(at) :] |= np.diff(tech[own], prepend=-1) != 0
-    starts = np.flatnonzero(fresh)
+    starts = np.flatnonzero(np.concatenate([fresh(group), fresh(group[own]) | fresh(tech[own])]))
     values = told["value"].gather(row).to_numpy().astype(np.float64)
     spreads = spread(values, starts, baseline=snapshot.shop.judging.baseline_readings)
     size = lengths(starts, len(values))
@@ -128,8 +126,8 @@ def streams(snapshot: Snapshot) -> Streams | None:
             "last_at": told[tables.TAKEN_AT].gather(row[starts + size - 1]),
         }
     )
-    readings = Readings(told, row, np.cumsum(fresh) - 1, twin, rows["tech"])
-    rows = rows.with_columns(step=_steps(snapshot, readings))
+    readings = Readings(told, row, np.repeat(np.arange(len(starts)), size), twin, rows["tech"])
+    rows = rows.with_columns(step=_steps(snapshot, rows, readings))
     eras = _eras(snapshot, rows, readings, starts, spreads)
     judging = snapshot.shop.judging
     if not judging.air or judging.budget is None:
@@ -138,10 +136,11 @@ def streams(snapshot: Snapshot) -> Streams | None:
     return Streams(rows, readings, values, starts, spreads, eras, with_air(snapshot, rows, needed, starts, spreads.n))
 
 
-def _steps(snapshot: Snapshot, readings: Readings) -> pl.Series:
+def _steps(snapshot: Snapshot, rows: pl.DataFrame, readings: Readings) -> pl.Series:
     """Step of each stream's gauge: the coarsest declared that took a tenth of its readings; none named, the coarsest
     declared; else null.
     """
+    one_each = rows.select(pl.int_range(pl.len(), dtype=pl.Int64).alias("stream"), "characteristic")
     declared = pl.DataFrame(
         [
             (gauge.key, characteristic, gauge.step)
@@ -152,19 +151,24 @@ def _steps(snapshot: Snapshot, readings: Readings) -> pl.Series:
         schema={"gauge": pl.String(), "characteristic": pl.String(), "step": pl.Float64()},
         orient="row",
     )
-    told = readings.of_all("stream", "characteristic", "gauge")
+    gauge = readings.ranks("gauge")
+    kinds = int(gauge.max(initial=0)) + 1
+    cell = readings.stream * kinds + gauge  # each gauge in each stream
+    count = np.bincount(cell)
+    one = np.zeros(len(count), dtype=np.int64)
+    one[cell] = np.arange(len(cell))
+    some = np.flatnonzero(count)
     used = (
-        told.group_by("stream", "characteristic", "gauge", maintain_order=True)
-        .len()
+        tables.plain(readings.at(one[some], "stream", "gauge"))
+        .with_columns(len=pl.Series(count[some]))
         .with_columns(share=pl.col("len") / pl.col("len").sum().over("stream"))
         .filter((pl.col("gauge") != "") & (pl.col("share") >= 0.1 - 1e-12))
-        .pipe(tables.plain)
+        .join(one_each, on="stream")
         .join(declared, on=["gauge", "characteristic"])
         .group_by("stream")
         .agg(pl.col("step").max())
     )
     coarsest = declared.group_by("characteristic").agg(coarsest=pl.col("step").max())
-    one_each = tables.plain(told.select("stream", "characteristic").unique("stream", keep="first", maintain_order=True))
     return (
         one_each.join(used, on="stream", how="left", maintain_order="left")
         .join(coarsest, on="characteristic", how="left", maintain_order="left")

@@ -16,7 +16,7 @@ import polars as pl
 
 from analysis.methods.multivariate import Model, drivers, individual_model, phase_two
 from analysis.methods.problems import UnusableData
-from analysis.methods.segments import Flags, Floats
+from analysis.methods.segments import Flags, Floats, spans
 from analysis.studies.drift.streams import Streams
 from ingest.shopfiles.shop import Shop
 
@@ -76,7 +76,8 @@ def patterns(held: Streams, shop: Shop, coarse: Flags) -> list[Pattern]:
             role=pl.col("stage").replace_strict(shop.roles, default="", return_dtype=pl.String),
         )
     )
-    some = np.flatnonzero(np.isin(held.readings.stream, streams["stream"].to_numpy()))
+    these = streams["stream"].to_numpy()
+    some = spans(held.starts[these], held.ends[these] + 1)
     readings = held.readings.at(some, "stream", "serial", "taken_at", "day")
     readings = readings.with_columns(reading=pl.Series(some, dtype=pl.Int64), value=pl.Series(held.values[some]))
     found = []

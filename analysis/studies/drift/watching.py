@@ -286,7 +286,9 @@ def fire_average(charts: Charts, *, weight: float, width: Floats, cuts: Ints | N
         fired[where] = np.abs(average[where]) > half[where] * (1 + TIE) + TIE
         centre, sigma = (np.repeat(each[some], size[some]) for each in (charts.centre, charts.sigma))
         average[where], half[where] = centre + sigma * average[where], sigma * half[where]
-    fired &= charts.judged
+    at = np.flatnonzero(fired)  # before a chart judges nothing fires
+    chart = np.searchsorted(charts.starts, at, side="right") - 1
+    fired[at] = at - charts.starts[chart] >= charts.begin[chart]
     bare = replace(found, average=np.empty(0), half=np.empty(0))
     return Fired(fired, np.broadcast_to(np.array(AVERAGE), fired.shape), average, half), bare
 

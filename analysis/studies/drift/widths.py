@@ -17,7 +17,7 @@ import polars as pl
 from analysis.methods.allowance import ewma_width, ewma_widths
 from analysis.methods.own_law import OwnLaw, own_law
 from analysis.methods.segments import Flags, Floats, Ints, blocks, lengths, segment_ids, spans
-from analysis.studies.drift.budget import Budget, budget
+from analysis.studies.drift.budget import Budget, over_parts
 from analysis.studies.drift.pooled import Pooled
 from analysis.studies.drift.readings import Readings
 from analysis.studies.drift.reckoned import PLAIN, Reckoned
@@ -103,18 +103,11 @@ def allow(
     if weekly is not None and len(weekly.weeks):
         stage = segment_ids(weekly.starts, len(weekly.weeks))
         parts.append((stage, weekly.weeks, weekly.weeks[weekly.starts] + 1))
-    shift = np.cumsum([0, *(len(part[2]) for part in parts[:-1])])
-    chart = np.concatenate([part[0] + by for part, by in zip(parts, shift, strict=True)])
     relimited = snapshot.table("limits_on_file", "at").select(
         week_of(pl.col("at").dt.date(), snapshot.shop).cast(pl.Date).cast(pl.Int32) // 7
     )
-    return budget(
-        allowed,
-        chart,
-        np.concatenate([part[1] for part in parts]),
-        np.concatenate([part[2] for part in parts]),
-        relimited=relimited["at"].to_numpy().astype(np.int64),
-    )
+    with_readings = [part for part in parts if len(part[1])]
+    return over_parts(allowed, with_readings, relimited=relimited["at"].to_numpy().astype(np.int64))
 
 
 def residuals(charts: Charts, weeks: Ints, pooled: Pooled | None, factor: Floats) -> Residuals:

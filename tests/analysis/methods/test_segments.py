@@ -123,3 +123,18 @@ def test_pieces_of_one_reading_and_of_two_are_of_unlike_length():
         ([1, 2], 1),
         ([0], 2),
     ]
+
+
+@pytest.mark.parametrize("most", [3, 300, 70_000])
+def test_rows_are_put_in_order_by_several_keys_and_stay_as_they_stood_where_alike(most):
+    rng = np.random.default_rng(20270305)
+    first, second = rng.integers(0, most, 500), rng.integers(0, 4, 500)
+    wanted = sorted(range(500), key=lambda at: (first[at], second[at]))
+    assert segments.in_order(first, second).tolist() == wanted
+    assert segments.in_order(first[:0]).tolist() == []
+
+
+def test_a_key_is_fresh_where_it_differs_from_the_one_before():
+    assert segments.fresh(np.array([-1, -1, 2, 2, -1])).tolist() == [True, False, True, False, True]
+    assert segments.fresh(np.array([0])).tolist() == [True]
+    assert len(segments.fresh(np.zeros(0))) == 0

@@ -7,6 +7,7 @@ import polars as pl
 import pytest
 
 from analysis.methods.constants import d2
+from analysis.studies.drift.readings import Readings
 from analysis.studies.drift.states import stream_rows
 from analysis.studies.drift.streams import received_readings, stream_readings, streams
 from ingest.terms import tables
@@ -155,3 +156,11 @@ def test_where_it_is_set_the_last_value_of_the_visit_counts_and_what_came_in_sta
     found = stream_readings(seen).select("serial", "stage", "value").sort("stage", "serial").rows()
     assert found == [("A", "final", 0.4), ("A", "neck", 0.2), ("B", "neck", 0.3)]
     assert received_readings(seen).select("serial", "value").rows() == [("A", 0.5)]
+
+
+@pytest.mark.parametrize("words", [["b", "", "a", ""], ["b", None, "a", ""], [None, "a", None], ["", ""], [None], []])
+@pytest.mark.parametrize("dtype", [pl.String, pl.Categorical])
+def test_which_readings_say_something_is_seen_by_the_order_of_words(words, dtype):
+    rows = pl.DataFrame({"gauge": pl.Series(words, dtype=pl.String).cast(dtype)})
+    said = Readings.of(rows, np.zeros(len(words), dtype=np.int64), pl.Series([""])).told("gauge")
+    assert said.tolist() == [bool(word) for word in words]
