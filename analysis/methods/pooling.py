@@ -22,6 +22,8 @@ class Points:
 
     of: Ints  # (n,)
     chart: Ints  # (p,)
+    instrument: Ints  # (p,)
+    first: Ints  # (p,) the first of its readings
 
     def means(self, z: Floats, at: Ints | None = None) -> InstrumentMeans:
         """Means over the readings of each point.
@@ -37,6 +39,18 @@ class Points:
         there = np.flatnonzero(count)
         return InstrumentMeans(np.asarray(mean[there] / count[there]), self.chart[there], first[there])
 
+    def parted(self, chart: Ints) -> "Points":
+        """The points of the same readings on other charts (n,): where all readings of a point stand on one of them, the
+        points are put in another order, else they are found anew.
+        """
+        of_point = chart[self.first]
+        if not np.array_equal(of_point[self.of], chart):
+            return points(chart, self.instrument[self.of])
+        found = points(of_point, self.instrument)
+        first = np.full(len(found.chart), len(chart), dtype=np.int64)
+        np.minimum.at(first, found.of, self.first)  # several charts may be one of the others
+        return Points(found.of[self.of], found.chart, found.instrument, first)
+
 
 def points(chart: Ints, instrument: Ints) -> Points:
     """The points of readings of some charts.
@@ -48,7 +62,7 @@ def points(chart: Ints, instrument: Ints) -> Points:
     """
     wide = int(instrument.max(initial=0)) + 1
     found = dense(chart * wide + instrument)
-    return Points(found.code, chart[found.first])
+    return Points(found.code, chart[found.first], instrument[found.first], found.first)
 
 
 def instrument_means(z: Floats, chart: Ints, instrument: Ints) -> InstrumentMeans:

@@ -10,7 +10,7 @@ The spread of a chart's points, and whether neighbours resemble each other, is t
 baselines.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import polars as pl
@@ -58,12 +58,14 @@ class Pools:
         return offsets(self.judged, over, self.groups[over][0])
 
     def points(self, over: str) -> Points:
-        """The points of charts of this kind that judged readings make; of nobody known the first chart's, not to be
-        counted.
-        """
+        """The points of charts of this kind that judged readings make; those of nobody known are on chart -1."""
         if over not in self._points:
-            code = np.maximum(self.groups[over][0][self.judged.row], 0)
-            self._points[over] = points(code, self.instrument[self.judged.row])
+            code = self.groups[over][0][self.judged.row] + 1
+            if over == CHARACTERISTIC:
+                found = points(code, self.instrument[self.judged.row])
+            else:  # nearly always an instrument has one setter at a stage, and one gauge of a characteristic
+                found = self.points(CHARACTERISTIC).parted(code)
+            self._points[over] = replace(found, chart=found.chart - 1)
         return self._points[over]
 
 
@@ -194,7 +196,8 @@ def _kind(made: Pools, judged: Judged, over: str, kept: Flags) -> _Points | None
     off = offsets(judged, over, code)
     chart, base_chart = code[judged.row], code[judged.base_row]
     counted = off.known
-    models = _several(names, chart[counted], held.readings.ranks_told("setup")[judged.row[counted]])
+    setup = held.readings.ranks_told("setup")[held.readings.row[held.eras.starts]]  # one an era
+    models = _several(names, chart[counted], setup[judged.era[counted]])
     rivals = names.select(
         pl.len().over([n for n in names.columns if n not in ("set_by", "gauge", "group")]) > 1
     ).to_series()

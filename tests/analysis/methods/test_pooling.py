@@ -1,6 +1,7 @@
 """Means of an instrument's readings, chart by chart, in the order of time."""
 
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -39,3 +40,15 @@ def test_of_a_point_some_readings_can_be_left_out_and_one_without_any_is_none():
     found = points(np.array([0, 0, 1, 1, 0]), np.array([2, 2, 2, 5, 1]))
     some = found.means(np.array([4.0, 7.0, 9.0]), np.array([1, 2, 4]))
     assert (some.mean.tolist(), some.chart.tolist(), some.reading.tolist()) == ([9.0, 4.0, 7.0], [0, 0, 1], [2, 0, 1])
+
+
+@pytest.mark.parametrize("mixed", [0, 3])
+@pytest.mark.parametrize("by", [0, 7])
+def test_points_on_other_charts_are_those_found_anew(mixed, by):
+    rng = np.random.default_rng(20270306)
+    chart, instrument = rng.integers(0, 3, 400), rng.integers(0, 60, 400)
+    other = 5 - (chart * by + instrument) % 4  # one for all readings of a point
+    other[:mixed] = 9  # but for some
+    parted, anew = points(chart, instrument).parted(other), points(other, instrument)
+    for name in ("of", "chart", "instrument", "first"):
+        assert getattr(parted, name).tolist() == getattr(anew, name).tolist()
