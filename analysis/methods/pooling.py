@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from analysis.methods.segments import Floats, Ints, dense
 
@@ -20,7 +21,7 @@ class InstrumentMeans:
 class Points:
     """Which point each reading belongs to, chart after chart, oldest first."""
 
-    of: Ints  # (n,)
+    of: npt.NDArray[np.int32]  # (n,) they are many
     chart: Ints  # (p,)
     instrument: Ints  # (p,)
     first: Ints  # (p,) the first of its readings
@@ -61,8 +62,8 @@ def points(chart: Ints, instrument: Ints) -> Points:
     instrument : int (n,), from 0 on, rising with time.
     """
     wide = int(instrument.max(initial=0)) + 1
-    found = dense(chart * wide + instrument)
-    return Points(found.code, chart[found.first], instrument[found.first], found.first)
+    found = dense(chart.astype(np.int64) * wide + instrument)
+    return Points(found.code.astype(np.int32), chart[found.first], instrument[found.first], found.first)
 
 
 def instrument_means(z: Floats, chart: Ints, instrument: Ints) -> InstrumentMeans:

@@ -5,6 +5,7 @@ by. Of a setter or gauge that the baseline hardly knows it is the mean of its ow
 from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from analysis.methods.segments import Flags, Floats, Ints, lengths, places_in
 
@@ -42,11 +43,11 @@ class Offsets:
     base_count: Ints  # (b,) readings behind it
 
 
-def offsets(judged: Judged, over: str, code: Ints) -> Offsets:
+def offsets(judged: Judged, over: str, code: npt.NDArray[np.int32]) -> Offsets:
     """Means of each setter, gauge or stream (`over`) in each stream; code (r,): who or what each of the story's
     readings is of, -1 not known.
     """
-    chart, base_chart = code[judged.row], code[judged.base_row]
+    chart, base_chart = (code[rows].astype(np.int64) for rows in (judged.row, judged.base_row))
     known, base_known = chart >= 0, base_chart >= 0
     kinds = int(code.max(initial=0)) + 1
     if over == CHARACTERISTIC:  # the stream's own mean: nothing to take off, nobody to wait for

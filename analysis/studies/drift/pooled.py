@@ -13,6 +13,7 @@ baselines.
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from analysis.methods.pooling import InstrumentMeans, Points, instrument_means, points
@@ -26,6 +27,7 @@ from analysis.studies.drift.watching import POOLED, Charts
 from ingest.terms import tables
 from ingest.terms.tables import TIME
 
+Narrow = npt.NDArray[np.int32]
 STEADY = 25  # points over the baselines from which on a chart knows its spread
 
 
@@ -49,8 +51,8 @@ class Pools:
 
     held: Streams
     judged: Judged
-    instrument: Ints  # (r,) of the story's readings a number for each instrument at a stage, rising with time
-    groups: dict[str, tuple[Ints, pl.DataFrame]]  # by kind: the chart of each of these (r,), and what each is called
+    instrument: Narrow  # (r,) of the story's readings a number for each instrument at a stage, rising with time
+    groups: dict[str, tuple[Narrow, pl.DataFrame]]  # by kind: the chart of each of these (r,), and what each is called
     _points: dict[str, Points] = field(default_factory=dict, repr=False)
 
     def offsets(self, over: str) -> Offsets:
@@ -60,9 +62,9 @@ class Pools:
     def points(self, over: str) -> Points:
         """The points of charts of this kind that judged readings make; those of nobody known are on chart -1."""
         if over not in self._points:
-            code = self.groups[over][0][self.judged.row] + 1
+            code = self.groups[over][0][self.judged.row].astype(np.int64) + 1
             if over == CHARACTERISTIC:
-                found = points(code, self.instrument[self.judged.row])
+                found = points(code, self.instrument[self.judged.row].astype(np.int64))
             else:  # nearly always an instrument has one setter at a stage, and one gauge of a characteristic
                 found = self.points(CHARACTERISTIC).parted(code)
             self._points[over] = replace(found, chart=found.chart - 1)
@@ -131,7 +133,7 @@ def _read(held: Streams) -> Ints:
     return np.flatnonzero(read)
 
 
-def _instruments(held: Streams, some: Ints) -> Ints:
+def _instruments(held: Streams, some: Ints) -> Narrow:
     """A number for each instrument at a stage, rising with the time it was read, of the story's readings (r,); some :
     those that streams hold.
     """
@@ -149,14 +151,14 @@ def _instruments(held: Streams, some: Ints) -> Ints:
     order = np.lexsort((visit[found.first], stage[found.first], serial, first))
     number = np.empty(len(order), dtype=np.int64)
     number[order] = np.arange(len(order))
-    place = np.zeros(len(source), dtype=np.int64)
+    place = np.zeros(len(source), dtype=np.int32)
     place[some] = number[found.code]
     return place
 
 
 def _group(
     held: Streams, names: tuple[str, ...], some: Ints, words: dict[str, tuple[Ints, Flags]]
-) -> tuple[Ints, pl.DataFrame]:
+) -> tuple[Narrow, pl.DataFrame]:
     """The chart of each of the story's readings (r,), -1 where it is unknown who or what or no stream holds it; and the
     charts' names by number.
 
@@ -170,7 +172,7 @@ def _group(
         key += place
     at = np.flatnonzero(known)
     found = dense(key[at])
-    group = np.full(len(held.readings.source), -1, dtype=np.int64)
+    group = np.full(len(held.readings.source), -1, dtype=np.int32)  # held for long, of many
     group[some[at]] = found.code
     rows = tables.plain(held.readings.source.at(some[at[found.first]], *names))
     return group, rows.with_columns(group=pl.Series(np.arange(len(found.first)), dtype=pl.Int64))
@@ -194,7 +196,7 @@ def _kind(made: Pools, judged: Judged, over: str, kept: Flags) -> _Points | None
     if names.is_empty():
         return None
     off = offsets(judged, over, code)
-    chart, base_chart = code[judged.row], code[judged.base_row]
+    chart, base_chart = (code[rows].astype(np.int64) for rows in (judged.row, judged.base_row))
     counted = off.known
     setup = held.readings.ranks_told("setup")[held.readings.row[held.eras.starts]]  # one an era
     models = _several(names, chart[counted], setup[judged.era[counted]])
@@ -212,7 +214,7 @@ def _kind(made: Pools, judged: Judged, over: str, kept: Flags) -> _Points | None
     behind = np.maximum(held.eras.baseline[judged.base_era[steady]], 2)
     shrunk = np.sqrt(count / (count - 1) * (1 + 1 / count) * (1 + 2 / behind))
     rest = (judged.base_z - off.base_mean)[steady] * shrunk
-    calm = instrument_means(rest, base_chart[steady], made.instrument[judged.base_row[steady]])
+    calm = instrument_means(rest, base_chart[steady], made.instrument[judged.base_row[steady]].astype(np.int64))
     if len(found.mean) == 0 or len(calm.mean) == 0:
         return None
     ends = held.eras.window + held.eras.baseline - 1
