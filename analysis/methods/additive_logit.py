@@ -11,6 +11,8 @@ of the likelihood ratio: Barndorff-Nielsen 1986, Biometrika 73; Davison 1988, J.
 it for logistic models (both from memory; held by tests against the exact conditional distribution).
 """
 
+from functools import cached_property
+
 import numpy as np
 from scipy import special
 
@@ -93,13 +95,18 @@ def with_hand(
         effects[0] = np.log(k.sum() / (n - k).sum())
     else:
         effects = start.copy()
-    here = likelihood(effects, level, mine, n, k)
+    rows = _Rows(level, mine, n, len(effects))
+    odds = rows.odds(effects)
+    here = rows.likelihood(effects, odds, k)
     for _ in range(STEPS):
         step = np.zeros(len(effects))
         free = len(effects) - held
-        table, slope = information(effects, level, mine, n), _gradient(effects, level, mine, n, k)
+        chance = special.expit(odds)
+        table, slope = rows.information(effects, chance), rows.gradient(effects, chance, k)
         step[:free] = np.linalg.solve(table[:free, :free], slope[:free])
-        while (there := likelihood(effects + step, level, mine, n, k)) < here - 1e-9 * abs(here):
+        while (there := rows.likelihood(effects + step, odds := rows.odds(effects + step), k)) < here - 1e-9 * abs(
+            here
+        ):
             step /= 2
         effects, here = effects + step, there
         if float(np.abs(step).max()) < CLOSE:
@@ -110,52 +117,63 @@ def with_hand(
     )
 
 
-def _parts(effects: Floats, level: Ints, mine: Floats | None) -> tuple[Floats, int]:
-    """Log odds of each row, and how many effects belong to levels, the intercept among them."""
-    size = len(effects) - (mine is not None)
-    odds = effects[level].sum(axis=1)
-    return (odds if mine is None else odds + effects[size] * mine), size
+class _Rows:
+    """Rows of pieces, and what of them is the same whatever the effects are: of one fit it is worked out once."""
 
+    def __init__(self, level: Ints, mine: Floats | None, n: Floats, effects: int) -> None:
+        self.level, self.mine, self.n = level, mine, n
+        self.size = effects - (mine is not None)  # effects that belong to levels, the intercept among them
+        self.flat, self.parts = level.ravel(), level.shape[1]
+        self.prior = np.full(effects, PRIOR)  # pieces behind each effect: none for the intercept
+        self.prior[0], self.prior[self.size :] = 0.0, FAINT
 
-def _prior(effects: Floats, size: int) -> Floats:
-    """Pieces of the prior behind each effect: none for the intercept."""
-    pieces = np.full(len(effects), PRIOR)
-    pieces[0], pieces[size:] = 0.0, FAINT
-    return pieces
+    @cached_property
+    def _pairs(self) -> Ints:
+        return (self.level[:, :, None] * self.size + self.level[:, None, :]).ravel()
+
+    def odds(self, effects: Floats) -> Floats:
+        """Log odds of each row."""
+        odds = effects[self.level].sum(axis=1)
+        return odds if self.mine is None else odds + effects[self.size] * self.mine  # type: ignore[no-any-return]
+
+    def likelihood(self, effects: Floats, odds: Floats, k: Floats) -> float:
+        return float(
+            (k * odds - self.n * np.logaddexp(0, odds)).sum()
+            + (self.prior * (effects / 2 - np.logaddexp(0, effects))).sum()
+        )
+
+    def gradient(self, effects: Floats, chance: Floats, k: Floats) -> Floats:
+        over = k - self.n * chance
+        own = [] if self.mine is None else [float(over @ self.mine)]
+        return np.append(self._summed(over), own) + self.prior * (0.5 - special.expit(effects))  # type: ignore[no-any-return]
+
+    def information(self, effects: Floats, chance: Floats) -> Floats:
+        size, weight = self.size, self.n * chance * (1 - chance)
+        table = np.zeros((len(effects), len(effects)))
+        table[:size, :size] = np.bincount(self._pairs, np.repeat(weight, self.parts**2), minlength=size**2).reshape(
+            size, size
+        )
+        if self.mine is not None:
+            table[:size, size] = table[size, :size] = self._summed(weight * self.mine)
+            table[size, size] = weight @ self.mine
+        near = special.expit(effects)
+        table.flat[:: len(effects) + 1] += self.prior * near * (1 - near)  # the diagonal
+        return table
+
+    def _summed(self, values: Floats) -> Floats:
+        return np.bincount(self.flat, np.repeat(values, self.parts), minlength=self.size).astype(np.float64)
 
 
 def likelihood(effects: Floats, level: Ints, mine: Floats | None, n: Floats, k: Floats) -> float:
     """Log-likelihood of effects as `with_hand` gives them, the prior's pieces among it."""
-    odds, size = _parts(effects, level, mine)
-    return float(
-        (k * odds - n * np.logaddexp(0, odds)).sum()
-        + (_prior(effects, size) * (effects / 2 - np.logaddexp(0, effects))).sum()
-    )
-
-
-def _gradient(effects: Floats, level: Ints, mine: Floats | None, n: Floats, k: Floats) -> Floats:
-    odds, size = _parts(effects, level, mine)
-    over = k - n * special.expit(odds)
-    own = [] if mine is None else [float(over @ mine)]
-    return np.append(_summed(level, over, size), own) + _prior(effects, size) * (0.5 - special.expit(effects))  # type: ignore[no-any-return]
+    rows = _Rows(level, mine, n, len(effects))
+    return rows.likelihood(effects, rows.odds(effects), k)
 
 
 def information(effects: Floats, level: Ints, mine: Floats | None, n: Floats) -> Floats:
     """Curvature of the likelihood and prior about the effects, shape (effects, effects)."""
-    odds, size = _parts(effects, level, mine)
-    chance = special.expit(odds)
-    weight = n * chance * (1 - chance)
-    pairs = (level[:, :, None] * size + level[:, None, :]).ravel()
-    table = np.zeros((len(effects), len(effects)))
-    table[:size, :size] = np.bincount(pairs, np.repeat(weight, level.shape[1] ** 2), minlength=size**2).reshape(
-        size, size
-    )
-    if mine is not None:
-        table[:size, size] = table[size, :size] = _summed(level, weight * mine, size)
-        table[size, size] = weight @ mine
-    near = special.expit(effects)
-    table.flat[:: len(effects) + 1] += _prior(effects, size) * near * (1 - near)  # the diagonal
-    return table
+    rows = _Rows(level, mine, n, len(effects))
+    return rows.information(effects, special.expit(rows.odds(effects)))
 
 
 def _summed(level: Ints, values: Floats, size: int) -> Floats:

@@ -108,3 +108,22 @@ def test_a_hand_without_events_or_without_others_has_chance_one():
     level = np.zeros((1, 1), dtype=np.int64)
     assert as_many(level, *(np.array([x]) for x in (10.0, 0.0, 30.0, 4.0))) == 1.0
     assert as_many(level, *(np.array([x]) for x in (30.0, 4.0, 30.0, 4.0))) == 1.0
+
+
+def test_chances_of_the_rows_are_worked_out_once_a_step_of_a_fit(monkeypatch):
+    level, _, n, k = rows(np.random.default_rng(9))
+    asked = {"chances": 0, "steps": 0}
+    expit, solve = additive_logit.special.expit, np.linalg.solve
+
+    def chances(odds):
+        asked["chances"] += len(odds) == len(n)
+        return expit(odds)
+
+    def steps(*table):
+        asked["steps"] += 1
+        return solve(*table)
+
+    monkeypatch.setattr(additive_logit.special, "expit", chances)
+    monkeypatch.setattr(np.linalg, "solve", steps)
+    fit(level, n, k)
+    assert asked["chances"] == asked["steps"] > 2
