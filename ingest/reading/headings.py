@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 
 from ingest.reading.amounts import hertz_reference
 from ingest.reading.fields import FIELDS, MEASUREMENT_FIELDS, STUDY_FIELDS
+from ingest.reading.mapped_wrongly import names_nothing
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Characteristic, Log
 from ingest.terms.questions import FileProblem, closest, listed, quoted
@@ -284,14 +285,11 @@ class Headings:
         for column in columns:
             target = self._target(column.heading)
             if column.field == "other" and target and plain(target) not in ("other", NOT_SAID):
-                near = closest(
-                    self._parts(plain(target))[0], [*self.fields, *(word for word, _ in self._characteristics)]
-                )
-                raise FileProblem(
-                    f"{name}: this [[log]] maps the heading {column.heading!r} to {target!r}, which names no column; "
-                    "wanted a field or CHARACTERISTIC [POSITION] [found|left] "
-                    f"[(UNIT)]{f', such as {near!r}' if near else ''}"
-                )
+                words, unit, _ = self._parts(plain(target))
+                near = closest(words, [*self.fields, *(word for word, _ in self._characteristics)])
+                meant = self._measurement(words, "") if unit else None
+                of = self.shop.by_characteristic[meant.characteristic] if meant else None
+                raise FileProblem(f"{name}: {names_nothing(column.heading, target, unit, of, near)}")
         unknown = [
             column.heading
             for column in columns

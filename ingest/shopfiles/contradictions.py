@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Literal, get_args
 
-from ingest.terms.units import amount, quantity_of, unit_of
+from ingest.terms.units import NEEDS_UNIT, amount, quantity_of, unit_of
 
 if TYPE_CHECKING:
     from ingest.shopfiles.shop import Shop
@@ -74,11 +74,10 @@ def disagreements(shop: "Shop") -> Iterator[str]:
             yield from _known(f"gauge {gauge.key}: measures", measure, measures)
             quantity = shop.by_characteristic[measure].quantity if measure in measures else ""
             for text in (gauge.resolution, *gauge.leaves):
-                if (
-                    text
-                    and quantity in ("length", "pitch", "angle")
-                    and quantity_of(re.sub(r"^[\s\d./+-]+", "", text)) != quantity
-                ):
+                unit = re.sub(r"^[\s\d./+-]+", "", text)
+                if text and quantity in NEEDS_UNIT and not unit:
+                    yield f"gauge {gauge.key}: {text!r} has no unit; wanted a number with its unit, such as '0.05 mm'"
+                elif text and quantity in NEEDS_UNIT and quantity_of(unit) != quantity:
                     yield f"gauge {gauge.key}: {text!r} is no {quantity}, which {measure} is"
     for model in shop.models:
         if model.setup in models and model.setup != model.key:

@@ -43,6 +43,8 @@ def rows_of(path: Path, columns: Sequence[str], required: Sequence[str] = ()) ->
         header = [cell.strip().casefold() for cell in next(reader, [])]
         while header and not header[-1]:
             header.pop()
+        if not header:
+            raise ShopProblem(f"{path.name}: is empty; wanted a first line with the headings {', '.join(columns)}")
         faults = [
             f"{path.name}: heading {name!r} is not known; wanted one of {', '.join(columns)}"
             + (f" ({near!r}?)" if (near := closest(name, columns)) else "")
@@ -50,8 +52,11 @@ def rows_of(path: Path, columns: Sequence[str], required: Sequence[str] = ()) ->
             if name not in columns
         ]
         faults += [f"{path.name}: heading {name!r} stands twice" for name in columns if header.count(name) > 1]
+        meant = {closest(name, columns) for name in header if name not in columns}
         faults += [
-            f"{path.name}: no heading {name!r}; wanted {', '.join(columns)}" for name in required if name not in header
+            f"{path.name}: no heading {name!r}; wanted {', '.join(columns)}"
+            for name in required
+            if name not in header and name not in meant
         ]
         if faults:
             raise ShopProblem("\n".join(faults))

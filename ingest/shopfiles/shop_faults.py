@@ -4,6 +4,8 @@ from typing import Any, get_args
 
 from pydantic import BaseModel
 
+AMOUNTS = ("resolution", "leaves", "plausible", "even_within", "master", "scale", "starts_at")  # keys of amounts
+
 
 def told(fault: Any, table: dict[str, Any], whole: type[BaseModel]) -> list[str]:
     """One fault that pydantic found in a table, in the words of the shop file, a line each.
@@ -24,6 +26,11 @@ def told(fault: Any, table: dict[str, Any], whole: type[BaseModel]) -> list[str]
             else [f"{where}: {said}" if isinstance(fault["input"], dict) else f"{where} = {fault['input']!r}: {said}"]
         )
     wanted = "at least one" if kind == "too_short" else str(fault["msg"]).removeprefix("Input should be ")
+    if kind == "string_type":
+        amount = next((part for part in reversed(place) if isinstance(part, str)), "") in AMOUNTS
+        wanted = 'a number with its unit in quotation marks, such as "0.05 mm"' if amount else "text in quotation marks"
+    if kind in ("float_parsing", "float_type", "int_parsing", "int_type", "int_from_float"):
+        wanted = "a whole number" if kind.startswith("int") else "a number"
     if kind == "literal_error":
         wanted = "one of " + str(fault["ctx"]["expected"]).replace(" or ", ", ").replace("'", '"')
     found = repr(fault["input"])

@@ -96,7 +96,8 @@ class Characteristic(Part):
     def _is_plausible(self) -> Self:
         bounds = self.plausible_range
         if bounds and bounds[0] >= bounds[1]:
-            raise ValueError(f"plausible goes from {self.plausible} which is not rising; wanted the lowest first")
+            low, high = self.plausible or ("", "")
+            raise ValueError(f"plausible goes from {low} to {high}, which is not rising; wanted the lowest first")
         if len(set(self.positions)) < len(self.positions):
             raise ValueError(f"positions {list(self.positions)} name one twice")
         if self.most_apart is not None and (len(self.positions) < 2 or self.most_apart <= 0):

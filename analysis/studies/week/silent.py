@@ -21,10 +21,12 @@ def silent(snapshot: Snapshot, *, week: date) -> pl.DataFrame:
 
 
 def awaited(snapshot: Snapshot, *, today: date) -> pl.DataFrame:
-    """SILENT of the weeks that are over by now; none where the last row is some weeks old."""
+    """SILENT of the weeks that are over by now; where the last row is some weeks old, of those before it."""
     seen, this = set(snapshot.once(_days)["week"]), first_day(today, snapshot.shop)
-    if not seen or this > max(seen) + timedelta(weeks=WAITED + 1):
+    if not seen:
         return pl.DataFrame(schema=SILENT)
+    if this > max(seen) + timedelta(weeks=WAITED + 1):
+        this = max(seen)
     return _silent(snapshot, this - timedelta(weeks=WEEKS), this)
 
 

@@ -104,6 +104,12 @@ def test_a_heading_mapped_to_nothing_is_refused_with_what_may_have_been_meant():
         Headings(shop, shop.logs[0]).table(["Serial", "Date", "Stage", "Rel"], "a.csv")
 
 
+def test_a_heading_mapped_with_a_unit_that_is_none_is_told_by_its_unit():
+    shop = small_shop(headings={"Rel": "relief (mn)"})
+    with pytest.raises(FileProblem, match=r"to 'relief \(mn\)', and 'mn' is no unit of relief; wanted one of mm, cm"):
+        Headings(shop, shop.logs[0]).table(["Serial", "Date", "Stage", "Rel"], "a.csv")
+
+
 def test_an_unknown_heading_is_asked_about_once_with_the_closest_known_and_the_line_to_paste():
     shop = small_shop()
     columns = Headings(shop, shop.logs[0]).table(["Serial", "Date", "Stage", "Outcom", "Outcom"], "a.csv")

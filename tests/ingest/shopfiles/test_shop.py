@@ -62,6 +62,20 @@ FAULTS = [
     (lambda t: t["characteristic"][1].update(positions=["bass", "bass"]), ["characteristic action", "one twice"]),
     (lambda t: t["gauge"][0].update(measures=["reliev"]), ["gauge leaves: measures is 'reliev'", "relief"]),
     (lambda t: t["gauge"][0].update(resolution="1 cents"), ["gauge leaves: '1 cents' is no length"]),
+    (
+        lambda t: t["gauge"][0].update(resolution="0.05"),
+        ["gauge leaves: '0.05' has no unit; wanted a number with its unit, such as '0.05 mm'"],
+    ),
+    (
+        lambda t: t["gauge"][0].update(resolution=0.05),
+        ['gauge leaves: resolution is 0.05; wanted a number with its unit in quotation marks, such as "0.05 mm"'],
+    ),
+    (lambda t: t["stage"][1].update(name=7), ["stage nut_slotting: name is 7; wanted text in quotation marks"]),
+    (lambda t: t["stage"][1].update(minutes="nine"), ["stage nut_slotting: minutes is 'nine'; wanted a number"]),
+    (
+        lambda t: t["characteristic"][0].update(plausible=["3 mm", "1 mm"]),
+        ["characteristic relief: plausible goes from 3 mm to 1 mm, which is not rising; wanted the lowest first"],
+    ),
     (lambda t: t["gauge"][0].update(leaves=["1 mm", "2 mm"]), ["gauge leaves", "both given"]),
     (lambda t: t["model"][0].update(setup="DRAY-5"), ["model LARK-25: setup 'DRAY-5' is another model's key"]),
     (lambda t: t["model"][0].update(scale="long"), ["model LARK-25: scale", "'long'"]),

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from ingest.shopfiles import side_files
+from ingest.shopfiles.plain_csv import rows_of
 from ingest.shopfiles.shop import ShopProblem
 from ingest.shopfiles.side_files import read_changes, read_climate, read_lots
 from tests.ingest.small_shop import small_shop
@@ -103,7 +104,8 @@ def test_a_file_read_at_once_says_what_it_says_read_cell_by_cell(tmp_path, monke
         ("lots.csv", "supplier,lot,quantity\nS1,L1,1.5\n", ["lots.csv, line 2: quantity is '1.5'", "whole number"]),
         ("lots.csv", "supplier,lot\nS1,L1\nS1,L1\n", ["lots.csv, lines 2 and 3", "one row a lot"]),
         ("lots.csv", "supplier,lot\nS1,\n", ["lots.csv, line 2: lot is empty"]),
-        ("lots.csv", "supplier,lott\nS1,\n", ["heading 'lott' is not known", "('lot'?)", "no heading 'lot'"]),
+        ("lots.csv", "supplier,lott\nS1,\n", ["heading 'lott' is not known", "('lot'?)"]),
+        ("lots.csv", "supplier\nS1,\n", ["no heading 'lot'"]),
         ("lots.csv", "supplier,lot,agreed_limit\nS1,L1,long\n", ["lots.csv, line 2: agreed_limit 'long'"]),
         (
             "changes.csv",
@@ -132,3 +134,15 @@ def test_a_fault_names_file_line_column_and_what_is_wanted(tmp_path, name, text,
         {"lots.csv": read_lots, "changes.csv": read_changes, "climate.csv": read_climate}[name](tmp_path, SHOP)
     for word in words:
         assert word in str(problem.value)
+
+
+def test_an_empty_file_or_one_mistyped_heading_is_one_line(tmp_path):
+    for text, said in (
+        ("", "lots.csv: is empty; wanted a first line with"),
+        ("supplier,lott\n", "lots.csv: heading 'lott'"),
+    ):
+        (tmp_path / "lots.csv").write_text(text)
+        with pytest.raises(ShopProblem) as problem:
+            list(rows_of(tmp_path / "lots.csv", ("supplier", "lot"), required=("supplier", "lot")))
+        assert str(problem.value).startswith(said)
+        assert "\n" not in str(problem.value)

@@ -72,3 +72,7 @@ def test_it_fades_after_a_quarter():
 )
 def test_the_newest_week_is_awaited_once_it_is_over(today, many):
     assert awaited(of_weeks(range(6)), today=today).height == many
+
+
+def test_a_week_missing_among_the_last_rows_is_awaited_however_old_they_are():
+    assert awaited(of_weeks([0, 1, 2, 3, 4, 6]), today=week(30)).rows() == [(date(2026, 2, 9), date(2026, 2, 13))]
