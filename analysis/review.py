@@ -9,8 +9,9 @@ from analysis.methods.next_value import COUNT, SHARE, next_value
 from analysis.methods.problems import UnusableData
 from analysis.studies.drift import states
 from analysis.studies.drift.actions import actions, last_week
-from analysis.studies.drift.rack import Rack, place_of, rack
+from analysis.studies.drift.rack import place_of
 from analysis.studies.drift.streams import KEY
+from analysis.studies.matters.in_sight import cost_if_left, in_sight
 from analysis.studies.matters.matters import ended_matters, open_matters
 from analysis.studies.matters.records import Matter
 from analysis.studies.matters.register import ACTION, OPEN, Entry, due
@@ -235,14 +236,16 @@ def _apart(snapshot: Snapshot, measured: pl.DataFrame) -> pl.DataFrame:
 
 def _matters(snapshot: Snapshot, week: date) -> list[MatterSeen]:
     """Open matters: slight ones and those off a baseline that moved after others, one model alone that nothing
-    explains after what moved several or is named, new ones, those of all and large ones first. A planned change that
+    explains after what moved several or is named, new ones, those of all and those that put most instruments outside
+    first, and of those that put as many the larger. A planned change that
     was followed is told in the week it showed and the next.
     """
     found = snapshot.once(open_matters)
     if not found:
         return []
-    everyone: Rack = rack(snapshot)
-    lines = {tuple(row[:4]): row[4] for row in everyone.streams.select(*KEY, "line").iter_rows()}
+    rows = in_sight(snapshot).streams
+    lines = {tuple(row[:4]): row[4] for row in rows.select(*KEY, "line").iter_rows()}
+    cost = {str(key): cost_if_left(part) for (key,), part in rows.group_by("matter") if key is not None}
     seen = []
     for one in found:
         gone = one.main["closed_at"] is not None  # that series is back, and says nothing of what lasts
@@ -261,6 +264,7 @@ def _matters(snapshot: Snapshot, week: date) -> list[MatterSeen]:
             _lone(one.matter),
             not one.new,
             one.matter.only_some,
+            -round(max(cost.get(one.matter.key) or 0.0, 0.0), 1),
             -_share(one.matter),
         ),
     )

@@ -3,6 +3,8 @@
 from analysis.studies.matters.calls import Calls
 from dashboard import numbers
 
+CLEARLY = 2  # times as many as the budget allows, since false ones come in clusters
+
 
 def calls(found: Calls) -> str:
     """Did the tool's own calls hold: the matters of the past quarter, and signals against what the budget allows."""
@@ -14,9 +16,17 @@ def calls(found: Calls) -> str:
     )
     if found.allowed is None:
         return text
-    allowed = numbers.plain(found.allowed, 0)
+    return f"{text} {_opened(found, found.allowed)}"
+
+
+def _opened(found: Calls, allowed: float) -> str:
+    """Signals beside the false ones that the budget allows: fewer, as many as chance may make of them, or more."""
     opened = f"{numbers.in_words(found.opened, capital=True)} signal{'' if found.opened == 1 else 's'} opened"
-    return f"{text} {opened}; up to {allowed} would be false by the budget."
+    false = f"about {numbers.plain(allowed, 0)}"
+    if found.by_chance is not None and found.opened > max(found.by_chance, CLEARLY * allowed):
+        return f"{opened}, some of them again; {false} are false by the budget, the others go with what moved."
+    most = f", and chance makes up to {found.by_chance} of them" if found.by_chance and found.opened > allowed else ""
+    return f"{opened}; the budget allows {false} false ones{most}."
 
 
 def _became(found: Calls) -> str:

@@ -23,6 +23,7 @@ LONG_NAMES = 60  # characters of several models together, from which on their nu
 NEARER = "nearer"  # its first words say to what
 TO_TARGET = "Somebody's practice, or a change that took."  # where nothing else is named
 SLOWLY = "A slow drift, not one step: as of what wears or creeps."
+BARELY = 2.6  # half-widths of its interval (5 standard errors): a smaller size was found because chance made it large
 SURE = 0.05  # that nothing moved, by the readings themselves: below it nothing is said of chance
 CHANCES = ((0.5, "half of such signals or more are"), (0.3, "a third to a half of such signals are"))
 
@@ -58,7 +59,7 @@ def moved(seen: MatterSeen, shop: Shop, now: date, *, at: bool = False) -> Sente
     else:
         lead += of_one(matter, shop)
     words = [
-        "New this week." if seen.new else "",
+        _new(matter) if seen.new else "",
         to_target(matter),
         SLOWLY if matter.slow else "",
         between(matter, shop, now),
@@ -88,6 +89,16 @@ def moved(seen: MatterSeen, shop: Shop, now: date, *, at: bool = False) -> Sente
         spark,
         picture,
         matter.key,
+    )
+
+
+def _new(matter: Matter) -> str:
+    """Of what has just come out of chance, that its size is told by the days on which it looked large."""
+    low, high, size = matter.size_low, matter.size_high, matter.size
+    if size is None or low is None or high is None or matter.planned is not None or matter.few:
+        return "New this week."
+    return (
+        "New this week: first sizes are often too large." if abs(size) < BARELY * (high - low) / 2 else "New this week."
     )
 
 
@@ -271,7 +282,8 @@ def off_base(matter: Matter) -> str:
     if not matter.base_moved or matter.moves_with.named:
         return ""
     return (
-        "The first readings that it is held against moved themselves: limits of steady weeks, put on file, would tell."
+        "Its first readings, which it is held against, had moved too: take weeks that ran true as its limits "
+        "(truerun limits --from DATE --to DATE)."
     )
 
 

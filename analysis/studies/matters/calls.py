@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 import polars as pl
+from scipy.stats import poisson
 
 from analysis.studies.drift.entries import entries_for
 from analysis.studies.drift.signals import signals
@@ -13,6 +14,7 @@ from analysis.studies.matters.matters import matters
 from ingest.store.snapshot import Snapshot
 
 QUARTER = timedelta(weeks=13)
+MOSTLY = 0.975  # of such times, false openings being a Poisson number
 ANSWERS = ("cause", "action")  # somebody wrote what it was, or did something about it
 
 
@@ -28,6 +30,7 @@ class Calls:
     closed_by_itself: int  # of those nobody answered: the readings came back
     opened: int  # signals, each opening once
     allowed: float | None  # false ones the budget allows in that time; None: classical charts
+    by_chance: int | None = None  # and so many at most in thirty-nine of forty such times
 
 
 def calls(snapshot: Snapshot) -> Calls:
@@ -53,6 +56,6 @@ def calls(snapshot: Snapshot) -> Calls:
     weeks = min(QUARTER, snapshot.as_of - judged.streams.readings["taken_at"].min()) / timedelta(weeks=1)  # type: ignore[operator]
     budget = snapshot.shop.judging.budget
     unanswered = len(recent) - confirmed - false - known
-    return Calls(
-        len(recent), confirmed, false, known, unanswered, itself, opened, None if budget is None else budget * weeks
-    )
+    allowed = None if budget is None else budget * weeks
+    by_chance = None if allowed is None else int(poisson.ppf(MOSTLY, allowed))
+    return Calls(len(recent), confirmed, false, known, unanswered, itself, opened, allowed, by_chance)

@@ -180,7 +180,7 @@ def _explained(work: Work, number: int) -> Explained:
     beside = [whole(work, column) for column in taken[:number] + taken[number + 1 :]]
     column, crept, known = whole(work, step.column), step.creep, beside
     if step.best.factor in work.found.airs and step.best.end < 0 and not work.closed:
-        others = [taken[k] for k, one in enumerate(work.steps) if one.named and k != number]
+        others = [taken[k] for k, one in enumerate(work.steps) if one.named and one.best.kin != step.best.kin]
         known = [whole(work, one) for one in others]
         crept = asked(work.found, work.explainer, step.best, np.isin(work.explainer.stream, step.best.streams), others)
     return Explained(

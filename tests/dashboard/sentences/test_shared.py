@@ -568,7 +568,10 @@ def test_a_share_that_stays_high_says_how_many_since_when_and_how_sure_it_is():
 
 def test_a_move_off_a_baseline_that_moved_itself_says_so_and_stands_in_no_headline():
     seen = matter(base_moved=True)
-    assert "The first readings that it is held against moved themselves" in told(found(matters=[seen]))[0]
+    assert (
+        "Its first readings, which it is held against, had moved too: take weeks that ran true"
+        in told(found(matters=[seen]))[0]
+    )
     assert findings.first(found(matters=[seen]), SHOP) == "One new thing moved."
     named = matter(MovesWith([candidate(records.LOT, "MP-2291")], 9), base_moved=True)
     assert "held against" not in told(found(matters=[named]))[0]
@@ -751,3 +754,11 @@ def test_an_interval_has_the_decimals_of_its_size():
     shop = checked_shop(tomllib.loads(text + TUNER.format("0.5")))
     moved = matter(size=4.1, size_low=3.8, size_high=4.4, characteristics=["intonation"]).matter
     assert plain(matters.by(moved, shop)).startswith("up 4.1 cents (3.8 to 4.4)")
+
+
+def test_what_is_new_and_barely_out_of_chance_says_that_first_sizes_are_too_large():
+    for high, barely in ((0.14, False), (0.16, True)):  # five standard errors lie between
+        seen = matter(size=0.11, size_low=0.22 - high, size_high=high)
+        assert ("first sizes are often too large" in told(found(matters=[seen]))[0]) == barely
+    old = matter(new=False, size=0.11, size_low=0.06, size_high=0.16)
+    assert "first sizes" not in told(found(matters=[old]))[0]

@@ -8,6 +8,7 @@ import pytest
 
 from analysis.studies.matters.matters import open_matters
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 from tests.analysis.studies.drifting import START, shop, snapshot
 
 DAYS, A_DAY = 80, 20
@@ -53,3 +54,38 @@ def test_where_it_moved_there_too_nothing_is_said(seed):
     told = at_final(bench(seed, at_neck=1.3))
     assert told
     assert not any(told)
+
+
+def test_what_else_moved_some_of_them_before_hides_nothing():
+    rng = np.random.default_rng(20281212)
+    n = DAYS * A_DAY
+    day = np.repeat(np.arange(DAYS), A_DAY)
+    hours = (day // 5 * 7 + day % 5) * 24.0 + np.tile(np.arange(A_DAY) / 3, DAYS)
+    model = rng.choice(["LARK", "WREN"], n)
+    target, later = (model == "WREN") & (day >= 50), day >= 62
+    off = rng.normal(size=n) - 4.0 * target  # a target of one model, followed at the neck
+    changes = pl.DataFrame(
+        [{"from_date": (START + timedelta(days=70)).date(), "model": "WREN", "characteristic": "relief", "what": "aim"}]
+    ).with_columns(planned=pl.lit(True))
+    made = snapshot(
+        shop(("LARK", "WREN")),
+        {("relief", ""): 0.3 + 0.05 * (off + 1.3 * later)},
+        hours=hours,
+        model=model,
+        setter=rng.choice(["T1", "T2", "T3"], n),
+    )
+    readings, visits = made.table("readings"), made.table("visits")
+    neck = visits.filter(pl.col("stage") == "neck").sort("serial")
+    first = readings.sort("serial").with_columns(
+        stage=pl.lit("neck"), line=neck["line"], log_id=neck["log_id"], value=pl.Series(0.3 + 0.05 * off),
+        taken_at=neck["finished_at"],
+    )  # fmt: skip
+    made = Snapshot.of(
+        made.shop,
+        as_of=START + timedelta(days=200),
+        visits=visits,
+        readings=pl.concat([readings, first.select(readings.columns)]),
+        changes=tables.shaped(changes, tables.CHANGES),
+    )
+    told = [one for one in made.once(open_matters) if one.shown and one.size > 0]
+    assert [one.usual_at for one in told] == ["neck"]

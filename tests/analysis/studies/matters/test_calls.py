@@ -36,6 +36,7 @@ def test_what_somebody_wrote_decides(kind, field):
     assert counts[field] == 1
     assert found.opened >= 1
     assert found.allowed == pytest.approx(0.01 * (at(N - 1) - at(0)) / timedelta(weeks=1))
+    assert found.by_chance == 1  # .07 are allowed: one or none in thirty-nine of forty such times
     assert words.calls(found).startswith("One matter opened in the last thirteen weeks: one ")
 
 
@@ -44,9 +45,15 @@ def test_what_became_of_matters_is_told_in_one_line_with_those_that_are_back():
     assert told == (
         "Six matters opened in the last thirteen weeks: two have a cause or an action in the book; one was closed as "
         "false; three have neither cause, action nor mark in the book yet, of which one is back as it was. Nine "
-        "signals opened; up to 13 would be false by the budget."
+        "signals opened; the budget allows about 13 false ones."
     )
     assert "one is marked known. One signal opened" in words.calls(Calls(1, 0, 0, 1, 0, 0, 1, 13.0))
+    some = words.calls(Calls(1, 0, 0, 1, 0, 0, 15, 13.0, 20))
+    assert some.endswith(
+        " 15 signals opened; the budget allows about 13 false ones, and chance makes up to 20 of them."
+    )
+    many = words.calls(Calls(1, 0, 0, 1, 0, 0, 239, 13.0, 20))
+    assert many.endswith("about 13 are false by the budget, the others go with what moved.")
     both = words.calls(Calls(2, 0, 0, 0, 2, 2, 2, None))
     assert both.endswith("two have neither cause, action nor mark in the book yet, of which two are back as they were.")
 

@@ -66,3 +66,26 @@ def test_readings_that_follow_a_new_target_are_told_as_planned(given):
         assert (told.planned.on, told.planned.what, told.planned.target) == (DAY, NEW_TARGET, 0.225)
         assert told.planned.followed
         assert read(written([told.planned])) == [told.planned]  # as it is kept beside the store
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_a_new_target_is_sized_once_though_its_models_differ_in_spread(seed):
+    rng = np.random.default_rng([20281213, seed])
+    n = 1600
+    at = np.arange(n) // 20
+    hours = (at // 5 * 7 + at % 5) * 24.0 + np.arange(n) % 20 / 3
+    model = rng.choice(["LARK", "WREN", "HERON"], n)
+    sigma = np.where(model == "LARK", 0.04, 0.07)
+    first = (DAY - START.date()).days * 24.0
+    values = 0.9 + sigma * rng.normal(size=n) - 0.3 * ((hours >= first) & (model != "HERON"))
+    made = snapshot(shop(("LARK", "WREN", "HERON")), {("relief", ""): values}, hours=hours, model=model,
+                    setter=rng.choice(["T1", "T2"], n))  # fmt: skip
+    rows = [row | {"model": name} for name in ("LARK", "WREN") for row in
+            ({"target": 0.9}, {"target": 0.6, "from_date": DAY})]  # fmt: skip
+    said = pl.DataFrame([{"from_date": DAY, "characteristic": "relief", "what": "lower", "planned": True}])
+    given = tables.shaped(said, tables.CHANGES)
+    made = Snapshot.of(made.shop, specs(*rows), as_of=made.as_of, visits=made.table("visits"),
+                       readings=made.table("readings"), changes=given)  # fmt: skip
+    told = [one for one in made.once(open_matters) if one.planned is not None]
+    assert len(told) == 1
+    assert told[0].size == pytest.approx(-0.3, abs=0.02)

@@ -1,0 +1,40 @@
+"""What to know of a week stands in the order of what it does to instruments."""
+
+from datetime import date
+
+import numpy as np
+import polars as pl
+
+from analysis import review
+from ingest.shopfiles.specs import Specs
+from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
+from tests.analysis.studies.drifting import shop, snapshot
+
+SEED = 20281214
+
+
+def two_moved() -> Snapshot:
+    """Relief moves by half of its tolerance and stays well inside; action moves by less of its own and is outside."""
+    rng, n = np.random.default_rng(SEED), 1600
+    at = np.arange(n) // 20
+    hours = (at // 5 * 7 + at % 5) * 24.0 + np.arange(n) % 20 / 3
+    later = at >= 60
+    columns = {
+        ("relief", ""): 0.3 + 0.02 * rng.normal(size=n) + 0.10 * later,
+        ("action", "bass"): 2.4 + 0.15 * rng.normal(size=n) + 0.25 * later,
+    }
+    made = snapshot(shop(), columns, hours=hours, setter=rng.choice(["T1", "T2"], n))
+    limits = [
+        {"characteristic": "relief", "lower": 0.35 - 0.11, "upper": 0.35 + 0.11},
+        {"characteristic": "action", "position": "bass", "lower": 1.9, "upper": 2.9},
+    ]
+    blank = dict.fromkeys(("position", "family", "model", "stage", "supplier", "note"), "")
+    asked = Specs(tables.shaped(pl.DataFrame([blank | row for row in limits]), tables.SPECS))
+    return Snapshot.of(made.shop, asked, as_of=made.as_of, visits=made.table("visits"), readings=made.table("readings"))
+
+
+def test_what_puts_more_instruments_outside_comes_before_what_moved_a_larger_share_of_its_tolerance():
+    told = [one.matter for one in review._matters(two_moved(), date(2026, 5, 4)) if one.matter.shown]
+    assert [one.characteristics for one in told] == [["action"], ["relief"]]
+    assert told[0].share_of_tolerance < told[1].share_of_tolerance
