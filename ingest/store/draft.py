@@ -30,6 +30,7 @@ class Draft(Waiting):
     now: datetime | None = None  # UTC; a log read again is judged by this clock, where it is later than its own
     told: dict[str, editions.Told] = field(default_factory=dict)  # by log_id: what it is to those on file
     wanted: set[str] = field(default_factory=set)  # logs to be read again
+    pushed: dict[str, list[str]] = field(default_factory=dict)  # by log_id: whose rows count no longer since it came
 
     def drop(self, log_ids: Sequence[str], *, again: bool = False) -> None:
         """Take out everything that some logs brought; `again`: they come back, so what they meet stays known."""
@@ -93,6 +94,7 @@ class Draft(Waiting):
             full = self._rows_of(pl.concat([merged.displaced.select(ROW), merged.closed.select(ROW)]))
             cells = _changed_cells(merged, rows, full, sheet)
             self._displace(merged, rows, full)
+            self.pushed[entry.log_id] = self._pushed(merged.displaced.filter("asked"))
         self.put(sheet, merged)
         if merged is not None:
             self.wanted |= set(merged.wanted["log_id"])
@@ -101,6 +103,16 @@ class Draft(Waiting):
             told = met.pairs.with_columns(other=other_of(entry.log_id)).join(others, on="other", maintain_order="left")
             self.told[entry.log_id] = editions.Told(told, pl.concat([met.moved, cells]))
         return account
+
+    def _pushed(self, asked: pl.DataFrame) -> list[str]:
+        """Of rows that counted so far and are set aside as questions now, how many of which log, a sentence each."""
+        names = dict(self.logs.select("log_id", "name").iter_rows())
+        lines = asked.select("log_id", "line").unique().group_by("log_id").len().sort("log_id")
+        return [
+            f"{count} {'row' if count == 1 else 'rows'} of {names[log_id]} counted so far, and are set aside as "
+            "questions now: this log tells of the same visits otherwise, and its last one is the earlier"
+            for log_id, count in lines.iter_rows()
+        ]
 
     def _uncut(self, entry: Entry, sheet: Sheet) -> Sheet:
         """A log with a row a measurement less what others on file tell of visits that an edge has cut; those that it

@@ -2,8 +2,9 @@
 question. Pure.
 
 Of several rows of one visit the one that counts does not hang on the order in which logs were loaded: rows of an older
-edition give way to the newer one; of the others it is the row a person has taken, else the row whose text has the
-smallest hash. Of rows in the same words the one stands whose log was loaded first.
+edition give way to the newer one; of the others it is the row a person has taken, else that of the log whose last
+visit is the earlier: which of two logs counts is the same for all their rows, and mostly it is the one that came first.
+Of rows in the same words the one stands whose log was loaded first.
 """
 
 from dataclasses import dataclass
@@ -29,6 +30,7 @@ CANDIDATE: dict[str, pl.DataType] = {
     "text_hash": pl.Int64(),
     "status": pl.String(),  # new | held | lost (set aside as a question) | given (another row stands for it)
     "loaded": pl.Int64(),  # when its log was loaded, as a number that rises
+    "last_visit": tables.TIME,  # of its log
     "kind": pl.String(),  # the kind of sheet where newer files replace older ones, else ''
     "taken": pl.Int64(),  # the sequence of the verdict 'take new' on this row, else 0
     "dropped": pl.Boolean(),  # the verdict 'keep held' stands against this row
@@ -90,7 +92,8 @@ def merge(candidates: pl.DataFrame, replaced: pl.DataFrame | None = None) -> Mer
     rows = rows.with_columns(older=pl.col("superseded") | _older(rows))
     beside = (~pl.col("older") & ~pl.col("dropped")).any().over("visit")
     rows = rows.with_columns(out=pl.col("older") | (pl.col("dropped") & beside))
-    live = rows.filter(~pl.col("out")).sort("visit", "taken", "text_hash", descending=[False, True, False])
+    by = ("visit", "taken", "last_visit", "log_id", "text_hash")
+    live = rows.filter(~pl.col("out")).sort(by, descending=[name == "taken" for name in by])
     best = live.unique("visit", keep="first")
     best = best.select("visit", best_hash="text_hash", person=pl.col("taken") > 0)
     rows = rows.join(best, on="visit", how="left", maintain_order="left")

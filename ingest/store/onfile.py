@@ -212,6 +212,7 @@ class OnFile:
         new = sheet.keyed(None if given_up else shared).with_columns(
             status=pl.lit("new"), loaded=pl.lit(entry.loaded), kind=pl.lit(entry.kind), log_id=pl.lit(entry.log_id)
         )
+        new = new.with_columns(last_visit=pl.lit(sheet.marks["time"].max(), dtype=tables.TIME))
         rows = _judged(pl.concat([tables.shaped(new, CANDIDATE), others]), self.settled)
         rows = rows.with_columns(editions.superseded(rows, ledger.pairs(self.connection), self.all_covers()))
         rows = rows.with_columns(superseded=pl.col("superseded") | _among(rows, lacking))
@@ -280,7 +281,7 @@ class OnFile:
 
     def _of_logs(self, rows: pl.DataFrame) -> pl.DataFrame:
         return tables.shaped(
-            rows.join(self.logs.select("log_id", "loaded", "kind"), on="log_id", how="left"), CANDIDATE
+            rows.join(self.logs.select("log_id", "loaded", "kind", "last_visit"), on="log_id", how="left"), CANDIDATE
         )
 
 

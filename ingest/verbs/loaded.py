@@ -48,7 +48,7 @@ def loaded_of(draft: Draft, account: pl.DataFrame, notes: Sequence[str] = ()) ->
         row["name"],
         row["log_id"],
         questions=questions,
-        notes=tuple(notes),
+        notes=(*draft.pushed.get(row["log_id"], ()), *notes),
         told=draft.told.get(row["log_id"], Told()),
         **{name: row[name] for name in ACCOUNT},
     )

@@ -1,7 +1,7 @@
 """Which row of a visit counts: settled at once for all, beside the rule said in plain loops, visit by visit."""
 
 from collections import defaultdict
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import polars as pl
@@ -17,7 +17,8 @@ def row(log_id="L1", line=2, **more):
     """One row of a visit as it comes in, changed so."""
     usual = {
         "who": "A1", "stage": "play_test", "time": NINE, "tech": "JR", "ordinal": 0, "text_hash": 5, "status": "new",
-        "loaded": int(log_id[1:]), "kind": "", "taken": 0, "dropped": False, "superseded": False,
+        "loaded": int(log_id[1:]), "last_visit": NINE + timedelta(days=int(log_id[1:]) % 3), "kind": "", "taken": 0,
+        "dropped": False, "superseded": False,
     }  # fmt: skip
     return {"log_id": log_id, "line": line, **usual, **more}
 
@@ -41,7 +42,8 @@ def plainly(rows):
             older[at] = rows[at]["superseded"] or gives_way
         others = any(not older[at] and not rows[at]["dropped"] for at in places)
         live = [at for at in places if not older[at] and not (rows[at]["dropped"] and others)]
-        best = min(live, key=lambda at: (-rows[at]["taken"], rows[at]["text_hash"]), default=None)
+        by = ("last_visit", "log_id", "text_hash")
+        best = min(live, key=lambda at: (-rows[at]["taken"], *(rows[at][name] for name in by)), default=None)
         words = None if best is None else rows[best]["text_hash"]
         alike = [at for at in places if rows[at]["text_hash"] == words and (older[at] or at in live)]
         first = min(alike, key=lambda at: (-rows[at]["taken"], rows[at]["loaded"], rows[at]["line"]), default=None)
@@ -107,8 +109,17 @@ def test_all_rows_are_settled_as_the_rule_says_visit_by_visit(seed):
 def test_rows_of_other_visits_are_no_rivals(other):
     found = settled(row("L1", text_hash=9, status="held"), row("L2", text_hash=1, **other))
     assert (found.counts.height, found.displaced.height) == (1, 0)
-    alike = settled(row("L1", text_hash=9, status="held"), row("L2", text_hash=1))
+    alike = settled(row("L1", text_hash=9, status="held"), row("L3", text_hash=10))  # its last visit is the earlier
     assert (alike.counts.height, alike.displaced["asked"].to_list()) == (1, [True])
+
+
+def test_of_two_logs_that_contradict_each_other_one_counts_in_all_rows():
+    rng = np.random.default_rng(20261130)
+    held = [row("L1", n, who=f"A{n}", text_hash=int(rng.integers(1, 90)), status="held") for n in range(40)]
+    new = [row("L2", n, who=f"A{n}", text_hash=int(rng.integers(100, 190))) for n in range(40)]
+    found = settled(*held, *[one | {"text_hash": one["text_hash"] - 95} for one in new])
+    assert (found.counts.height, found.displaced.height) == (0, 0)
+    assert found.lost.height + found.held.height == 40
 
 
 def test_a_row_in_the_place_of_one_of_a_log_that_is_gone_is_a_change_where_it_says_otherwise():

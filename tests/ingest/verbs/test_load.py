@@ -85,7 +85,7 @@ def test_rows_of_a_day_without_a_clock_are_told_apart_by_their_place(tmp_path):
 
 
 @pytest.mark.parametrize("order", [("a.csv", "b.csv"), ("b.csv", "a.csv")])
-def test_the_same_visit_with_other_values_is_a_question_and_the_smaller_hash_counts(tmp_path, order):
+def test_the_same_visit_with_other_values_is_a_question_and_one_log_counts(tmp_path, order):
     folder = shop(tmp_path)
     paths = {
         "a.csv": log(folder, "a.csv", [row("A1", relief="0.20"), row("A2"), row("A4")]),
@@ -104,6 +104,26 @@ def test_the_same_visit_with_other_values_is_a_question_and_the_smaller_hash_cou
         assert read == accepted + changed + already + aside == 3
         assert aside == (0 if snapshot.table("logs").filter(pl.col("name") == name)["log_id"].item() == log_id else 1)
         assert cells == 0
+
+
+@pytest.mark.parametrize("late", [False, True])
+def test_of_two_logs_that_overlap_the_one_that_ends_earlier_counts_and_what_another_loses_is_said(tmp_path, late):
+    """A week's file, then one of the next week that tells of its last day once more with other values."""
+    folder = shop(tmp_path)
+    monday = [row(f"A{n}", start="2026-03-02 09:00", finish="") for n in range(30)]
+    friday = [f"B{n}" for n in range(12)]
+    first = log(folder, "one.csv", [*monday, *(row(who, start="2026-03-06 09:00", finish="") for who in friday)])
+    again = [row(who, start="2026-03-06 09:00", finish="", relief="0.33") for who in friday]
+    later = [row(f"C{n}", start="2026-03-09 09:00", finish="") for n in range(30)]
+    second = log(folder, "two.csv", [*again, *later])
+    told = {}
+    for path in (second, first) if late else (first, second):
+        [told[path.name]] = load(folder, [path], now=NOW)
+    aside = open_snapshot(folder).table("set_aside")
+    assert aside.select("name", "reason").unique().rows() == [("two.csv", CONFLICT)]
+    assert aside.height == 12
+    lost = [note for file in told.values() for note in file.notes if "counted so far" in note]
+    assert [note.split(" counted")[0] for note in lost] == (["12 rows of two.csv"] if late else [])
 
 
 def test_of_three_rows_of_one_visit_two_alike_ask_one_question(tmp_path):
