@@ -24,7 +24,7 @@ KEPT: dict[str, dict[str, pl.DataType]] = {
 BATCH = 500_000  # rows handed over at a time
 ROW_GROUP = 128 * 1024  # rows that are read or passed over as one
 MANY_FILES = 40  # files of one table before small ones are put together
-LARGE = 32 << 20  # bytes of a file that is left as it is
+LARGE = 4 << 20  # bytes of a file that is left as it is: of readings some 600,000 rows
 _HOOKS = PostCommitHookProperties(
     create_checkpoint=True, cleanup_expired_logs=False
 )  # the past stays readable until it is vacuumed

@@ -16,6 +16,7 @@ from ingest.store import delta, keeping, kept_tables
 from ingest.store.snapshot import Damaged, Laid
 from ingest.store.store import open_snapshot
 from ingest.store.worked_out import alone_in
+from ingest.terms import tables
 from ingest.terms.tables import Coded
 from ingest.verbs import forget
 from ingest.verbs.load import load, unload
@@ -302,3 +303,17 @@ def test_a_damaged_file_of_the_one_before_is_damaged_in_the_one_carried_on(folde
     path.write_bytes(path.read_bytes()[:-1] + b"x")
     with pytest.raises(Damaged):
         kept.frame("table")
+
+
+def test_of_many_years_a_file_is_not_written_again_when_small_ones_are_put_together(tmp_path, monkeypatch):
+    monkeypatch.setattr(delta, "MANY_FILES", 3)
+    rng, table = np.random.default_rng(20261201), delta.Table(tmp_path / "readings", None)
+    rows = pl.DataFrame({"value": rng.random(650_000), "line": np.arange(650_000)})
+    table.append(tables.shaped(rows, tables.READINGS), {})
+    (years,) = table.files()
+    for n in range(4):
+        table.append(tables.shaped(rows[n : n + 1], tables.READINGS), {})
+    table.tidy({})
+    assert years in table.files()
+    assert len(table.files()) == 2
+    assert table.scan().select(pl.len()).collect().item() == 650_004
