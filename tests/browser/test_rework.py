@@ -8,6 +8,7 @@ import pytest
 
 from analysis.review import review
 from dashboard.app import make_app
+from dashboard.desk.desk import use
 
 
 @pytest.fixture(scope="module")
@@ -83,9 +84,10 @@ def test_the_small_charts_of_the_weeks_stand_within_their_sheet_and_the_rest_unf
     assert seen.wrong == []
 
 
-def test_the_week_before_is_one_click_away_and_back_comes_back(address, watched):
+def test_the_week_before_is_one_click_away_and_back_comes_back(moving_desk, served, watched):
+    use(moving_desk)
     seen = watched()
-    seen.page.goto(address)
+    seen.page.goto(served(make_app(moving_desk)))
     headline = seen.page.locator("h1").inner_text()
     seen.page.get_by_role("link", name=re.compile("Week before")).click()
     seen.page.wait_for_url("**/?week=**")
