@@ -4,6 +4,7 @@ whatever the number of workers; what a worker has worked out of a shop that all 
 
 import gc
 import os
+import re
 import time
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy: see dashboard/commands/cli.py
@@ -49,13 +50,22 @@ def pytest_xdist_auto_num_workers() -> int:
 
 ROOT = Path(__file__).parents[1]
 SELDOM = ("promise", "long")  # kinds of test
-LONG = ("tests/browser/", "tests/ingest/test_crash", "tests/dashboard/test_", "tests/ingest/strangers/", "tests/demo/")
+LONG = (
+    "tests/browser/",
+    "tests/ingest/test_crash",
+    "tests/analysis/studies/story/test_kept",
+    "tests/dashboard/cluster/",
+    "tests/dashboard/test_",
+    "tests/ingest/strangers/",
+    "tests/demo/",
+)
+OF_DEMO = re.compile(r"demo_desk|def \w+\([^)]*\bdemo\b")  # a test that takes its desk, or the shop as a study sees it
 
 
 @cache
 def _together(file: str) -> str:
-    """What runs on one worker: a file, but all files that ask the desk of the demo shop, whose answers are dear."""
-    return "demo" if "demo_desk" in (ROOT / file).read_text(encoding="utf-8") else file
+    """What runs on one worker: a file, but all files that ask of the demo shop, whose answers are dear."""
+    return "demo" if OF_DEMO.search((ROOT / file).read_text(encoding="utf-8")) else file
 
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
