@@ -7,7 +7,17 @@ import polars as pl
 import pytest
 
 from analysis.methods.problems import UnusableData
-from analysis.studies.necks.bow import against, costs, goes_with, instruments, limits, limits_of, neck_bow, straight
+from analysis.studies.necks.bow import (
+    against,
+    cost_of_lots,
+    costs,
+    goes_with,
+    instruments,
+    limits,
+    limits_of,
+    neck_bow,
+    straight,
+)
 from tests.analysis.studies.measured import made, visit
 from tests.analysis.studies.supplied import supplied
 
@@ -95,7 +105,7 @@ def test_too_few_necks_or_equally_straight_ones_are_an_answer_in_words():
         limits_of(rows.filter(pl.col("bow") > 0.1), 6.0)
 
 
-def shop_of(rng):
+def shop_of(rng, *, timed=True):
     visits = []
     for k in range(120):
         s, bow = f"S{k:03d}", float(rng.uniform(-0.1, 0.3))
@@ -109,7 +119,19 @@ def shop_of(rng):
             ]
         visits.append(visit(s, k + 30, "final", "reject" if k % 40 == 0 else "pass", minutes=5.0))
     visits.append(visit("LATE", 200, "receiving", supplier="O", lot="L0", readings={"neck_bow bass": 0.9}))
+    if not timed:
+        visits = [one | {"minutes": None} for one in visits]
     return made(visits)
+
+
+def test_planned_minutes_say_nothing_of_what_bow_costs():
+    untimed = shop_of(np.random.default_rng(89), timed=False)
+    for ask in (goes_with, cost_of_lots, limits):
+        with pytest.raises(UnusableData, match="no minutes are on file: none was typed or clocked"):
+            ask(untimed)
+    with pytest.raises(UnusableData, match="no minutes are on file at neck straightening"):
+        goes_with(untimed, "straightening")
+    assert goes_with(untimed, "send_backs").n == 120
 
 
 def test_an_instrument_s_row_holds_its_minutes_send_backs_and_end():
