@@ -20,11 +20,16 @@ def calls(found: Calls) -> str:
 
 
 def _opened(found: Calls, allowed: float) -> str:
-    """Signals beside the false ones that the budget allows: fewer, as many as chance may make of them, or more."""
-    opened = f"{numbers.in_words(found.opened, capital=True)} signal{'' if found.opened == 1 else 's'} opened"
+    """Signals beside the false ones that the budget allows: fewer, as many as chance may make of them, or more. What
+    opened again is no signal more in the figures, and an opening of the budget.
+    """
+    new = found.opened - found.again
+    opened = f"{numbers.in_words(new, capital=True)} signal{'' if new == 1 else 's'} opened"
+    if found.again:
+        opened += f", and {numbers.in_words(found.again)} opened again: {numbers.count(found.opened)} openings"
     false = f"about {numbers.plain(allowed, 0)}"
     if found.by_chance is not None and found.opened > max(found.by_chance, CLEARLY * allowed):
-        return f"{opened}, some of them again; {false} are false by the budget, the others go with what moved."
+        return f"{opened}; {false} are false by the budget, the others go with what moved."
     most = f", and chance makes up to {found.by_chance} of them" if found.by_chance and found.opened > allowed else ""
     return f"{opened}; the budget allows {false} false ones{most}."
 

@@ -28,9 +28,10 @@ class Calls:
     known: int  # marked known, and no more
     unanswered: int  # nobody wrote anything
     closed_by_itself: int  # of those nobody answered: the readings came back
-    opened: int  # signals, each opening once
-    allowed: float | None  # false ones the budget allows in that time; None: classical charts
+    opened: int  # openings of signals, as the budget counts them
+    allowed: float | None  # false ones the budget allows on the average in that time; None: classical charts
     by_chance: int | None = None  # and so many at most in thirty-nine of forty such times
+    again: int = 0  # of the openings, those of a signal that goes on under its first start
 
 
 def calls(snapshot: Snapshot) -> Calls:
@@ -53,9 +54,11 @@ def calls(snapshot: Snapshot) -> Calls:
         elif not one.open:
             itself += 1
     opened = len(judged.openings.filter(pl.col("opened_at") > since))
+    begun = sum(len(some.filter(pl.col("opened_at") > since)) for some in (judged.found, judged.others))
     weeks = min(QUARTER, snapshot.as_of - judged.streams.readings["taken_at"].min()) / timedelta(weeks=1)  # type: ignore[operator]
     budget = snapshot.shop.judging.budget
     unanswered = len(recent) - confirmed - false - known
     allowed = None if budget is None else budget * weeks
     by_chance = None if allowed is None else int(poisson.ppf(MOSTLY, allowed))
-    return Calls(len(recent), confirmed, false, known, unanswered, itself, opened, allowed, by_chance)
+    again = max(opened - begun, 0)
+    return Calls(len(recent), confirmed, false, known, unanswered, itself, opened, allowed, by_chance, again)

@@ -47,6 +47,10 @@ def test_what_became_of_matters_is_told_in_one_line_with_those_that_are_back():
         "false; three have neither cause, action nor mark in the book yet, of which one is back as it was. Nine "
         "signals opened; the budget allows about 13 false ones."
     )
+    told = words.calls(Calls(1, 0, 0, 1, 0, 0, 24, 13.0, again=4))
+    assert told.endswith(
+        " 20 signals opened, and four opened again: 24 openings; the budget allows about 13 false ones."
+    )
     assert "one is marked known. One signal opened" in words.calls(Calls(1, 0, 0, 1, 0, 0, 1, 13.0))
     some = words.calls(Calls(1, 0, 0, 1, 0, 0, 15, 13.0, 20))
     assert some.endswith(
@@ -56,6 +60,19 @@ def test_what_became_of_matters_is_told_in_one_line_with_those_that_are_back():
     assert many.endswith("about 13 are false by the budget, the others go with what moved.")
     both = words.calls(Calls(2, 0, 0, 0, 2, 2, 2, None))
     assert both.endswith("two have neither cause, action nor mark in the book yet, of which two are back as they were.")
+
+
+def test_signals_opened_are_those_of_the_figures_and_what_opened_again_stands_beside():
+    values = np.random.default_rng(20270303).normal(size=600)
+    values[200:230] += 4.0
+    values[300:330] += 4.0  # the same once more, within thirteen weeks
+    shifted = snapshot(shop(**FEW), {("relief", ""): values})
+    found, judged = shifted.once(calls), shifted.once(signals)
+    since = shifted.as_of - timedelta(weeks=13)
+    in_figures = sum(len(some.filter(pl.col("opened_at") > since)) for some in (judged.found, judged.others))
+    assert found.again >= 1
+    assert found.opened - found.again == in_figures
+    assert found.again == len(judged.openings.filter(pl.col("opened_at") > since)) - in_figures
 
 
 def test_a_quiet_quarter_says_so():
