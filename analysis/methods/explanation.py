@@ -77,7 +77,8 @@ class Explainer:
     values : (n,) deviations in sigma, one an instrument, in time order. day : (n,) number of the working day. stream :
     (n,) codes from 0. since : the first day on which anything may have begun. span : days on any of which it might
     have, as the price of a start; at least those looked at. calm : variances come from the readings before this day or
-    `since`, the later of the two: a start long ago leaves too few, and what moved then is little among so many.
+    `since`, the later of the two: a start long ago leaves too few, and what moved then is little among so many. away :
+    (n,) readings known to have lain off for a while, which say nothing of variances where others are left.
 
     Raises UnusableData where a value is missing, or nothing lies before or since that day.
     """
@@ -90,6 +91,7 @@ class Explainer:
     since: int
     span: int = 0
     calm: int = 0
+    away: Flags | None = None
     taken: list[Floats] = field(default_factory=list)  # columns of explanations taken before, times their effect
     _sieve: Sieve | None = None
 
@@ -102,6 +104,8 @@ class Explainer:
         self.values = _near(self.values, self.stream)
         self.streams, self.days = int(self.stream.max()) + 1, int(self.day.max()) + 1
         settled = self.day < max(self.since, self.calm)
+        if self.away is not None and (before & ~self.away).any():
+            settled &= ~self.away
         self.effects = RandomEffects.of(self._blocks(), self.values, settled, before)
         self.sums = self.effects.sums(self.values)
         self._expect(before)

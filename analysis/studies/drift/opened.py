@@ -19,6 +19,9 @@ from ingest.terms.tables import TIME
 AGAIN = 13 * 7  # days after a closing within which an opening in the same direction goes on under its first start
 BACK, NEW_LIMITS, PERSON = "back at its baseline", "new limits", "a person"  # what closed a signal
 
+OF_EACH = ("opened_at", "began_at", "began_low", "began_high", "back_at")
+EACH = pl.List(pl.Struct(dict.fromkeys(OF_EACH, TIME)))
+
 FOUND: dict[str, pl.DataType] = {
     "chart": pl.String(),
     **{name: pl.String() for name in STREAM},
@@ -30,6 +33,7 @@ FOUND: dict[str, pl.DataType] = {
     "value": pl.Float64(),
     "openings": pl.Int64(),
     "opened_last": TIME,
+    "each": EACH,  # of each opening, oldest first: when it opened, began and came back; null of a weekly share
     "side": pl.Int64(),  # +1 above the baseline, -1 below
     "last_at": TIME,  # the last reading that belongs to it
     "back_at": TIME,  # likeliest moment of the return
@@ -113,12 +117,22 @@ def signals_of(
         ),
         openings=pl.Series(last - first + 1),
         opened_last=latest["opened_at"],
+        each=_each(held, charts, every, last),
     )
     changes = began(held, charts, table)
     own = pl.concat([table, changes], how="horizontal").with_columns(
         [pl.lit(None, FOUND[name]).alias(name) for name in OF_SHARES]
     )
     return own.select(FOUND.keys()).sort("opened_at", *STREAM, "chart"), account
+
+
+def _each(held: Streams, charts: Charts, every: pl.DataFrame, last: Ints) -> pl.Series:
+    """EACH of every signal, of its own openings alone; last : (signals,) the place of its last opening in `every`."""
+    began_each = began(held, charts, every).select("began_at", "began_low", "began_high")
+    told = pl.concat([every.select("opened_at", "back_at"), began_each], how="horizontal")
+    of = np.searchsorted(last, np.arange(len(every)))
+    whole = told.select(of=pl.Series(of), each=pl.struct(OF_EACH))
+    return whole.group_by("of", maintain_order=True).agg("each")["each"].cast(EACH)
 
 
 def _openings(

@@ -10,21 +10,20 @@ import numpy as np
 from analysis.methods.segments import Flags
 from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.before_it import usual_at
+from analysis.studies.matters.came_again import asks_for_air, in_turn, last_times, with_air
 from analysis.studies.matters.evidence import Evidence, evidence
 from analysis.studies.matters.explained import Explained, explained
 from analysis.studies.matters.hangs_on import key_of
 from analysis.studies.matters.instruments import Instruments, instruments
 from analysis.studies.matters.narrowed import narrowed
 from analysis.studies.matters.parts import Part, part_of
+from analysis.studies.matters.signalled import MARGIN, Signalled
 from analysis.studies.matters.spans import Bench, Span
-from analysis.studies.matters.steps import Signalled
 from analysis.studies.matters.units import Signal, side_of
 from analysis.studies.matters.written import read, written
 from ingest.store.snapshot import Snapshot
 
-HINT = 0.35  # of its shift, that a signal which came back must still show to be looked at with the open ones
-LEAST = 5  # readings since it came back, from which on that can be asked
-SMALL = 0.25  # sigma: its shift counts as this much at least
+LEAST = 5  # readings since a cause's signals came back, from which on it can be asked whether it lasts
 NEARER = 0.5  # of the shift: from here on readings lie nearer to it than to the baseline
 ENDED = 5  # working days without an instrument that the cause touches: a lot is through, a change taken back
 MOST_ROWS = 200_000  # of evidence that is held in case it is asked for again
@@ -41,6 +40,8 @@ class Looked:
     until: datetime | None = None  # of signals that have all closed
     lasting: frozenset[int] = frozenset()
     """Numbers of closed ones that are looked at as if they were open where their readings are not quite back."""
+    others: tuple[Signal, ...] = ()
+    """Open ones that are explained with others: what came again says when readings were back in between."""
 
     @property
     def asked(self) -> list[Signal]:
@@ -57,6 +58,7 @@ def parts_of(snapshot: Snapshot, judged: Signals, here: Bench, looked: Looked) -
         return _parts(snapshot, judged, here, looked)
     asked = {one.number for one in looked.asked}
     counts = [(one, looked.until is None and one.number in asked) for one in looked.signals]
+    counts += [(one, True) for one in looked.others]
     key = key_of(snapshot, judged, here, looked.span, counts)
     kept = snapshot.worked_out.of(key)
     with suppress(ValueError, TypeError, KeyError):  # what cannot be read is as if it were not there
@@ -90,18 +92,26 @@ def _explained(snapshot: Snapshot, judged: Signals, here: Bench, looked: Looked)
     found = _evidence(snapshot, judged, here, looked, wide)
     if found is None:
         return None
-    seen = [_seen(found, one, snapshot, one.row["closed_at"] is None or one.number in lasting) for one in part]
-    usable = [
-        replace(one, open=False) if one is not None and one.number in lasting and not _hints(found, one) else one
-        for one in seen
-        if one is not None
-    ]
-    if len(usable) < len(seen):
-        return None
     last = None if until is None else day_at(found, until, snapshot)
+
+    def seen(*, whole: bool) -> list[Signalled]:
+        still = [one.row["closed_at"] is None or one.number in lasting for one in part]
+        each = [_seen(found, one, snapshot, each, whole=whole) for one, each in zip(part, still, strict=True)]
+        known = [one for one in each if one is not None]
+        others = [_seen(found, one, snapshot, True, whole=whole) for one in looked.others]
+        beside = [one for one in others if one is not None]
+        return last_times(found, known, lasting, others=beside, closed=until is not None)
+
+    usable = seen(whole=False)
+    if len(usable) < len(part):
+        return None
+    made = in_turn(found, usable, last)
+    if found.airs and any(one.times for one in usable) and any(asks_for_air(one) for one in made):
+        whole = explained(found, seen(whole=True), until=last)
+        made = with_air(made, [one for one in whole if one.named and one.best.factor in found.airs])
     numbered = {one.number: one for one in part}
     every = []
-    for one in explained(found, usable, until=last):
+    for one in made:
         # a pooled chart is of all positions; where charts of single ones opened too, these say which moved
         mine = [numbered[k] for k in one.signals if not _pooled(numbered[k])]
         if mine and _positions(mine) != wide:
@@ -226,32 +236,21 @@ def day_at(found: Evidence, when: datetime, snapshot: Snapshot) -> int:
     return max(bisect_right(found.days, day) - 1, 0)
 
 
-def _seen(found: Evidence, one: Signal, snapshot: Snapshot, still: bool) -> Signalled | None:
+def _seen(found: Evidence, one: Signal, snapshot: Snapshot, still: bool, *, whole: bool) -> Signalled | None:
+    """whole : with all its times as one."""
     row, touched = one.row, np.ones(len(found.values), dtype=bool)
     for name, told in found.told.items():
         if row.get(name):
             touched &= told.says(row[name])
     if not touched.any():
         return None
-    began, low, high = (row[name] or row["opened_at"] for name in ("began_at", "began_low", "began_high"))
-    side = side_of(row)
+    late, side = one.ever if whole else one.lately, side_of(row)
     since, first, last, opened = (
-        day_at(found, when, snapshot) for when in (began, low, max(high, began), row["opened_at"])
+        day_at(found, when, snapshot) for when in (late.began, late.low, max(late.high, late.began), late.opened)
     )
     closed = row["back_at"] or row["closed_at"]
     back = len(found.days) if closed is None else day_at(found, closed, snapshot)
-    again = day_at(found, row["opened_last"] or row["opened_at"], snapshot) if closed is None else opened
-    return Signalled(one.number, touched, since, first, last, opened, side, still, back, again)
-
-
-def _hints(found: Evidence, one: Signalled) -> bool:
-    """Do readings since its return still lie off where they were before, by some of its shift, as far as one standard
-    error lets tell?
-    """
-    mine, day = found.values[one.touched], found.day[one.touched]
-    before, within, since = mine[day < one.since], mine[(day >= one.since) & (day < one.back)], mine[day >= one.back]
-    if len(since) < LEAST or not len(before):
-        return True
-    shift = float(within.mean() - before.mean()) * one.side if len(within) else 0.0
-    left = float(since.mean() - before.mean()) * one.side
-    return bool(left + len(since) ** -0.5 >= HINT * max(shift, SMALL))
+    again = day_at(found, row["opened_last"] or late.opened, snapshot) if closed is None else opened
+    times = tuple((day_at(found, begun, snapshot), day_at(found, over, snapshot)) for begun, over in late.before)
+    floor = times[-1][1] + 1 + MARGIN if times else 0
+    return Signalled(one.number, touched, since, first, last, opened, side, still, back, again, times, floor)

@@ -15,7 +15,8 @@ from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Flags, Floats
 from analysis.studies.matters.creeping import as_it_moves, asked
 from analysis.studies.matters.evidence import Evidence
-from analysis.studies.matters.steps import Signalled, Step, Work, apart, whole
+from analysis.studies.matters.signalled import Signalled
+from analysis.studies.matters.steps import Step, Work, apart, whole
 
 SURE = 0.9  # the named ones hold the right one with this probability, or nothing is named
 HIDDEN = 0.99  # and one more, where no signal asks for it, with this
@@ -25,8 +26,9 @@ SOME = 0.85  # of what they lay out, that may then be left
 LIKELY = 0.1  # a shift without a name is taken to be one where "nothing moved" is less likely than this
 ROUNDS = 6
 BEFORE = 400  # instruments, or a quarter of them: so many lie before any start, to say what is usual
+ENOUGH = 100  # instruments before any start, or those of earlier times are not left out
 CALM = 2000  # instruments, or half of them: so many at least say how far days, lots and people differ
-EARLIER = 10  # working days before the earliest likely start from which on a start is looked for
+WEEK = 5  # working days without them lie between two times at least
 AGREE = 3  # days by which the sets of likely starts of two signals may miss each other and still agree
 
 
@@ -54,6 +56,9 @@ class Explained:
     since: int  # working day of the earliest likely start of its signals
     side: int  # which way its signals moved
     beside: list[Floats] = field(default_factory=list)  # (n,) each: what moved beside it, by how much
+    keep: Flags = field(default_factory=lambda: np.zeros(0, dtype=bool))  # (n,) readings that were looked at
+    away: Flags = field(default_factory=lambda: np.zeros(0, dtype=bool))  # (n,) and those of earlier times
+    times: tuple[tuple[int, int], ...] = ()  # first and last working day of each time before, as its main chart saw it
     narrowed: Sized | None = None  # where only some positions moved
     creep: Creep | None = None  # how it moves on; None: it does not
     known: list[Floats] = field(default_factory=list)  # what moved beside it, as far as its creep knows
@@ -72,10 +77,14 @@ def explained(found: Evidence, signals: list[Signalled], *, until: int | None = 
     """
     keep = np.ones(len(found.values), dtype=bool) if until is None else found.day <= until
     looked = [one.first(found.day) for one in signals if one.open or until is not None]
-    explainer = explainer_of(found, keep, min(looked)) if looked else None
+    if not looked:
+        return []
+    away = np.any([one.away(found.day, asked=one.open or until is not None) for one in signals], axis=0)
+    keep &= ~_of_other_times(found, away, min(looked))
+    explainer = explainer_of(found, keep, min(looked), away)
     if explainer is None:
         return []
-    work = Work(found, keep, explainer, {one.number: one for one in signals}, until is not None)
+    work = Work(found, keep, away, explainer, {one.number: one for one in signals}, until is not None)
     for _ in range(ROUNDS):
         told = not any(one.open or work.closed for one in work.left.values())
         if (told and not _may_hide(work)) or not _round(work, hidden=told):
@@ -86,13 +95,23 @@ def explained(found: Evidence, signals: list[Signalled], *, until: int | None = 
     return done + [_unexplained(work, group) for group in _agreeing(rest)]
 
 
-def explainer_of(found: Evidence, keep: Flags, start: int) -> Explainer | None:
-    """The readings kept, with everything they may move with; None where nothing lies before a likely start."""
+def _of_other_times(found: Evidence, away: Flags, since: int) -> Flags:
+    """Readings that lay off in earlier times of signals, and were back before any start that is looked for (n,): they
+    say nothing of what is usual, nor of what moved since. None of them, where that leaves too few.
+    """
+    early = found.day < since
+    return np.asarray(away & early & bool(np.count_nonzero(~away & early) >= ENOUGH))
+
+
+def explainer_of(found: Evidence, keep: Flags, since: int, away: Flags | None = None) -> Explainer | None:
+    """The readings kept, with everything they may move with; None where nothing lies before the working day since which
+    a start is looked for. away : (n,) of earlier times.
+    """
     judged_day = int(found.day[found.judged].min()) if found.judged.any() else int(found.day.max()) // 2
     part = slice(None) if keep.all() else keep  # all of them without a copy of each
     day = found.day[part]
     last, enough = int(day.max()), int(day[min(BEFORE, len(day) // 4)])
-    since = max(min(max(judged_day, enough, start - EARLIER), last), 1)
+    since = max(min(max(judged_day, enough, since), last), 1)
     factors = [replace(one, code=one.code[part]) for one in found.factors]
     values_of = {id(one.value): one.value for one in found.columns}  # many columns are one value
     kept = {key: value[part] for key, value in values_of.items()}
@@ -100,7 +119,8 @@ def explainer_of(found: Evidence, keep: Flags, start: int) -> Explainer | None:
     values, stream = found.values[part], found.stream[part]
     calm = int(day[min(CALM, len(day) // 2)])
     try:
-        return Explainer(values, day, stream, factors, columns, since, span=last - judged_day + 1, calm=calm)
+        off = None if away is None else away[part]
+        return Explainer(values, day, stream, factors, columns, since, span=last - judged_day + 1, calm=calm, away=off)
     except UnusableData:
         return None
 
@@ -183,8 +203,22 @@ def _explained(work: Work, number: int) -> Explained:
         others = [taken[k] for k, one in enumerate(work.steps) if one.named and one.best.kin != step.best.kin]
         known = [whole(work, one) for one in others]
         crept = asked(work.found, work.explainer, step.best, np.isin(work.explainer.stream, step.best.streams), others)
+    times = _times(step.covered)
     return Explained(
-        work.found, numbers, step.named, step.best, step.look, column, since, side, beside, creep=crept, known=known
+        work.found,
+        numbers,
+        step.named,
+        step.best,
+        step.look,
+        column,
+        since,
+        side,
+        beside,
+        work.keep,
+        work.away,
+        times,
+        creep=crept,
+        known=known,
     )
 
 
@@ -233,6 +267,21 @@ def _unexplained(work: Work, group: list[Signalled]) -> Explained:
         min(one.since for one in group),
         group[0].side,
         beside,
+        work.keep,
+        work.away,
+        _times(group),
         creep=moves.creep,
         known=beside,
     )
+
+
+def _times(signals: list[Signalled]) -> tuple[tuple[int, int], ...]:
+    """Those before: days on which a third as many of the charts were out, as on the day when most were."""
+    each = [time for one in signals for time in one.times]
+    if not each:
+        return ()
+    out = np.zeros(max(over for _, over in each) + 1)
+    for begun, over in each:
+        out[begun : over + 1] += 1
+    days = np.flatnonzero(3 * out >= out.max())
+    return tuple((int(part[0]), int(part[-1])) for part in np.split(days, np.flatnonzero(np.diff(days) > WEEK) + 1))

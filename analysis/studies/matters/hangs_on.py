@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import astuple, dataclass
 from datetime import date, datetime, timedelta
 from hashlib import blake2b
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -55,8 +56,9 @@ def key_of(snapshot: Snapshot, judged: Signals, here: Bench, span: Span, asked: 
     numbers = sorted(one.number for one, _ in asked)
     for one, counts in asked:
         row, at = one.row, numbers.index(one.number)
-        times = [day(row[name]) for name in ("opened_at", "opened_last", "began_at", "began_low", "began_high")]
-        times += [day(row[name]) for name in ("closed_at", "back_at")]
+        late = one.lately
+        times = [day(row[name]) for name in ("opened_at", "opened_last", "closed_at", "back_at")]
+        times += [day(when) for when in (late.opened, late.began, late.low, late.high, *chain(*late.before))]
         names = [row.get(name) or "" for name in ("model", "tech", "gauge", "position")]
         told.update(repr((at, one.table, counts, times, side_of(row), names)).encode())
     told.update(_changes(snapshot, span))

@@ -26,7 +26,7 @@ from analysis.studies.matters.records import Matter
 from analysis.studies.matters.settled import settled
 from analysis.studies.matters.spans import Bench, bench, opens_within, span_of, together
 from analysis.studies.matters.telling import told
-from analysis.studies.matters.units import Signal, began, by_unit, every_signal
+from analysis.studies.matters.units import Signal, by_unit, every_signal
 from analysis.studies.matters.whose_lines import Held, before_it, lines_of_signals, moved
 from ingest.store.snapshot import Snapshot
 
@@ -185,8 +185,9 @@ def _looked_at(snapshot: Snapshot, here: Bench, part: list[Signal], closed: list
         if some:
             groups.append((some, span))
     given = {one.number for some, _ in groups for one in some}
+    still = [one for one in part if one.row["closed_at"] is None and one.lately.before]
     for some, span in groups:
-        first = min(began(one) for one in some)
+        first = min(one.lately.low for one in some)
         beside = [
             one
             for one in closed
@@ -194,7 +195,8 @@ def _looked_at(snapshot: Snapshot, here: Bench, part: list[Signal], closed: list
         ]
         given |= {one.number for one in beside}
         lasting = frozenset(one.number for one in some if one.row["closed_at"] is not None)
-        yield Looked(here.characteristic, here.stage, [*some, *beside], span, lasting=lasting)
+        away = tuple(one for one in still if lasting and one not in some)
+        yield Looked(here.characteristic, here.stage, [*some, *beside], span, lasting=lasting, others=away)
 
 
 def _still(looked: Looked, found: list[Part] | None, since: datetime) -> list[_Group]:
@@ -228,11 +230,11 @@ def _closed_ones(snapshot: Snapshot, judged: Signals, held: set[int], *, since: 
             if here is not None:
                 span = span_of(snapshot, here, chain, closed=True)
                 found = parts_of(snapshot, judged, here, Looked(characteristic, stage, chain, span, until=until))
-            groups += (
-                [_Group({one.number}, []) for one in chain]
-                if found is None
-                else [_Group({chain[k].number for k in one.signals}, [one]) for one in found]
-            )
+            told = [([k], []) for k in range(len(chain))] if found is None else [(one.signals, [one]) for one in found]
+            for places, parts in told:
+                mine = [chain[k] for k in places]
+                if since is None or max(one.row["closed_at"] for one in mine) >= since:
+                    groups.append(_Group({one.number for one in mine}, parts))
     _write(snapshot)
     return groups + [_Group({one.number}, []) for one in closed if one.unit is None]
 
@@ -266,7 +268,7 @@ def _overlapping(part: list[Signal]) -> Iterator[list[Signal]]:
     for group in together(part):
         chain: list[Signal] = []
         for one in group:
-            if chain and one.row["opened_at"] > max(other.row["closed_at"] for other in chain):
+            if chain and one.lately.opened > max(other.row["closed_at"] for other in chain):
                 yield chain
                 chain = []
             chain.append(one)

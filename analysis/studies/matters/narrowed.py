@@ -9,11 +9,11 @@ from analysis.methods.segments import Floats
 from analysis.studies.matters.creeping import as_it_moves, asked
 from analysis.studies.matters.evidence import Evidence
 from analysis.studies.matters.explained import Explained, Sized, explainer_of
+from analysis.studies.matters.signalled import EARLIER
 
 
 def narrowed(part: Explained, narrow: Evidence, *, until: int | None = None) -> Explained:
     """The same explanation with start and size taken on the positions that moved; `narrow` has those alone."""
-    keep = np.ones(len(narrow.values), dtype=bool) if until is None else narrow.day <= until
     wide = part.evidence
     places = narrow.rows.select("serial", "visit").join(
         wide.rows.select("serial", "visit").with_row_index("wide"),
@@ -22,11 +22,12 @@ def narrowed(part: Explained, narrow: Evidence, *, until: int | None = None) -> 
         maintain_order="left",
     )["wide"]
     at = places.fill_null(len(wide.values)).to_numpy()
+    keep = np.append(part.keep, True)[at] & (until is None or narrow.day <= until)
     held = _whole(part)
     base = np.append(held, 0.0)[at] * keep
     best = part.best
     start = bisect_left(narrow.days, wide.days[best.start])
-    explainer = explainer_of(narrow, keep, start)
+    explainer = explainer_of(narrow, keep, start - EARLIER, np.append(part.away, False)[at])
     if explainer is None or not base[keep].any():
         return part
     low, high = start - (best.start - best.start_low), start + (best.start_high - best.start)

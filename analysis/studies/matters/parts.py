@@ -8,7 +8,7 @@ import polars as pl
 
 from analysis.methods.explanation import UNEXPLAINED, Hypothesis
 from analysis.methods.segments import Flags, Floats
-from analysis.studies.matters.again import Spell, sides, spells
+from analysis.studies.matters.again import before, sides, spells
 from analysis.studies.matters.creeping import stand_at
 from analysis.studies.matters.evidence import Evidence
 from analysis.studies.matters.explained import Explained
@@ -39,7 +39,9 @@ class Measured:
     with levels is named.
     """
     levels: int = 0  # of what is named (people, lots, gauges ...) in that time, without those of hardly any reading
-    earlier: tuple[tuple[date, date], ...] = ()  # of the air: its spells before the one that began then, oldest first
+    earlier: tuple[tuple[date, date], ...] = ()  # its times before the one that began then, oldest first
+    earlier_lots: tuple[str, ...] = ()  # of each the lot, where it is lots that come again
+    every_other: str = ""  # the supplier of whom every other lot is such
     creeping: Creeping | None = None  # how it moves on; None: it does not, or has ended
 
 
@@ -195,23 +197,22 @@ def _measured(part: Explained) -> Measured:
     sized = part.sized
     found, best = sized.evidence, sized.best
     touched = sized.column != 0
-    unit, came = _unit(found, touched), list[Spell]()
+    unit = _unit(found, touched)
     if best.factor in found.airs:
         made = candidate(found, best, part, probability=1.0, named=True)
         assert made.effect is not None
         assert made.low is not None
         assert made.high is not None
         size, low, high = made.effect, made.low, made.high
-        air, came = found.airs[best.factor], spells(found, best, part)
-        before, since = sides(found, best, part)
+        air, several = found.airs[best.factor], len(spells(found, best, part)) > 1
+        early, since = sides(found, best, part)
         first = int(found.day[since].min()) if since.any() else part.since
-        days = (best.start, best.start_low, best.start_high) if air.scanned and len(came) < 2 else (first, first, first)
-        touched = air.moved(before, since & touched, part.side * int(np.sign(best.effect))).where
+        days = (best.start, best.start_low, best.start_high) if air.scanned and not several else (first, first, first)
+        touched = air.moved(early, since & touched, part.side * int(np.sign(best.effect))).where
     else:
         size, half = best.effect * unit, Z95 * best.error * unit
         low, high = size - half, size + half
         days = (best.start, best.start_low, best.start_high)
-    earlier = tuple((found.days[first], found.days[last]) for first, last in came[:-1])
     over_all, levels = _among(part, size, touched) if part.named else (None, 0)
     taken = found.rows["taken_at"]
     at = [_first(taken, found, touched, day) for day in days]
@@ -227,7 +228,7 @@ def _measured(part: Explained) -> Measured:
         began_high=max(at[1], at[2]),
         over_all=over_all,
         levels=levels,
-        earlier=earlier,
+        **vars(before(part)),
     )
     return _as_it_stands(one, part, touched, unit)
 

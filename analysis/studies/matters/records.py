@@ -158,7 +158,9 @@ class Matter:
     """What the size comes to over all readings of its models since then, where what is named has only some of them."""
     levels: int = 0  # of what is named: so many people, lots, gauges ... since then
     usual_at: str = ""  # the last stage before it that reads the same, where what it touches lay as usual
-    earlier: tuple[tuple[date, date], ...] = ()  # of the air: its spells before the one that began then, oldest first
+    earlier: tuple[tuple[date, date], ...] = ()  # its times before the one that began then, oldest first
+    earlier_lots: tuple[str, ...] = ()  # of each the lot, where it is lots that come again
+    every_other: str = ""  # the supplier of whom every other lot is such
     creeping: Creeping | None = None  # how it moves on, little by little; None: one step
     lines: tuple[int, ...] = ()  # numbers of the lines of the bench book that were written about it
     keys: tuple[str, ...] = ()  # of each of its signals: matters that become one are found by what each was called

@@ -16,7 +16,7 @@ import polars as pl
 
 from analysis.methods.segments import Flags, Ints, spans
 from analysis.studies.drift.signals import Signals
-from analysis.studies.matters.units import Signal, began
+from analysis.studies.matters.units import Signal
 from ingest.store.snapshot import Snapshot
 
 TOGETHER = timedelta(weeks=18)  # between the openings of signals that are looked at together
@@ -107,8 +107,8 @@ def _benches(_snapshot: Snapshot) -> dict[tuple[str, str], Bench | None]:
 def together(part: list[Signal]) -> Iterator[list[Signal]]:
     """Signals in groups that opened within eighteen weeks of the first of them."""
     chain: list[Signal] = []
-    for one in sorted(part, key=lambda signal: signal.row["opened_at"]):
-        if chain and one.row["opened_at"] > chain[0].row["opened_at"] + TOGETHER:
+    for one in sorted(part, key=lambda signal: signal.lately.opened):
+        if chain and one.lately.opened > chain[0].lately.opened + TOGETHER:
             yield chain
             chain = []
         chain.append(one)
@@ -121,8 +121,8 @@ def span_of(snapshot: Snapshot, here: Bench, looked: list[Signal], *, closed: bo
     zone = snapshot.shop.zone
     starts, lasts = [], []
     for one in looked:
-        opened = number(one.row["opened_at"].astimezone(zone).date())
-        starts.append(max(number(began(one).astimezone(zone).date()), here.back(opened)))
+        opened = number(one.lately.opened.astimezone(zone).date())
+        starts.append(max(number(one.lately.low.astimezone(zone).date()), here.back(opened)))
         until = one.row["closed_at"] if closed else None
         lasts.append(opened if until is None else min(number(until.astimezone(zone).date()), here.on(opened)))
     return here.span(min(starts), max(lasts), past=closed)
@@ -130,7 +130,7 @@ def span_of(snapshot: Snapshot, here: Bench, looked: list[Signal], *, closed: bo
 
 def opens_within(snapshot: Snapshot, span: Span, one: Signal) -> bool:
     """Did a signal open before the span ends?"""
-    return span.last is None or one.row["opened_at"].astimezone(snapshot.shop.zone).date() <= span.last
+    return span.last is None or one.lately.opened.astimezone(snapshot.shop.zone).date() <= span.last
 
 
 def number(day: date) -> int:

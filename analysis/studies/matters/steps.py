@@ -8,40 +8,12 @@ import numpy as np
 
 from analysis.methods.creep import Creep
 from analysis.methods.explanation import Explainer, Hypothesis, Look
-from analysis.methods.segments import Flags, Floats, Ints
+from analysis.methods.segments import Flags, Floats
 from analysis.studies.matters.creeping import as_it_moves
 from analysis.studies.matters.evidence import Evidence
+from analysis.studies.matters.signalled import Signalled
 
-SLOW = 150  # readings of its own before its opening within which a shift began: one that needs more is under .5 sigma
 SAME = 3  # working days by which the starts of one cause, looked at twice, may lie apart
-
-
-@dataclass(frozen=True, eq=False)
-class Signalled:
-    """One signal as the evidence sees it."""
-
-    number: int  # among all signals of the shop
-    touched: Flags  # (n,) its readings
-    since: int  # working day of its likeliest start
-    low: int  # and of the first and last likely one
-    high: int
-    opened: int
-    side: int
-    open: bool
-    back: int  # working day of its likeliest return; past the last one where there is none
-    again: int = -1  # of the last opening of one that was back and opened again under its first start
-
-    @property
-    def lately(self) -> int:
-        """The working day of its likeliest start; of one that is open again that of its last opening: before it came
-        back its readings were those of another time.
-        """
-        return self.again if self.open and self.again > self.opened else self.since
-
-    def first(self, day: Ints) -> int:
-        """The working day from which on its start is looked for."""
-        before = day[self.touched & (day <= self.opened)]
-        return max(self.low, int(before[-min(SLOW, len(before))])) if len(before) else self.low
 
 
 @dataclass(eq=False)
@@ -62,6 +34,7 @@ class Work:
 
     found: Evidence
     keep: Flags
+    away: Flags  # (n,) of earlier times
     explainer: Explainer
     left: dict[int, Signalled]
     closed: bool  # all of them have closed: what is looked at is the past
@@ -107,7 +80,7 @@ def apart(work: Work) -> None:
         if not (homes == number).any():  # moved what others move more: it is told by the chart that it moves most
             spare = (np.bincount(homes, minlength=len(several))[homes] > 1) & (pull[:, number] > 0)
             if spare.any():
-                share = pull[:, number] / pull.max(axis=1)
+                share = pull[:, number] / np.where(spare, pull.max(axis=1), 1.0)
                 homes[int(np.where(spare, share, -np.inf).argmax())] = number
     for number, step in enumerate(several):
         mine = [signal for signal, home in zip(signals, homes, strict=True) if home == number]

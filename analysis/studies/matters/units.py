@@ -1,7 +1,8 @@
 """Signals by the bench they are about: one characteristic at one stage, explained over all its streams."""
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -10,6 +11,21 @@ from analysis.studies.drift.signals import signals
 from analysis.studies.drift.watching import SHARE
 from analysis.studies.matters.to_usual import came_to_usual
 from ingest.store.snapshot import Snapshot
+
+BETWEEN = timedelta(weeks=1)  # so long at least readings were back, or what opened again had never been away
+
+
+@dataclass(frozen=True)
+class Lately:
+    """When a signal opened and began: of one that came back and opened again a week or more later, its last time."""
+
+    opened: datetime
+    began: datetime
+    low: datetime  # first and last likely start
+    high: datetime
+    before: tuple[
+        tuple[datetime, datetime], ...
+    ] = ()  # its times before, each since its likely start until it was back
 
 
 @dataclass(frozen=True, eq=False)
@@ -21,6 +37,24 @@ class Signal:
     row_number: int
     row: dict[str, Any]
     unit: tuple[str, str] | None  # characteristic and stage of the readings it is about; None: of a weekly share
+
+    @cached_property
+    def lately(self) -> Lately:
+        """Its last time."""
+        times: list[list[dict[str, Any]]] = []
+        for one in self.row.get("each") or [self.row]:
+            before = times[-1][-1]["back_at"] if times else None
+            if before is not None and _start(one) - before < BETWEEN:
+                times[-1].append(one)
+            else:
+                times.append([one])
+        spells = tuple((_start(some[0]), some[-1]["back_at"]) for some in times[:-1])
+        return _lately(times[-1][0], spells) if spells else self.ever
+
+    @cached_property
+    def ever(self) -> Lately:
+        """All its times as one."""
+        return _lately(self.row, ())
 
 
 def every_signal(snapshot: Snapshot) -> list[Signal]:
@@ -57,9 +91,14 @@ def by_unit(every: list[Signal]) -> dict[tuple[str, str], list[Signal]]:
     return found
 
 
-def began(one: Signal) -> datetime:
-    """The first moment at which it may have begun."""
-    when: datetime = one.row["began_low"] or one.row["began_at"] or one.row["opened_at"]
+def _lately(opening: dict[str, Any], before: tuple[tuple[datetime, datetime], ...]) -> Lately:
+    opened = opening["opened_at"]
+    low, began, high = (opening[name] or opened for name in ("began_low", "began_at", "began_high"))
+    return Lately(opened, began, low, high, before)
+
+
+def _start(opening: dict[str, Any]) -> datetime:
+    when: datetime = opening["began_at"] or opening["opened_at"]
     return when
 
 

@@ -30,6 +30,33 @@ def test_a_spell_is_told_since_it_began_and_when_it_came_before(moving_desk, ear
         assert said in text.replace("\u00a0", " ")
 
 
+@pytest.mark.parametrize(
+    ("earlier", "lots", "whose", "said"),
+    [
+        ((MAY,), ("NH1",), "", "again since about 24 Aug, as lot NH1 from 4 May to 15 May"),
+        (
+            (MAY, JUNE),
+            ("NH1", "NH3"),
+            "",
+            "again since about 24 Aug, as two lots before, the last NH3 from 8 Jun to 19 Jun",
+        ),
+        (
+            (MAY, JUNE),
+            ("NH1", "NH3"),
+            "Nordhals",
+            "again since about 24 Aug, as two lots before, the last NH3 from 8 Jun to 19 Jun: "
+            "every other lot of Nordhals",
+        ),
+    ],
+)
+def test_lots_that_come_again_are_told_by_their_names_and_whose_they_are(moving_desk, earlier, lots, whose, said):
+    shop, (one, *_) = moving_desk.snapshot().shop, moving_desk.ask(open_matters)
+    began = datetime(2026, 8, 24, 9, tzinfo=UTC)
+    found = replace(one, began_at=began, earlier=earlier, earlier_lots=lots, every_other=whose)
+    for text in (since(found, shop, NOW), matters.line(found, shop, NOW)[0], matters.whole(found, shop, NOW)):
+        assert said in text.replace("\u00a0", " ")
+
+
 def test_long_names_of_several_models_are_told_by_their_number(moving_desk):
     shop, (one, *_) = moving_desk.snapshot().shop, moving_desk.ask(open_matters)
     long = ["HERON-D Concert Grand Auditorium Mk 1", "HERON-D Octave Archtop Mk 4"]

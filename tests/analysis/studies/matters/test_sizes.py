@@ -8,7 +8,8 @@ import pytest
 from analysis.methods.explanation import Explainer
 from analysis.studies.matters.explained import _unexplained
 from analysis.studies.matters.parts import _sizes
-from analysis.studies.matters.steps import Signalled, Work
+from analysis.studies.matters.signalled import Signalled
+from analysis.studies.matters.steps import Work
 
 
 def of(first: float, second: float, size: float) -> tuple[float, float] | None:
@@ -41,7 +42,7 @@ def test_what_nothing_explains_is_sized_with_all_known_that_was_explained_before
     keep = day < 30  # of what has passed
     explainer.taken = [taken]
     one = Signalled(7, day >= 28, since=28, low=27, high=29, opened=28, side=-1, open=True, back=40)
-    work = Work(found, keep, replace_rows(explainer, keep), {7: one}, closed=True)
+    work = Work(found, keep, keep & False, replace_rows(explainer, keep), {7: one}, closed=True)
     told = _unexplained(work, [one])
     assert [column.tolist() for column in told.beside] == [[*taken, *np.zeros(100)]]
 
