@@ -84,10 +84,12 @@ class Readings:
         return self._column(name, slice(row, row + 1))[0]
 
     def only(self, kept: Flags, stream: Ints, streams: Flags) -> "Readings":
-        """Some of them (n,), with the number of the stream of each of these, and which streams are left (s,)."""
-        return replace(
-            self, row=self.row[kept], twin=self.twin[kept], stream=stream, techs=self.techs.filter(pl.Series(streams))
-        )
+        """Some of them (n,), with the number of the stream of each of these, and which streams are left (s,); one whose
+        twin is not left is its own.
+        """
+        place = np.where(kept, np.cumsum(kept) - 1, -1)[self.twin[kept]]
+        twin = np.where(place < 0, np.arange(len(place)), place)
+        return replace(self, row=self.row[kept], twin=twin, stream=stream, techs=self.techs.filter(pl.Series(streams)))
 
     def _column(self, name: str, rows: Ints | Flags | slice) -> pl.Series:
         if name == "tech_set":

@@ -102,3 +102,15 @@ def test_some_of_the_streams_are_the_streams_of_these_alone(ids):
     assert np.array_equal(some.eras.starts, some.starts)
     assert np.array_equal(some.eras.window, some.starts)
     assert np.array_equal(some.own.centre, whole.own.centre[ids])
+
+
+def test_of_some_streams_a_reading_finds_itself_in_the_stream_of_all_techs():
+    held = shop_of([]).once(streams)
+    everyone = np.flatnonzero((held.rows["tech"] == "").to_numpy())
+    some = apart.only(held, np.setdiff1d(np.arange(len(held.starts)), everyone[:1]))
+    twin, all_techs = some.readings.twin, (some.rows["tech"] == "").to_numpy()[some.readings.stream]
+    assert (some.readings.row[twin] == some.readings.row).all()
+    has = np.isin(some.readings.row, some.readings.row[all_techs])
+    assert all_techs[twin[has]].all()
+    assert (twin[~has] == np.flatnonzero(~has)).all()
+    assert 0 < has.sum() < len(has)
