@@ -55,12 +55,12 @@ class Veil:
         if self.show == "names":
             return self.bare
         readers = {name: self._reader(name, read) for name, read in self.bare.readers.items()}
-        said = repr((self.show, sorted(self.words.items()), self.bare.readers["words"](()).rows())).encode()
+        said = repr((self.show, self.bare.readers["words"](()).rows())).encode()
         kept = self.bare.kept_tables
         return replace(
             self.bare,
             readers=readers,
-            kept_tables=kept and kept.under(self._over),
+            kept_tables=kept and kept.under(self._over, lambda: repr(sorted(self.words.items()))),
             laid_over=blake2b(said, digest_size=16).hexdigest(),
         )
 

@@ -48,11 +48,14 @@ class KeptTables:
         self._folder, self._version, self._made, self._held = folder, version, made, held
         self._root = folder / "store" / FOLDER
         self._over: Callable[[str, pl.DataFrame], pl.DataFrame] = lambda _, rows: rows
+        self.laid_over: Callable[[], str] = (
+            str  # what `over` hangs on beside the rows it is given, asked when it matters
+        )
 
-    def under(self, over: Callable[[str, pl.DataFrame], pl.DataFrame]) -> "KeptTables":
+    def under(self, over: Callable[[str, pl.DataFrame], pl.DataFrame], hangs_on: Callable[[], str]) -> "KeptTables":
         """The same, with what is put over the rows of a table before anybody sees them."""
         veiled = copy(self)
-        veiled._over = over
+        veiled._over, veiled.laid_over = over, hangs_on
         return veiled
 
     def of(self, key: str) -> Kept | None:

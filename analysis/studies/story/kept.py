@@ -27,7 +27,7 @@ from analysis.studies.story.of_readings import (
 from analysis.studies.story.of_visits import CAUSED_BY, latest_words, of_visits
 from analysis.studies.story.touched import touched
 from analysis.studies.story.unclocked import ways_of
-from ingest.store.snapshot import Carried, Column, Damaged, Given, Reader, Snapshot, code_of
+from ingest.store.snapshot import Carried, Column, Damaged, Given, KeptTables, Reader, Snapshot, code_of
 from ingest.terms import tables
 
 LEAST = 40_000  # visits from which on the second opening has paid for the writing (tests/benchmarks/years.md)
@@ -40,7 +40,7 @@ def told_of(snapshot: Snapshot) -> dict[str, Columns]:
     place = snapshot.kept_tables
     if place is None or place.visits < LEAST:
         return _held(_worked_out(snapshot))
-    key, kin = _key_of(snapshot)
+    key, kin = _key_of(snapshot, place)
     kept = place.of(key)
     if kept is None:
         given = _carried_on(snapshot, kin)
@@ -142,11 +142,11 @@ def _logs(snapshot: Snapshot) -> pl.DataFrame:
     return snapshot.table("logs", "log_id", "name")
 
 
-def _key_of(snapshot: Snapshot) -> tuple[str, str]:
+def _key_of(snapshot: Snapshot, place: KeptTables) -> tuple[str, str]:
     """All that a story hangs on, and what two must share for the one to be carried on from the other: code, shop, and
     what was laid over the rows. What the rows say, and what people said of causes, is compared row by row.
     """
-    kin = repr((_code(), _digest(repr(snapshot.shop)), snapshot.laid_over))
+    kin = repr((_code(), _digest(repr(snapshot.shop)), snapshot.laid_over, _digest(place.laid_over())))
     said = _digest(repr(snapshot.lines(CAUSED_BY).rows()))
     rows = (snapshot.version, snapshot.made, snapshot.as_of, said)
     return repr((kin, *rows)), kin
