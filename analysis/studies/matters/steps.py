@@ -49,10 +49,11 @@ def apart(work: Work) -> None:
     """
     _one_each(work)
     several = [one for one in work.steps if one.named]
+    crept = len(work.steps) > 1 and any(one.creep is not None for one in work.steps)
     kin = {one.best.kin for one in several}
     taken = work.explainer.taken
     for number, step in enumerate(work.steps):
-        if len(several) > 1 if step.named else len(taken) > 1:
+        if len(several) > 1 or crept if step.named else len(taken) > 1:
             work.explainer.taken = taken[:number] + taken[number + 1 :]
             if step.creep is not None:
                 moves = as_it_moves(work.found, work.explainer, step.best)

@@ -12,6 +12,8 @@ from analysis.studies.matters.creeping import LATELY
 from analysis.studies.matters.in_sight import in_sight
 from analysis.studies.matters.matters import ended_matters, open_matters
 from analysis.studies.matters.rows import matter_rows
+from ingest.terms import tables
+from tests.analysis.studies.drifting import START, shop, snapshot
 from tests.analysis.studies.matters.test_in_sight import STEP
 from tests.analysis.studies.matters.test_over import bench
 from tests.analysis.studies.matters.test_slowly import away, worn
@@ -87,3 +89,25 @@ def test_what_it_costs_if_left_follows_from_where_it_stands(tmp_path):
         held = snapshot.once(signals).streams.readings
         lately = (held.stream == row["stream"]) & (held.taken_at > snapshot.as_of - timedelta(weeks=4)).to_numpy()
         assert row["more_outside"] == pytest.approx((out - before) * int(lately.sum()) / 4, rel=1e-6)
+
+
+def test_a_target_lowered_while_all_creep_leaves_each_model_where_the_creep_brought_it():
+    rng = np.random.default_rng([SEED, 6])
+    n = 100 * 30
+    day = np.repeat(DAYS, 30)
+    hours = (day // 5 * 7 + day % 5) * 24.0 + np.tile(np.arange(30) / 4, 100)
+    model = rng.choice(["M0", "M1", "M2", "M3"], n)
+    lowered = (model == "M2") & (day >= 85)
+    values = 0.9 - SIGMA * (rng.normal(size=n) + crept(0.18)[day] + 4.0 * lowered)
+    aims = [{"from_date": (START + timedelta(days=119)).date(), "model": one, "what": "lower"} for one in ("M2",)]
+    changes = tables.shaped(
+        pl.DataFrame(aims).with_columns(planned=True, characteristic=pl.lit("relief")), tables.CHANGES
+    )
+    made = snapshot(shop(("M0", "M1", "M2", "M3")), {("relief", ""): values}, hours=hours, model=model,
+                    setter=rng.choice(["T1", "T2", "T3"], n), changes=changes)  # fmt: skip
+    told = [one for one in shown(made) if one.creeping is not None]
+    assert len(told) == 1
+    assert set(dict(told[0].creeping.models)) == {"M0", "M1", "M2", "M3"}
+    assert told[0].sizes is None  # no model stands further than another
+    now = -0.18 * 9.8 * SIGMA
+    assert all(one == pytest.approx(now, abs=0.2 * abs(now)) for _, one in told[0].creeping.models)
