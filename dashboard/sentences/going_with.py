@@ -80,6 +80,10 @@ def apart(pairs: list[TellApart], shop: Shop) -> str:
         mine, theirs = _one(pair.this, shop), _one(pair.other, shop)
         many = pair.only_this + pair.only_other
         seen = f"only {many} since then" if many else "there is none since then"
+        whole, lot = (pair.other, pair.this) if pair.this.factor == records.LOT else (pair.this, pair.other)
+        outside = pair.only_this if lot is pair.this else pair.only_other  # of another supplier, under the same name
+        if lot.factor == records.LOT and whole.factor == records.SUPPLIER and not outside:
+            return f"Instruments with {_one(whole, shop)} and not {_one(lot, shop)} would tell: {seen}."
         return f"Instruments with {mine} and not {theirs}, or the other way round, would tell: {seen}."
     return ""
 

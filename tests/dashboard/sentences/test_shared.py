@@ -358,6 +358,15 @@ def test_two_that_cannot_be_told_apart_say_what_would_tell():
     )
 
 
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_lot_is_of_its_supplier_so_that_only_other_lots_of_theirs_would_tell(turned):
+    lot, supplier = candidate(records.LOT, "MP-2291"), candidate(records.SUPPLIER, "Nordhals")
+    pair = TellApart(supplier, lot, 4, 0) if turned else TellApart(lot, supplier, 0, 4)
+    both = [pair.this, pair.other]
+    said = told(found(matters=[matter(MovesWith(both, 9), tell_apart=[pair])]))[0]
+    assert said.endswith("Instruments with supplier Nordhals and not neck lot MP-2291 would tell: only 4 since then.")
+
+
 def test_what_the_shop_checks_first_is_told_in_its_order():
     said = told(found(matters=[matter(check=["saddle blank", "gauge on the master block"])]))[0]
     assert said.endswith("Look first at saddle blank, then gauge on the master block.")
