@@ -17,6 +17,7 @@ from analysis.studies.matters.hangs_on import key_of
 from analysis.studies.matters.instruments import Instruments, instruments
 from analysis.studies.matters.narrowed import narrowed
 from analysis.studies.matters.parts import Part, part_of
+from analysis.studies.matters.places_moved import places_moved
 from analysis.studies.matters.signalled import MARGIN, Signalled
 from analysis.studies.matters.spans import Bench, Span
 from analysis.studies.matters.units import Signal, side_of
@@ -112,15 +113,15 @@ def _explained(snapshot: Snapshot, judged: Signals, here: Bench, looked: Looked)
     numbered = {one.number: one for one in part}
     every = []
     for one in made:
-        # a pooled chart is of all positions; where charts of single ones opened too, these say which moved
+        # a pooled chart is of all positions; where charts of single ones opened too, these say which moved, and where
+        # they are several the readings do
         mine = [numbered[k] for k in one.signals if not _pooled(numbered[k])]
-        if mine and _positions(mine) != wide:
-            narrow = _evidence(snapshot, judged, here, looked, _positions(mine))
-            one = (
-                one
-                if narrow is None
-                else narrowed(one, narrow, until=None if until is None else day_at(narrow, until, snapshot))
-            )
+        places = _positions(mine) if mine else wide
+        if places is None or len(places) > 1:
+            places = places_moved(one) or places
+        narrow = None if places == wide else _evidence(snapshot, judged, here, looked, places)
+        if narrow is not None:
+            one = narrowed(one, narrow, until=None if until is None else day_at(narrow, until, snapshot))
         every.append(one)
     return every or None
 

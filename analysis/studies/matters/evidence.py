@@ -33,6 +33,16 @@ WEIGHTS = {
 
 
 @dataclass(frozen=True, eq=False)
+class Single:
+    """The readings behind the rows of an evidence, each at one position."""
+
+    of: Ints  # (m,) the row of each
+    position: Ints  # (m,) its place in `positions`
+    off: Floats  # (m,) deviation in sigma of a single reading
+    positions: list[str]
+
+
+@dataclass(frozen=True, eq=False)
 class Evidence:
     """One characteristic at one stage, a row an instrument, oldest first."""
 
@@ -53,6 +63,7 @@ class Evidence:
     columns: list[Column]
     airs: dict[str, Air]  # by name of column
     changes: dict[str, dict[str, object]]  # by name of column: the row of tables.CHANGES
+    single: Single | None = None
 
     @cached_property
     def _units(self) -> tuple[Ints, Floats]:
@@ -88,13 +99,16 @@ def evidence(
     least = snapshot.shop.judging.least_readings  # from here on the short-run chart judges
     first_judged = held.eras.starts[era] + np.minimum(held.eras.judged_from[era], least)
     size = np.bincount(of, minlength=n)
-    z = np.bincount(of, (held.values[at] - held.eras.centre[era][mine]) / sd, minlength=n) / size
+    off = (held.values[at] - held.eras.centre[era][mine]) / sd
+    z = np.bincount(of, off, minlength=n) / size
     early = np.bincount(of, at < first_judged[mine], minlength=n) > 0
     reading = np.empty(n, dtype=np.int64)
     reading[of[::-1]] = at[::-1]
     model = known.told[MODEL]
     one, resembles = _spread(z, model.code)
     scale = one * resembles
+    positions, place = np.unique(held.rows["position"].fill_null("").to_numpy(), return_inverse=True)
+    at_place, place = np.unique(place[mine], return_inverse=True)
     numbers, day = np.unique(known.rows["day"].cast(pl.Int32).to_numpy(), return_inverse=True)
     item = snapshot.shop.by_characteristic.get(characteristic)
     factors, words = _factors(known, stage, item.set_stages if item else ())
@@ -126,6 +140,7 @@ def evidence(
         columns,
         air,
         {name: row for name, (row, _) in changes.items()},
+        Single(of, place.astype(np.int64), off, [str(positions[one]) for one in at_place]),
     )
 
 

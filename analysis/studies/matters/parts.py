@@ -1,6 +1,6 @@
 """What one explanation tells of a matter, in words and numbers alone: it can be kept when the readings are let go."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
 
 import numpy as np
@@ -64,6 +64,7 @@ class Part:
     tell_apart: list[TellApart]
     measured: Measured
     planned: Planned | None
+    positions: list[str] = field(default_factory=list)  # that its size is of; none: of all that are read
     usual_at: str = ""  # the last stage before this one that reads the same and where what is touched lay as usual
 
     @property
@@ -95,8 +96,13 @@ def part_of(snapshot: Snapshot, one: Explained, places: list[int], *, lasts: boo
         tell_apart=tell_apart(one),
         measured=_measured(one),
         planned=planned(snapshot, one, moves),
+        positions=[place for place in _single(one.sized.evidence) if place],
         usual_at=usual_at,
     )
+
+
+def _single(found: Evidence) -> list[str]:
+    return found.single.positions if found.single is not None else []
 
 
 def _causes(part: Explained) -> set[tuple[str, str]]:

@@ -60,7 +60,7 @@ def told(
         characteristics=_order(
             [part.characteristic for part in parts] or [one.row["characteristic"] for one in signals]
         ),
-        positions=_order(one.row["position"] for one in signals),
+        positions=_order(parts[0].positions if parts else (one.row["position"] for one in signals)),
         models=_models(signals, parts),
         stages=_order([part.stage for part in parts] or [one.row["stage"] for one in signals]),
         techs=_order(one.row["tech"] for one in signals),
