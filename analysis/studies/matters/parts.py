@@ -12,6 +12,7 @@ from analysis.studies.matters.again import before, sides, spells
 from analysis.studies.matters.creeping import stand_at
 from analysis.studies.matters.evidence import Evidence
 from analysis.studies.matters.explained import Explained
+from analysis.studies.matters.one_reading import one_reading
 from analysis.studies.matters.planned import planned
 from analysis.studies.matters.records import CHANGE, TECH_AT, Candidate, Creeping, MovesWith, Planned, TellApart
 from ingest.store.snapshot import Snapshot
@@ -38,6 +39,7 @@ class Measured:
     """What it comes to over all readings of the same models in that time; None where it touches all of them, or nothing
     with levels is named.
     """
+    one_reading: bool = False  # one that lies far out makes it, the others say nothing
     levels: int = 0  # of what is named (people, lots, gauges ...) in that time, without those of hardly any reading
     earlier: tuple[tuple[date, date], ...] = ()  # its times before the one that began then, oldest first
     earlier_lots: tuple[str, ...] = ()  # of each the lot, where it is lots that come again
@@ -234,6 +236,7 @@ def _measured(part: Explained) -> Measured:
         began_high=max(at[1], at[2]),
         over_all=over_all,
         levels=levels,
+        one_reading=one_reading(part),
         **vars(before(part)),
     )
     return _as_it_stands(one, part, touched, unit)

@@ -156,6 +156,7 @@ class Matter:
     back_since: datetime | None = None  # the first reading without its cause, where a chart of it is open still
     over_all: float | None = None
     """What the size comes to over all readings of its models since then, where what is named has only some of them."""
+    one_reading: bool = False  # one that lies far out makes it, the others say nothing
     levels: int = 0  # of what is named: so many people, lots, gauges ... since then
     usual_at: str = ""  # the last stage before it that reads the same, where what it touches lay as usual
     earlier: tuple[tuple[date, date], ...] = ()  # its times before the one that began then, oldest first
@@ -185,7 +186,10 @@ class Matter:
     def shown(self) -> bool:
         """Do its readings, taken together, show that anything moved? What nothing explains was looked at because a
         chart lay out, so that its size must leave out 0 at 99 %; that of a weekly share, of all weeks since, at 95 %.
+        One reading that lies far out is no move, whatever it goes with.
         """
+        if self.one_reading:
+            return False
         if self.moves_with.named or self.planned is not None or self.size is None:
             return True
         if self.size_low is None or self.size_high is None:
