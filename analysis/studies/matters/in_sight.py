@@ -29,9 +29,10 @@ class InSight:
     by now: its shift, of what creeps where it has come to) and `matter` (key of the open matter that moved it, null
     where none did) and `more_outside` (readings a week that its shift puts outside the limits
     beyond those that its centre line would, by a normal curve of its usual spread; negative where it puts fewer;
-    null without limits or without a shift) and `matter_began` (since when that matter lasts) and `ended`,
-    `back_since` (of a stream whose chart is open while all readings of its matter say that it has ended: the key of
-    that matter, and since when; else null). matters: the open ones by their keys; ended: those that have ended.
+    null without limits, without a shift, or where it went as planned) and `matter_began` (since when that matter lasts)
+    and `ended`, `back_since` (of a stream whose chart is open while all readings of its matter say that it has ended:
+    the key of that matter, and since when; else null). matters: the open ones by their keys; ended: those that have
+    ended.
     """
 
     streams: pl.DataFrame
@@ -69,6 +70,9 @@ def in_sight(snapshot: Snapshot, *, weeks: int = 13, tech: str = "") -> InSight:
     rows = rows.with_columns(matter=pl.when(pl.col("ended").is_null()).then("matter"))
     began = {one.key: one.began_at or one.opened_at for one in matters}
     rows = rows.with_columns(matter_began=pl.col("matter").replace_strict(began, default=None, return_dtype=TIME))
+    meant = [one.key for one in matters if one.planned is not None and one.planned.followed]
+    left = pl.when(~pl.col("matter").is_in(meant).fill_null(False)).then("more_outside")
+    rows = rows.with_columns(more_outside=left)
     return InSight(rows, {one.key: one for one in matters}, {one.key: one for one in ended})
 
 

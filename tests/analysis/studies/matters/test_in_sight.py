@@ -1,6 +1,7 @@
 """Every stream of the rack stands once, what an open matter moved under its key, shares in shares of the tolerance."""
 
-from datetime import timedelta
+from dataclasses import replace
+from datetime import date, timedelta
 from statistics import NormalDist
 
 import polars as pl
@@ -10,6 +11,7 @@ from analysis.studies.drift.rack import rack
 from analysis.studies.drift.signals import signals
 from analysis.studies.matters.in_sight import KEY, cost_if_left, in_sight
 from analysis.studies.matters.matters import open_matters
+from analysis.studies.matters.records import Planned
 from ingest.store.store import open_snapshot
 from tests.dashboard.pages import moving_shop
 
@@ -77,3 +79,14 @@ def test_each_moved_series_stands_with_the_start_of_its_matter(snapshot):
     assert rows["matter_began"].to_list() == [found.matters[key].began_at for key in rows["matter"]]
     assert len(rows)
     assert found.streams.filter(pl.col("matter").is_null())["matter_began"].null_count() > 0
+
+
+def test_what_went_where_it_was_planned_to_go_costs_nothing(snapshot, monkeypatch):
+    for followed in (True, False):
+        plan = Planned("target", date(2026, 9, 7), 2.0, 2.0, 1.9, 2.1, followed=followed, not_followed_by=[])
+        every = [replace(one, planned=plan) for one in open_matters(snapshot)]
+        with monkeypatch.context() as planned:
+            planned.setattr("analysis.studies.matters.in_sight.open_matters", lambda _shop, every=every: every)
+            moved = in_sight(snapshot).streams.filter(pl.col("matter").is_not_null())
+        assert len(moved)
+        assert moved["more_outside"].is_null().all() == followed
