@@ -275,7 +275,7 @@ def _back(snapshot: Snapshot, week: date) -> list[Matter]:
     found = []
     for one in snapshot.once(ended_matters):
         day = one.back_since.astimezone(snapshot.shop.zone).date() if one.back_since else None
-        if day and week - timedelta(weeks=1) <= day < week + timedelta(weeks=1) and one.shown and not one.stands_back:
+        if day and week - timedelta(weeks=1) <= day < week + timedelta(weeks=1) and one.shown and not one.slight:
             found.append(one)
     return found
 

@@ -94,6 +94,7 @@ class Explainer:
     away: Flags | None = None
     taken: list[Floats] = field(default_factory=list)  # columns of explanations taken before, times their effect
     _sieve: Sieve | None = None
+    _known: list[tuple[Floats, Floats]] = field(default_factory=list)  # columns, and their sums by effect
 
     def __post_init__(self) -> None:
         if len(self.values) == 0 or not np.isfinite(self.values).all():
@@ -227,7 +228,9 @@ class Explainer:
         )
         known = np.array([self.values, *extra])
         w, square, (with_values, *with_extra) = products_since(found, self.effects, self.day, known)
-        sums = np.stack([self.sums, *(self.effects.sums(column) for column in extra)], axis=1)
+        sums = np.stack(
+            [self.sums, *(self._sums_of(one) / by for one, by in zip(self.taken, most, strict=True))], axis=1
+        )
         inner = known @ known.T
         log_prior = np.concatenate([one.log_prior for one in found])
         keep = 1 / SIZE_PRIOR
@@ -258,6 +261,14 @@ class Explainer:
         told = _told(found, odds, total, self.day)
         told.sort(key=lambda one: -one.probability)
         return Look(told, float(np.exp(logsumexp(nothing) - total)))
+
+    def _sums_of(self, column: Floats) -> Floats:
+        """Its sums by effect (p,), which one look after another asks for."""
+        told = next((sums for one, sums in self._known if one is column), None)
+        if told is None:
+            told = self.effects.sums(column)
+            self._known.append((column, told))
+        return told
 
     def _unrest(self) -> list[tuple[float, float]]:
         """By how much the variance between days may be larger since than before, with the prior weight of each:

@@ -1,6 +1,7 @@
 """What to know of a week stands in the order of what it does to instruments."""
 
-from datetime import date
+from datetime import UTC, date, datetime
+from types import SimpleNamespace
 
 import numpy as np
 import polars as pl
@@ -10,6 +11,7 @@ from ingest.shopfiles.specs import Specs
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 from tests.analysis.studies.drifting import shop, snapshot
+from tests.dashboard.sentences.test_shared import matter
 
 SEED = 20281214
 
@@ -38,3 +40,15 @@ def test_what_puts_more_instruments_outside_comes_before_what_moved_a_larger_sha
     told = [one.matter for one in review._matters(two_moved(), date(2026, 5, 4)) if one.matter.shown]
     assert [one.characteristics for one in told] == [["action"], ["relief"]]
     assert told[0].share_of_tolerance < told[1].share_of_tolerance
+
+
+def test_what_moved_is_told_to_be_back_though_its_baseline_had_moved_and_a_slight_one_is_not():
+    week, over = date(2026, 3, 30), datetime(2026, 4, 1, 9, tzinfo=UTC)
+    every = [
+        matter(base_moved=True, back_since=over).matter,
+        matter(share_of_tolerance=0.01, back_since=over).matter,
+        matter(back_since=datetime(2026, 3, 9, 9, tzinfo=UTC)).matter,
+        matter(one_reading=True, back_since=over).matter,
+    ]
+    snapshot = SimpleNamespace(once=lambda _study: every, shop=SimpleNamespace(zone=UTC))
+    assert review._back(snapshot, week) == every[:1]

@@ -107,8 +107,11 @@ def evidence(
     model = known.told[MODEL]
     one, resembles = _spread(z, model.code)
     scale = one * resembles
-    positions, place = np.unique(held.rows["position"].fill_null("").to_numpy(), return_inverse=True)
-    at_place, place = np.unique(place[mine], return_inverse=True)
+    there = np.flatnonzero(np.bincount(mine))
+    names = held.rows["position"].gather(there).fill_null("").to_list()
+    positions = sorted(set(names))
+    place = np.zeros(int(there[-1]) + 1, dtype=np.int64)
+    place[there] = [positions.index(name) for name in names]
     numbers, day = np.unique(known.rows["day"].cast(pl.Int32).to_numpy(), return_inverse=True)
     item = snapshot.shop.by_characteristic.get(characteristic)
     factors, words = _factors(known, stage, item.set_stages if item else ())
@@ -140,7 +143,7 @@ def evidence(
         columns,
         air,
         {name: row for name, (row, _) in changes.items()},
-        Single(of, place.astype(np.int64), off, [str(positions[one]) for one in at_place]),
+        Single(of, place[mine], off, positions),
     )
 
 
