@@ -35,6 +35,7 @@ def last_times(
     only those count as open whose readings are not quite back. others : of the same bench, explained elsewhere. closed
     : all of them have, and each is asked about.
     """
+    signals, others = ([_not_back(found, one) for one in each] for each in (signals, others))
     came = sorted((one for one in (*signals, *others) if one.times), key=lambda one: -one.low)
     told = []
     for one in signals:
@@ -122,6 +123,23 @@ def _with(found: Evidence, one: Signalled, other: Signalled) -> Signalled | None
         again=max(one.again, other.again),
         times=(*one.times, (since, times[0][1]), *times[1:]),
     )
+
+
+def _not_back(found: Evidence, one: Signalled) -> Signalled:
+    """The same without those of its times from which its readings never came back for certain: a slow drift opens a
+    chart, lets it close and opens it again.
+    """
+    while one.times:
+        first, over = one.times[-1]
+        shift, between = _shifts(found, replace(one, since=first), over, one.low)
+        left = float(between.mean()) if len(between) else 0.0
+        if len(between) < LEAST or left <= max(HINT * max(shift, SMALL), SHOWN / float(np.sqrt(len(between)))):
+            break
+        times = one.times[:-1]
+        floor = times[-1][1] + 1 + MARGIN if times else 0
+        one = replace(one, since=first, low=first, high=max(first, min(over, one.high)), opened=over, times=times,
+                      floor=floor)  # fmt: skip
+    return one
 
 
 def _floors(one: Signalled, came: list[Signalled]) -> list[int]:
