@@ -263,7 +263,7 @@ STREAM = {"model": "HERON-D", "stage": "final_inspection"}
 def test_week_and_its_paper_say_each_move_in_its_own_unit(marks):
     for text in (plain(on_page(marks, "week.page")), " ".join(on_paper(marks, review.paper))):
         assert re.search(r"Neck relief on HERON-D moved up \d\.\d thou \(\d\.\d to \d\.\d\)", text)
-        assert re.search(r"Action on HERON-D moved up \d\.\d/64 in \(\d\.\d to \d\.\d\)", text)
+        assert re.search(r"Action treble on HERON-D moved up \d\.\d/64 in \(\d\.\d to \d\.\d\)", text)
         assert not re.search(r"\d mm\b", text)
     assert "asked, 64ths" in review.paper()[1]
     assert "asked, thou" in review.paper()[1]
