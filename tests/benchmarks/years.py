@@ -85,7 +85,7 @@ def _shifted(rows: pl.DataFrame, turn: int) -> pl.DataFrame:
         for n in ("serial", "neck", "lot")
         if n in rows.columns
     ]
-    return rows.with_columns(*times, *other, log_id=f"{turn:02x}" + pl.col("log_id").str.slice(2))
+    return rows.with_columns(*times, *other, log_id=f"{turn:02x}" + pl.col("log_id").str.head(-2))
 
 
 def _side(path: Path, times: int) -> None:
