@@ -145,13 +145,15 @@ def spread(code: Ints, off: Floats, *, apart: int = 1) -> float:
     code : (n,) -1 where not known, rows in time order. apart : how many levels on a neighbour stands.
     """
     by_moments = moment(code, off)
-    known = np.flatnonzero(code >= 0)
-    levels, first, of = np.unique(code[known], return_index=True, return_inverse=True)
-    if len(levels) < SEVERAL + apart:
+    first = np.zeros(int(code.max(initial=-1)) + 2, dtype=np.int64)  # the last for those not known
+    first[code[::-1]] = np.arange(len(code))[::-1]
+    size, sums = np.bincount(code + 1)[1:], np.bincount(code + 1, off)[1:]
+    seen = np.flatnonzero(size)
+    if len(seen) < SEVERAL + apart:
         return by_moments
-    order = np.argsort(first)
-    n = np.bincount(of)[order]
-    mean = np.bincount(of, off[known])[order] / n
+    order = seen[np.argsort(first[seen])]
+    n = size[order]
+    mean = sums[order] / n
     square = (mean[apart:] - mean[:-apart]) ** 2
     chance = 1 / n[apart:] + 1 / n[:-apart]
     near = _by_neighbours(square, chance)

@@ -27,7 +27,10 @@ def products_since(
         cell += start[:, None] * (p + 1)
         weights = None if (value == 1.0).all() else np.repeat(value, cell.shape[1])  # most are 1, which counts faster
         sums = np.bincount(cell.ravel(), weights, minlength=k * (p + 1))
-        np.cumsum(sums.reshape(k, p + 1)[::-1, :-1], axis=0, out=w[at : at + k][::-1])
+        mine = w[at : at + k]
+        mine[:] = sums.reshape(k, p + 1)[:, :-1]
+        for day_before in range(k - 2, -1, -1):  # a few starts: rows added up take half of a sum along the columns
+            mine[day_before] += mine[day_before + 1]
         rows.append(row)
         places.append(start + at)
         values.append(value)

@@ -17,6 +17,18 @@ Z95 = 1.96
 
 def benches_before(snapshot: Snapshot, judged: Signals, characteristic: str, stage: str) -> list[Bench]:
     """Benches that read the same characteristic before a stage, the last of them first."""
+    kept = snapshot.once(_before)
+    if (characteristic, stage) not in kept:
+        kept[characteristic, stage] = _benches_before(snapshot, judged, characteristic, stage)
+    return kept[characteristic, stage]
+
+
+def _before(_snapshot: Snapshot) -> dict[tuple[str, str], list[Bench]]:
+    """Of each characteristic at each stage."""
+    return {}
+
+
+def _benches_before(snapshot: Snapshot, judged: Signals, characteristic: str, stage: str) -> list[Bench]:
     order = snapshot.shop.bench_order
     rows = judged.streams.rows.filter((pl.col("characteristic") == characteristic) & (pl.col("tech") == ""))
     names = [one for one in rows["stage"].unique().to_list() if order.get(one, -1) < order.get(stage, -1)]
@@ -40,17 +52,27 @@ def usual_at(snapshot: Snapshot, judged: Signals, part: Explained, span: Span) -
     size = abs(part.best.effect) * float(np.mean(found.scale[touched]))
     serials = found.rows.filter(pl.Series(touched))["serial"].unique()
     for one in benches_before(snapshot, judged, found.characteristic, found.stage):
-        off = _off(judged, one, span, serials)
+        every = _off(snapshot, judged, one, span)
+        off = every.filter(pl.col("serial").is_in(serials.implode()))["off"].to_numpy()
         if len(off) >= LEAST:
             error = float(off.std(ddof=1)) / np.sqrt(len(off))
             return one.stage if abs(float(off.mean())) + Z95 * error < HALF * size else ""
     return ""
 
 
-def _off(judged: Signals, other: Bench, span: Span, serials: pl.Series) -> np.ndarray:
-    """How far each of some instruments lay off its baseline at a bench, in the unit of the readings (n,)."""
-    held, at = judged.streams, other.at[other.within(span)]
-    centre = held.eras.centre[held.last_era][held.readings.stream[at]]
-    told = held.readings.at(at, "serial").with_columns(off=pl.Series(held.values[at] - centre))
-    mine = told.filter(pl.col("serial").is_in(serials.implode()))
-    return mine.group_by("serial", maintain_order=True).agg(pl.col("off").mean())["off"].to_numpy()
+def _off(snapshot: Snapshot, judged: Signals, other: Bench, span: Span) -> pl.DataFrame:
+    """How far each instrument lay off its baseline at a bench over a span, in the unit of the readings: serial, off."""
+    kept = snapshot.once(_kept)
+    key = (other.characteristic, other.stage, span)
+    if key not in kept:
+        held, at = judged.streams, other.at[other.within(span)]
+        centre = held.eras.centre[held.last_era][held.readings.stream[at]]
+        told = held.readings.at(at, "serial").with_columns(off=pl.Series(held.values[at] - centre))
+        mean = told.group_by("serial", maintain_order=True).agg(pl.col("off").mean())
+        kept[key] = mean.with_columns(pl.col("serial").cast(pl.String))
+    return kept[key]
+
+
+def _kept(_snapshot: Snapshot) -> dict[tuple[str, str, Span], pl.DataFrame]:
+    """Of each bench over each span."""
+    return {}
