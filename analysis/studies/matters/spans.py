@@ -3,8 +3,9 @@
 A shop of many years is not explained anew from its first day: signals that opened within eighteen weeks of one another
 are looked at together, over the readings from as long before the first of them may have begun to as long after the last
 has opened; where all have closed, to the day of the last closing, since they are explained as of then. What a cause
-moved shows within that time, or not by these means; and an answer about a time that has passed stays what it was. Where
-eighteen weeks hold too few instruments it is as long as holds enough.
+moved shows within that time, or not by these means; and an answer about a time that has passed stays what it was: the
+few series whose baseline is not complete have no part in it, unless a chart of theirs has. Where eighteen weeks hold
+too few instruments it is as long as holds enough.
 """
 
 from collections.abc import Iterator
@@ -22,20 +23,25 @@ from ingest.store.snapshot import Snapshot
 TOGETHER = timedelta(weeks=18)  # between the openings of signals that are looked at together
 AROUND = 18 * 7  # days
 STEP = 6 * 7  # days: spans begin and end by these, so that one that moves by a day is mostly the same
+FEW = 0.2  # of the readings: so many are of series whose baseline is not complete, or these have a part in all
 ENOUGH = 2000  # instruments, as many as say how far days, lots and people differ (see explained.CALM)
 
 
 @dataclass(frozen=True)
 class Span:
-    """First and last day of the readings that are looked at; None: from the first on, up to now."""
+    """First and last day of the readings that are looked at; None: from the first on, up to now. young : those of
+    series whose baseline is not complete too, which moves with each of their readings.
+    """
 
     first: date | None
     last: date | None
+    young: bool = True
 
     def holds(self, other: "Span") -> bool:
         """Does the other lie in it?"""
         begins = self.first is None or (other.first is not None and other.first >= self.first)
-        return begins and (self.last is None or (other.last is not None and other.last <= self.last))
+        ends = self.last is None or (other.last is not None and other.last <= self.last)
+        return begins and ends and self.young >= other.young
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,10 +53,12 @@ class Bench:
     at: Ints  # (n,) rows of Streams.readings, rising
     day: Ints  # (n,) days since 1970
     instruments: Ints  # (i,) the day of each instrument, rising
+    young: Flags  # (n,) of a series whose baseline is not complete
+    models: frozenset[str]  # of such series
 
     def within(self, span: Span) -> Flags:
         """Which rows lie within a span (n,)."""
-        kept = np.ones(len(self.at), dtype=bool)
+        kept = np.ones(len(self.at), dtype=bool) if span.young else ~self.young
         if span.first is not None:
             kept &= self.day >= number(span.first)
         if span.last is not None:
@@ -67,12 +75,13 @@ class Bench:
         place = int(np.searchsorted(self.instruments, day, side="right")) + ENOUGH
         return max(day + AROUND, int(self.instruments[min(place, len(self.instruments) - 1)]))
 
-    def span(self, start: int, last: int, *, past: bool) -> Span:
+    def span(self, start: int, last: int, *, past: bool, young: bool = True) -> Span:
         """Of what may have begun on one day and is looked at as of another; past : nothing after that is asked."""
         first, end = self.back(start) // STEP * STEP, last if past else -(-self.on(last) // STEP) * STEP
         return Span(
             day_of(first) if first > int(self.instruments[0]) else None,
             day_of(end) if end < int(self.instruments[-1]) else None,
+            young,
         )
 
 
@@ -96,7 +105,10 @@ def bench(snapshot: Snapshot, judged: Signals, characteristic: str, stage: str) 
         day = told["day"].cast(pl.Int32).to_numpy().astype(np.int64)
         each = told.select("visit", "serial").with_columns(day=pl.Series(day)).unique(["visit", "serial"])
         days = np.sort(each["day"].to_numpy())
-        kept[key] = Bench(characteristic, stage, at, day, days) if len(at) else None
+        era = held.last_era[some]
+        new = held.ends[some] + 1 - held.eras.starts[era] < held.eras.judged_from[era]
+        models = frozenset(held.rows["model"].gather(some[new]).to_list())
+        kept[key] = Bench(characteristic, stage, at, day, days, np.repeat(new, size), models) if len(at) else None
     return kept[key]
 
 
@@ -125,7 +137,9 @@ def span_of(snapshot: Snapshot, here: Bench, looked: list[Signal], *, closed: bo
         starts.append(max(number(one.lately.low.astimezone(zone).date()), here.back(opened)))
         until = one.row["closed_at"] if closed else None
         lasts.append(opened if until is None else min(number(until.astimezone(zone).date()), here.on(opened)))
-    return here.span(min(starts), max(lasts), past=closed)
+    theirs = any(one.row["model"] in here.models for one in looked)
+    young = not closed or theirs or float(here.young.mean()) > FEW
+    return here.span(min(starts), max(lasts), past=closed, young=young)
 
 
 def opens_within(snapshot: Snapshot, span: Span, one: Signal) -> bool:
