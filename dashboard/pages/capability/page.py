@@ -58,6 +58,11 @@ def layout(
     every = found = desk.ask(needs, when=when)
     if period:
         found = desk.ask(needs, when=when, first=period.first, last=period.last)
+    known = every if every.columns or when == SET else desk.ask(needs, when=SET)
+    if known.columns and not every.columns:  # no reading as it is asked for: the fields lead back to those there are
+        head = parts.page_head(f"No reading with limits {when}.", "Readings as set are on file.")
+        fields = _filters(known, shop, (when, None, None, EVERYBODY), period)
+        return parts.page(head, fields, parts.empty_state("As set there are some.", "As set", PATH))
     if every.columns and found.is_empty():
         return _empty(every, shop, period, {"when": when, "characteristic": characteristic, "model": model})
     if not found.columns:
