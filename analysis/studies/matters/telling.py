@@ -38,7 +38,6 @@ def told(
     though its signals have closed; ended : its cause has ended, though one has not.
     """
     tolerance = snapshot.once(tolerances)
-    parts = sorted(parts, key=lambda part: (not part.named, -part.telling))
     main = _main(judged, signals, parts, tolerance)
     first = signals[0]
     closed = [one.row["closed_at"] for one in signals]

@@ -8,10 +8,10 @@ import pytest
 
 from analysis.studies.matters.matters import matters, open_matters
 from analysis.studies.matters.settled import settled
-from dashboard.desk.desk import Desk, use
+from dashboard.desk.desk import use
 from dashboard.pages.book import deeds
-from ingest.verbs.load import load
 from tests.dashboard.pages import moving_shop
+from tests.dashboard.pages.typed_anew import typed_anew
 
 SEED = 5
 
@@ -27,12 +27,7 @@ def stands(folder, bass, treble):
         if row["model"] == "LARK-25" and row["action treble (mm)"]:
             row["action treble (mm)"] = f"{2.4 + treble(k) + noise[0, k]:.2f}"
             row["action bass (mm)"] = f"{2.6 + bass(k) + noise[1, k]:.2f}"
-    with (folder / "bench.csv").open("w", newline="") as file:
-        made = csv.DictWriter(file, list(rows[0]), lineterminator="\n")
-        made.writeheader()
-        made.writerows(rows)
-    load(folder, [folder / "bench.csv"], now=moving_shop.NOW)
-    return Desk(folder)
+    return typed_anew(folder, rows, moving_shop.NOW)
 
 
 def up(first, last=1000):

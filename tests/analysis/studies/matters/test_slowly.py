@@ -7,14 +7,14 @@ import numpy as np
 import pytest
 
 from analysis.studies.matters.matters import open_matters
-from dashboard.desk.desk import Desk, use
+from dashboard.desk.desk import use
 from dashboard.pages.book import page as book
 from dashboard.pages.drift import page as drift
 from dashboard.pages.week import page as week
 from dashboard.papers import week as paper
-from ingest.verbs.load import load
 from tests.dashboard.pages import moving_shop
 from tests.dashboard.pages.said import said
+from tests.dashboard.pages.typed_anew import typed_anew
 
 AIM, SPREAD = 2.4, 0.08
 WORN = 0.40  # mm in a hundred instruments
@@ -30,12 +30,7 @@ def worn(folder, of_instrument):
         k = int(row["serial"].split("-")[1]) - 1000
         if row["model"] == "LARK-25" and row["action treble (mm)"]:
             row["action treble (mm)"] = f"{of_instrument(k) + SPREAD * noise[k]:.2f}"
-    with (folder / "bench.csv").open("w", newline="") as file:
-        made = csv.DictWriter(file, list(rows[0]), lineterminator="\n")
-        made.writeheader()
-        made.writerows(rows)
-    load(folder, [folder / "bench.csv"], now=moving_shop.NOW)
-    return Desk(folder)
+    return typed_anew(folder, rows, moving_shop.NOW)
 
 
 def away(k):

@@ -9,13 +9,12 @@ import pytest
 
 from analysis.studies.people import targets
 from dashboard.app import make_app
-from dashboard.desk.desk import Desk
 from dashboard.pages.bench import page as bench
 from dashboard.pages.bench import ways
 from dashboard.pages.logs import readings
-from ingest.verbs.load import load
 from tests.dashboard.pages import people_shop
 from tests.dashboard.pages.said import said
+from tests.dashboard.pages.typed_anew import typed_anew
 
 NUT = ("nut bass (mm)", "nut treble (mm)")
 
@@ -28,12 +27,7 @@ def at_the_nut_alone(folder):
     for row in rows:
         values = read[row["serial"]] if row["stage"] == "nut_slotting" else ["", ""]
         row.update(zip(NUT, values, strict=True))
-    with (folder / "bench.csv").open("w", newline="") as file:
-        made = csv.DictWriter(file, list(rows[0]), lineterminator="\n")
-        made.writeheader()
-        made.writerows(rows)
-    load(folder, [folder / "bench.csv"], now=people_shop.NOW)
-    return Desk(folder)
+    return typed_anew(folder, rows, people_shop.NOW)
 
 
 @pytest.mark.parametrize("alone", [True, False])
