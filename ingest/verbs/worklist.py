@@ -13,6 +13,7 @@ from ingest.store.accounts import CONFLICT
 from ingest.store.snapshot import Snapshot
 from ingest.terms.questions import IMPLAUSIBLE
 from ingest.verbs.groups import MEANS, NEW, VALUE, VERDICT, Decision, Group
+from ingest.verbs.guessed_units import lengths_lain, with_units
 from ingest.verbs.guessed_words import guessed_words, with_guess
 from ingest.verbs.new_entries import proposed
 from ingest.verbs.original_rows import place_of
@@ -51,9 +52,10 @@ def worklist(snapshot: Snapshot, *, folder: Path, asked: pl.DataFrame, people: b
     for group in _kept_as_typed(snapshot, people, folder):
         groups.setdefault("kept model" if group.field == "model" else group.field, []).append(group)
     ranges = _ranges(snapshot)
+    lain = lengths_lain(snapshot) if any(group.real for mine in groups.values() for group in mine) else {}
     found = []
     for name, mine in groups.items():
-        mine = [_guessed_value(group, ranges) for group in mine]
+        mine = with_units([_guessed_value(group, ranges) for group in mine], lain)
         mine.sort(key=lambda group: (not group.sure, -len(group.rows), group.typed))
         title = TITLES.get(name, name[:1].upper() + name[1:])
         found.append(Decision(name, title, _about(mine), mine[0].kind, sum(len(g.rows) for g in mine), tuple(mine)))
