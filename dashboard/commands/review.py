@@ -91,7 +91,8 @@ def week(
 ) -> None:
     """Write the weekly review as a paper.
 
-    One HTML file that needs nothing else: mail it, print it, or have a PDF made of it. No tech is named in it.
+    One HTML file that needs nothing else: mail it, print it, or have a PDF made of it. No tech is named in it but
+    where somebody wrote a name into the book.
     """
     if every:
         for line in scheduled(every, shop, out, pdf=pdf, letter=letter):

@@ -255,6 +255,11 @@ def _size(matter: Matter, key: str, shop: Shop) -> str:
         ends = [matter.size_low, matter.size_high]
     first, last = (numbers.in_unit(one, quantity, shown=shown) for one in ends)
     digits = numbers.decimals_in(text, quantity, shown=shown)  # as the size itself is written
+    if matter.size_low * matter.size_high > 0 and not numbers.is_some(numbers.plain(first, digits)):
+        digits += 1  # an end written as nothing would say that it may not have moved
+        text = numbers.with_unit(
+            numbers.plain(numbers.in_unit(size, quantity, shown=shown), digits), numbers.unit_of(quantity, shown=shown)
+        )
     if numbers.plain(first, digits) == numbers.plain(last, digits):
         return text
     return f"{text} ({numbers.span(first, last, digits)})"

@@ -82,7 +82,7 @@ def test_its_paper_is_the_same_to_the_last_figure(shop, counter):
     assert name == "weekly-review-2026-03-30"
 
     def body(html):
-        return html[html.index("<h1") : html.index("Names no tech.")]
+        return html[html.index("<h1") : html.index("Names no tech")]
 
     assert body(again) == body(printed)
     assert "Reviewed by Mara on" in again

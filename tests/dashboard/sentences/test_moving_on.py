@@ -40,3 +40,17 @@ def test_a_creep_too_small_for_two_digits_is_written_with_four_decimals(moving_d
     shop, (one, *_) = moving_desk.snapshot().shop, moving_desk.ask(open_matters)
     found = replace(one, size=0.22, creeping=replace(GOES_ON, a_week=0.00024))
     assert moving_on.pace(found, shop).replace("\u00a0", " ") == "0.0002 mm a week more"
+
+
+@pytest.mark.parametrize(
+    ("size", "low", "high", "said"),
+    [
+        (-0.0065, -0.011, -0.002, "down 0.006 mm (0.002 to 0.011)"),
+        (0.0065, -0.002, 0.015, "up 0.01 mm (0.00 to 0.01)"),  # it may not have moved: nothing is hidden
+        (0.22, 0.19, 0.25, "up 0.22 mm (0.19 to 0.25)"),
+    ],
+)
+def test_an_end_that_is_not_nothing_is_not_written_as_nothing(moving_desk, size, low, high, said):
+    shop, (one, *_) = moving_desk.snapshot().shop, moving_desk.ask(open_matters)
+    found = replace(one, size=size, size_low=low, size_high=high, sizes=None, creeping=None)
+    assert matters.by(found, shop).replace("\u00a0", " ").startswith(said)
