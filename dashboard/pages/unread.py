@@ -18,15 +18,17 @@ def strip(page: str) -> Any:
         return None
     shop = desk.here().snapshot().shop
     rows = desk.ask(unread)
-    told = words.lines(rows, shop, page)
-    if not told:
+    told, later = words.first_and_later(rows, shop, page)
+    if not told and not later:
         return None
     shown: list[Any] = [html.P(one) for one in told[: words.MOST]]
-    rest = told[words.MOST :]
+    rest = [*told[words.MOST :], *later]
     if rest:
-        shown.append(
-            html.Details([html.Summary(f"and {numbers.count(len(rest))} more"), *(html.P(one) for one in rest)])
+        many = numbers.count(len(rest))
+        more = (
+            f"and {many} more" if shown else "One thing is not read" if many == "1" else f"{many} things are not read"
         )
+        shown.append(html.Details([html.Summary(more), *(html.P(one) for one in rest)]))
     if words.in_logs(rows, page):
         shown.append(dcc.Link("Say in Logs what the columns are", href="/logs", className="small"))
     return html.Section(

@@ -62,8 +62,10 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
     charts = _charts(made, shown)
     gaps = dict(found.gaps)
     air = _air(shown, shop)
+    before, behind = unread.first_and_later(found.unread, shop)
     sheets = {
-        "unread": unread.lines(found.unread, shop),
+        "unread": before,
+        "unread_later": behind,
         "arrived": {
             "missing": [
                 *(silent.asked_of(awaited_since(found)) if week is None else []),

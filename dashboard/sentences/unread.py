@@ -23,7 +23,13 @@ WHOLE = {  # of stages of which nothing was read
         "whole instrument, and they were taken at the end, say so in shop.toml, as relief @ final_inspection, then "
         "`truerun again --all`."
     ),
+    unread.LAST: "Nothing is judged as it leaves: readings stand at {}, and none at final inspection or a play test.",
+    unread.REPAIRS: (
+        "Instruments come to {} only when they are sent back to it, and the first work there counts as nobody's "
+        'rework: role = "repair" in its [[stage]] says so.'
+    ),
 }
+LATER_ON = (unread.MINUTES, unread.LAST, unread.REPAIRS)  # of the weekly review: what says no less of this week
 TOUCHES = {  # what each page needs
     "week": (
         unread.OUTCOMES,
@@ -31,24 +37,32 @@ TOUCHES = {  # what each page needs
         unread.CHARACTERISTIC,
         unread.LIMITS,
         unread.JUDGED,
+        unread.LAST,
         unread.MINUTES,
+        unread.REPAIRS,
         unread.STAGE,
         unread.COLUMN,
     ),
     "drift": (unread.CHARACTERISTIC, unread.COLUMN),
-    "capability": (unread.CHARACTERISTIC, unread.LIMITS, unread.JUDGED, unread.COLUMN),
-    "rework": (unread.OUTCOMES, unread.LATER, unread.CAUSES, unread.MINUTES, unread.STAGE),
+    "capability": (unread.CHARACTERISTIC, unread.LIMITS, unread.JUDGED, unread.LAST, unread.COLUMN),
+    "rework": (unread.OUTCOMES, unread.LATER, unread.CAUSES, unread.MINUTES, unread.REPAIRS, unread.STAGE),
     "necks": (unread.LIMITS, unread.CHARACTERISTIC, unread.OUTCOMES),
-    "bench": (unread.OUTCOMES, unread.CAUSES, unread.JUDGED, unread.MINUTES),
+    "bench": (unread.OUTCOMES, unread.CAUSES, unread.JUDGED, unread.LAST, unread.MINUTES),
     "packet": (unread.OUTCOMES, unread.CHARACTERISTIC, unread.LIMITS, unread.MINUTES),
-    "target card": (unread.CHARACTERISTIC, unread.OUTCOMES, unread.JUDGED, unread.MINUTES),
+    "target card": (unread.CHARACTERISTIC, unread.OUTCOMES, unread.JUDGED, unread.LAST, unread.MINUTES),
 }
 
 
 def in_logs(rows: pl.DataFrame, page: str) -> bool:
     """Is any of it mended by saying what a column is? Limits stand in specs.csv, planned minutes in shop.toml."""
-    elsewhere = [unread.LATER, unread.LIMITS, unread.JUDGED, unread.MINUTES]
+    elsewhere = [unread.LATER, unread.LIMITS, unread.JUDGED, *LATER_ON]
     return bool(rows["what"].is_in([one for one in TOUCHES[page] if one not in elsewhere]).any())
+
+
+def first_and_later(rows: pl.DataFrame, shop: Shop, page: str = "week") -> tuple[list[str], list[str]]:
+    """The `lines` of a page: those that stand before all else, and those of the week that may stand behind it."""
+    later = rows["what"].is_in(LATER_ON if page == "week" else ())
+    return lines(rows.filter(~later), shop, page), lines(rows.filter(later), shop, page)
 
 
 def lines(rows: pl.DataFrame, shop: Shop, page: str = "week") -> list[str]:
@@ -96,6 +110,8 @@ def line(row: dict[str, Any], shop: Shop) -> str:
         return (
             f"{shop.stage_name(key)}: no minutes planned, typed or clocked for {numbers.of(cells, of)} visits; no cost."
         )
+    if what == unread.REPAIRS:
+        return WHOLE[what].format(f"{shop.stage_name(key).lower()} ({numbers.of(cells, of)})")
     if what == unread.STAGE:
         return f"{shop.stage_name(key)}: no row read."
     if what == unread.COLUMN:

@@ -13,6 +13,7 @@ from typing import Any
 
 from ingest.beginning.additions import additions_text, keep, known_log, under
 from ingest.beginning.answers import LogSaid, Said, checked_answers, said_of, slip, unheard
+from ingest.beginning.as_needed import mark_repairs
 from ingest.beginning.asking import COLUMN, LEAVE, Ask, Asker, no_zone, unfit
 from ingest.beginning.days_of_others import with_orders, zone_of
 from ingest.beginning.families import FAMILIES, family_of
@@ -98,6 +99,8 @@ def propose(
     add_models(draft, surveys, asker, shop)
     unread += [*_without_limits(draft), *tunings(draft, asker, shop)]
     _mark_roles(draft, asker, shop)
+    if shop is None:
+        mark_repairs(draft, _measured_at(draft))
     finish_measures(draft, shop)
     unread += [*set_nowhere(draft), *not_told(draft.logs)] if shop is None else []
     steps = steps_seen(draft)

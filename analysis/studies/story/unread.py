@@ -1,6 +1,5 @@
 """What was not read: characteristics, outcomes, causes, limits, minutes and stages that no log tells of, so that
-nothing
-that needs them is shown as good.
+nothing that needs them is shown as good.
 """
 
 import polars as pl
@@ -9,24 +8,28 @@ from analysis.studies.story.story import Story, story
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
-CHARACTERISTIC, OUTCOMES, LATER, CAUSES, LIMITS, JUDGED, MINUTES, STAGE, COLUMN = (
+CHARACTERISTIC, OUTCOMES, LATER, CAUSES, LIMITS, JUDGED, LAST, MINUTES, REPAIRS, STAGE, COLUMN = (
     "characteristic",
     "outcomes",
     "outcomes told later",  # of a stage at which a row has no result, but at a later one
     "causes",
     "limits",
     "judged",
+    "last",  # no reading at the end, in sheets whose rows say at which bench each was taken
     "minutes",
+    "repairs",  # of a bench to which instruments come only when they are sent back: no role says so
     "stage",
     "column",
 )
 SOME = 0.05  # of the cells of a characteristic, or of a stage's visits without minutes: so many are said
 LEAST = 10  # cells of numbers in a column that nobody has mapped: fewer are no lost measurement
 NUMBERS = 0.5  # of its cells: the column holds measurements
+ONLY = 0.95  # of the instruments at a bench came to it in a loop: its work is done where it is asked for
 UNREAD: dict[str, pl.DataType] = {
     "what": pl.String(),  # one of the words above
     "key": pl.String(),  # characteristic, stage or heading; '' for all of them
-    "cells": pl.Int64(),  # cells not read; of causes, outcomes and minutes visits; of limits and judged readings
+    "cells": pl.Int64(),  # cells not read; of causes, outcomes and minutes visits; of limits, judged and last readings;
+    # of repairs instruments that came only when sent back
     "of": pl.Int64(),  # of so many
     "logs": pl.Int64(),  # in so many logs
 }
@@ -34,7 +37,7 @@ UNREAD: dict[str, pl.DataType] = {
 
 def unread(snapshot: Snapshot) -> pl.DataFrame:
     """UNREAD: what was not read, outcomes first, then causes, characteristics, limits and where none is held against
-    them, minutes, stages, columns. Nothing before any log is loaded: that is what is to be said then.
+    them, minutes, repairs, stages, columns. Nothing before any log is loaded: that is what is to be said then.
     """
     told = snapshot.once(story)
     if told.visits.is_empty() and snapshot.table("logs").is_empty():
@@ -46,6 +49,7 @@ def unread(snapshot: Snapshot) -> pl.DataFrame:
         _limits(snapshot, told),
         _judged(snapshot, told),
         _minutes(snapshot, told),
+        _repairs(snapshot, told),
         _stages(snapshot, told),
         _columns(snapshot),
     ]
@@ -178,7 +182,7 @@ def _limits(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
 
 def _judged(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
     """The benches where readings stand, a row each, if none stands at a final inspection or a play test: nothing is
-    judged.
+    judged. Where no sheet has a row for a whole instrument they were taken where they stand.
     """
     counts = told.readings.select("stage", "role").group_by("stage", "role").len()
     rows = tables.plain(counts).filter(pl.col("stage") != "")
@@ -187,7 +191,8 @@ def _judged(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
     rows = rows.filter(pl.col("role") == "bench").sort(
         pl.col("stage").replace_strict(snapshot.shop.bench_order, default=99, return_dtype=pl.Int64)
     )
-    return [(JUDGED, stage, n, n, 0) for stage, n in rows.select("stage", "len").iter_rows()]
+    what = JUDGED if any(log.shape == "instrument" for log in snapshot.shop.logs) else LAST
+    return [(what, stage, n, n, 0) for stage, n in rows.select("stage", "len").iter_rows()]
 
 
 def _minutes(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
@@ -198,6 +203,22 @@ def _minutes(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
         pl.col("stage").replace_strict(order, default=99, return_dtype=pl.Int64)
     )
     return [(MINUTES, *row) for row in rows.select("stage", "cells", "of", "logs").iter_rows()]
+
+
+def _repairs(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
+    """Benches that nearly every instrument reached in a loop only: without the role of a repair the first work there
+    counts as nobody's rework.
+    """
+    if told.loops.is_empty():
+        return []
+    first = told.visits.select("stage", "role", "pass_no", "loop", "log_id", "minutes").filter(
+        (pl.col("role") == "bench") & (pl.col("pass_no") == 1)
+    )
+    counted = first.group_by("stage").agg(
+        cells=pl.col("loop").is_not_null().sum(), of=pl.len(), logs=pl.col("log_id").n_unique()
+    )
+    rows = counted.filter(pl.col("cells") >= LEAST, pl.col("cells") >= ONLY * pl.col("of")).sort("stage")
+    return [(REPAIRS, *row) for row in tables.plain(rows).select("stage", "cells", "of", "logs").iter_rows()]
 
 
 def _stages(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:

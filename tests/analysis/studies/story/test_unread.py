@@ -161,8 +161,10 @@ def test_without_limits_nothing_is_called_inside(tmp_path):
     assert review(snapshot).outside.is_empty()
 
 
-def test_where_all_is_read_at_a_bench_it_is_said_that_nothing_is_judged_and_where_to_say_otherwise(tmp_path):
+def test_where_rows_of_whole_instruments_are_read_at_a_bench_it_is_said_where_to_say_otherwise(tmp_path):
     snapshot = shop_of(tmp_path, at="neck_straightening")
+    logs = (Log(files="*.csv", shape="instrument"),)
+    snapshot = replace(snapshot, shop=snapshot.shop.model_copy(update={"logs": logs}))
     told = snapshot.once(unread).filter(pl.col("what") == study.JUDGED)
     assert told.select("key", "cells", "of").rows() == [("neck_straightening", 90, 90)]
     for page in ("week", "capability", "bench"):
@@ -170,6 +172,39 @@ def test_where_all_is_read_at_a_bench_it_is_said_that_nothing_is_judged_and_wher
             snapshot, page
         )
     assert "limits are held at" not in said(snapshot, "drift")
+
+
+def test_where_rows_say_at_which_bench_they_were_read_nothing_is_advised_and_the_week_says_it_last(tmp_path):
+    snapshot = shop_of(tmp_path, at="neck_straightening")
+    told = snapshot.once(unread)
+    assert told.filter(what=study.LAST).select("key", "cells", "of").rows() == [("neck_straightening", 90, 90)]
+    before, behind = words.first_and_later(told, snapshot.shop)
+    assert before == []
+    assert behind == [
+        "Nothing is judged as it leaves: readings stand at neck straightening, and none at final inspection or a play "
+        "test."
+    ]
+    assert words.first_and_later(told, snapshot.shop, "capability") == (behind, [])
+
+
+def test_a_bench_that_is_reached_only_by_send_backs_is_asked_to_be_one_of_repairs(tmp_path):
+    """Four stages, of which the first is only done where the play test asks for it."""
+    snapshot = shop_of(tmp_path)
+    held = snapshot.once(story)
+    stray = pl.col("stage") == "neck_straightening"
+    first = pl.col("pass_no") == 1
+    asked = held.visits.filter(~stray | pl.col("loop").is_not_null())  # their first visit there was never made
+    told = replace(held, visits=asked.with_columns(pass_no=pl.when(stray).then(1).otherwise("pass_no")))
+    assert study._repairs(snapshot, told) == []  # five instruments are too few to say so
+    many = replace(told, visits=pl.concat([told.visits] * 2))
+    assert study._repairs(snapshot, many) == [(study.REPAIRS, "neck_straightening", 10, 10, 1)]
+    some = replace(held, visits=pl.concat([held.visits.filter(first)] * 2))
+    assert study._repairs(snapshot, some) == []
+    row = dict(zip(study.UNREAD, (study.REPAIRS, "neck_straightening", 10, 10, 1), strict=True))
+    assert words.line(row, snapshot.shop).replace("\u00a0", " ") == (
+        "Instruments come to neck straightening (10 of 10) only when they are sent back to it, and the first work "
+        'there counts as nobody\'s rework: role = "repair" in its [[stage]] says so.'
+    )
 
 
 def test_where_some_readings_are_of_a_play_test_all_are_judged_there(tmp_path):
