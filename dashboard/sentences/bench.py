@@ -51,6 +51,7 @@ SETTLE = (
         "Write down the purpose, that nothing follows from a figure by itself, and for how long it is kept.",
     ),
 )
+NAME_THEM = "Say in Logs who it is: from then on shop.toml names them, and their targets and their practice stand here."
 
 
 def who(shop: Shop, tech: str) -> str:
@@ -319,3 +320,10 @@ def _slips(far: int) -> str:
         f" {numbers.in_words(far, capital=True)} {many} {lie} far from all others and may be mistyped: {they} not "
         f"counted until {they} corrected."
     )
+
+
+def in_no_list(row: Row) -> tuple[str, str]:
+    """Of a name that shop.toml does not list: `NORA stands in the logs and in no list.`, and since when."""
+    n = row["visits"]
+    visits = "1 visit" if n == 1 else f"{numbers.count(n)} visits"
+    return f"{row['tech']} stands in the logs and in no list.", f"{visits} since {numbers.day(row['first_day'])}."

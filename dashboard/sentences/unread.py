@@ -29,7 +29,12 @@ WHOLE = {  # of stages of which nothing was read
         'rework: role = "repair" in its [[stage]] says so.'
     ),
 }
-LATER_ON = (unread.MINUTES, unread.LAST, unread.REPAIRS)  # of the weekly review: what says no less of this week
+LATER_ON = (
+    unread.MINUTES,
+    unread.LAST,
+    unread.REPAIRS,
+    unread.PEOPLE,
+)  # of the weekly review: what says no less of this week
 TOUCHES = {  # what each page needs
     "week": (
         unread.OUTCOMES,
@@ -40,6 +45,7 @@ TOUCHES = {  # what each page needs
         unread.LAST,
         unread.MINUTES,
         unread.REPAIRS,
+        unread.PEOPLE,
         unread.STAGE,
         unread.COLUMN,
     ),
@@ -47,7 +53,7 @@ TOUCHES = {  # what each page needs
     "capability": (unread.CHARACTERISTIC, unread.LIMITS, unread.JUDGED, unread.LAST, unread.COLUMN),
     "rework": (unread.OUTCOMES, unread.LATER, unread.CAUSES, unread.MINUTES, unread.REPAIRS, unread.STAGE),
     "necks": (unread.LIMITS, unread.CHARACTERISTIC, unread.OUTCOMES),
-    "bench": (unread.OUTCOMES, unread.CAUSES, unread.JUDGED, unread.LAST, unread.MINUTES),
+    "bench": (unread.OUTCOMES, unread.CAUSES, unread.JUDGED, unread.LAST, unread.MINUTES, unread.PEOPLE),
     "packet": (unread.OUTCOMES, unread.CHARACTERISTIC, unread.LIMITS, unread.MINUTES),
     "target card": (unread.CHARACTERISTIC, unread.OUTCOMES, unread.JUDGED, unread.LAST, unread.MINUTES),
 }
@@ -112,6 +118,16 @@ def line(row: dict[str, Any], shop: Shop) -> str:
         )
     if what == unread.REPAIRS:
         return WHOLE[what].format(f"{shop.stage_name(key).lower()} ({numbers.of(cells, of)})")
+    if what == unread.PEOPLE:
+        names, they = (
+            ("One name", "stands")
+            if row["logs"] == 1
+            else (f"{numbers.in_words(row['logs'], capital=True)} names", "stand")
+        )
+        return (
+            f"{names} in the logs {they} in no list ({numbers.of(cells, of)} visits): say in Logs who that is; until "
+            "then nobody's Bench has this work."
+        )
     if what == unread.STAGE:
         return f"{shop.stage_name(key)}: no row read."
     if what == unread.COLUMN:

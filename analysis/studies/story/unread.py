@@ -5,10 +5,11 @@ nothing that needs them is shown as good.
 import polars as pl
 
 from analysis.studies.story.story import Story, story
+from analysis.studies.story.unlisted import unlisted
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
-CHARACTERISTIC, OUTCOMES, LATER, CAUSES, LIMITS, JUDGED, LAST, MINUTES, REPAIRS, STAGE, COLUMN = (
+CHARACTERISTIC, OUTCOMES, LATER, CAUSES, LIMITS, JUDGED, LAST, MINUTES, REPAIRS, PEOPLE, STAGE, COLUMN = (
     "characteristic",
     "outcomes",
     "outcomes told later",  # of a stage at which a row has no result, but at a later one
@@ -18,6 +19,7 @@ CHARACTERISTIC, OUTCOMES, LATER, CAUSES, LIMITS, JUDGED, LAST, MINUTES, REPAIRS,
     "last",  # no reading at the end, in sheets whose rows say at which bench each was taken
     "minutes",
     "repairs",  # of a bench to which instruments come only when they are sent back: no role says so
+    "people",  # whom shop.toml does not list
     "stage",
     "column",
 )
@@ -29,15 +31,15 @@ UNREAD: dict[str, pl.DataType] = {
     "what": pl.String(),  # one of the words above
     "key": pl.String(),  # characteristic, stage or heading; '' for all of them
     "cells": pl.Int64(),  # cells not read; of causes, outcomes and minutes visits; of limits, judged and last readings;
-    # of repairs instruments that came only when sent back
+    # of repairs instruments that came only when sent back; of people visits
     "of": pl.Int64(),  # of so many
-    "logs": pl.Int64(),  # in so many logs
+    "logs": pl.Int64(),  # in so many logs; of people so many names
 }
 
 
 def unread(snapshot: Snapshot) -> pl.DataFrame:
     """UNREAD: what was not read, outcomes first, then causes, characteristics, limits and where none is held against
-    them, minutes, repairs, stages, columns. Nothing before any log is loaded: that is what is to be said then.
+    them, minutes, repairs, people, stages, columns. Nothing before any log is loaded: that is what is to be said then.
     """
     told = snapshot.once(story)
     if told.visits.is_empty() and snapshot.table("logs").is_empty():
@@ -50,6 +52,7 @@ def unread(snapshot: Snapshot) -> pl.DataFrame:
         _judged(snapshot, told),
         _minutes(snapshot, told),
         _repairs(snapshot, told),
+        _people(snapshot, told),
         _stages(snapshot, told),
         _columns(snapshot),
     ]
@@ -219,6 +222,11 @@ def _repairs(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
     )
     rows = counted.filter(pl.col("cells") >= LEAST, pl.col("cells") >= ONLY * pl.col("of")).sort("stage")
     return [(REPAIRS, *row) for row in tables.plain(rows).select("stage", "cells", "of", "logs").iter_rows()]
+
+
+def _people(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
+    rows = snapshot.once(unlisted)
+    return [(PEOPLE, "", int(rows["visits"].sum()), len(told.visits), len(rows))] if len(rows) else []
 
 
 def _stages(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:

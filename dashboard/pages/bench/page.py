@@ -13,6 +13,7 @@ from dash import Dash, dcc, html
 from analysis.methods.problems import UnusableData
 from analysis.studies.people import bands, learning_curves, targets, techs
 from analysis.studies.people.keeping import past_keeping
+from analysis.studies.story.unlisted import unlisted
 from analysis.studies.story.unread import unread
 from dashboard import address as addresses
 from dashboard import numbers, parts
@@ -52,6 +53,8 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
             ),
             empty,
         )
+    if tech and tech not in here and tech in desk.ask(unlisted)["tech"]:
+        return _in_no_list(tech)
     new = desk.ask(learning_curves.new_techs).filter(~pl.col("tech").is_in(list(past)))
     default = _newest(new, shop) or (people["tech"][0] if len(people) else here[0])
     tech = addresses.chosen(tech, here, moved.whose(stage, characteristic, here) or default) or default
@@ -102,6 +105,13 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
         deeds.sheet(shop, tech, stage, name, at),
         *[html.P(text, className="small") for text in [sentences_bench.past_keeping(shop, past)] if text],
     )
+
+
+def _in_no_list(tech: str) -> Any:
+    """Of a name of the logs that shop.toml does not list: how it gets there, and nobody else's figures."""
+    row = desk.ask(unlisted).row(by_predicate=pl.col("tech") == tech, named=True)
+    told = sentences_bench.in_no_list(row)
+    return parts.page(parts.page_head(*told), parts.empty_state(sentences_bench.NAME_THEM, "Open Logs", "/logs"))
 
 
 def _together(people: pl.DataFrame, shop: Shop, tech: str) -> list[html.P]:
