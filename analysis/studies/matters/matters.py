@@ -21,6 +21,7 @@ from analysis.studies.drift.entries import entries_for
 from analysis.studies.drift.opened import BACK, PERSON
 from analysis.studies.drift.signals import Signals, signals
 from analysis.studies.matters.accounts import Looked, parts_of
+from analysis.studies.matters.one_move import SAME_CAUSE, one_move
 from analysis.studies.matters.parts import Part
 from analysis.studies.matters.records import Matter
 from analysis.studies.matters.settled import settled
@@ -30,7 +31,6 @@ from analysis.studies.matters.units import Signal, by_unit, every_signal
 from analysis.studies.matters.whose_lines import Held, before_it, lines_of_signals, moved
 from ingest.store.snapshot import Snapshot
 
-SAME_CAUSE = timedelta(days=14)  # likely starts of one cause at two stages lie no further apart
 LOOKED_BACK = timedelta(weeks=13)  # signals that closed since then may belong to a cause that lasts
 OPEN = {"closed_at": None, "closed_by": "", "back_at": None}  # as a signal stood before a person closed it
 JUST_OVER = timedelta(weeks=2)  # what closed since then is told to be back, and an action on it is still in sight
@@ -168,7 +168,38 @@ def _open_ones(snapshot: Snapshot) -> list[_Group]:
     held = {number for group in groups for number in group.signals}
     over = _closed_ones(snapshot, judged, held, since=snapshot.as_of - JUST_OVER)
     groups += [replace(one, ended=True) for one in over if one.parts]
-    return groups + [_Group({one.number}, []) for one in still if one.unit is None]
+    return _with_theirs(groups) + [_Group({one.number}, []) for one in still if one.unit is None]
+
+
+def _with_theirs(groups: list[_Group]) -> list[_Group]:
+    """The same, where what ended at a bench has become a part of what is open there of the same cause: while that goes
+    on it is not back, whichever of its charts are.
+    """
+    opened, kept = [one for one in groups if not one.ended and one.parts], list[_Group]()
+    for one in groups:
+        home = next((other for other in opened if one.ended and _same_cause(one, other)), None)
+        if home is None:
+            kept.append(one)
+        else:
+            home.signals |= one.signals
+    return kept
+
+
+def _is_open(one: _Group, every: list[Signal]) -> bool:
+    return any(every[k].row["closed_at"] is None for k in one.signals)
+
+
+def _same_cause(one: _Group, other: _Group) -> bool:
+    """Is one cause named for both at one bench?"""
+    return _at_one(one, other) and bool(set(one.parts[0].causes) & set(other.parts[0].causes))
+
+
+def _at_one(one: _Group, other: _Group) -> bool:
+    """Are both of one bench, and was neither closed by a person?"""
+    if not one.parts or not other.parts or one.settled or other.settled:
+        return False
+    mine, theirs = one.parts[0], other.parts[0]
+    return (mine.characteristic, mine.stage) == (theirs.characteristic, theirs.stage)
 
 
 def _looked_at(snapshot: Snapshot, here: Bench, part: list[Signal], closed: list[Signal]) -> Iterator[Looked]:
@@ -298,13 +329,11 @@ def _alike(one: _Group, other: _Group, every: list[Signal]) -> bool:
     if not one.parts or not other.parts or one.settled or other.settled:
         return False
     mine, theirs = one.parts[0], other.parts[0]
-    apart = abs(mine.started - theirs.started)
     if mine.named and theirs.named:
-        same_bench = mine.characteristic == theirs.characteristic and mine.stage == theirs.stage
-        return bool(set(mine.causes) & set(theirs.causes)) and (apart <= SAME_CAUSE or same_bench)
+        near = abs(mine.started - theirs.started) <= SAME_CAUSE
+        return _same_cause(one, other) or (bool(set(mine.causes) & set(theirs.causes)) and near)
     if mine.named or theirs.named or mine.characteristic != theirs.characteristic:
         return False
-    both_open = [any(every[k].row["closed_at"] is None for k in group.signals) for group in (one, other)]
+    both_open = [_is_open(group, every) for group in (one, other)]
     same_way = bool(np.sign(mine.effect) == np.sign(theirs.effect))
-    further = all(both_open) and mine.stage == theirs.stage and bool(set(mine.models) & set(theirs.models))
-    return both_open[0] == both_open[1] and (apart <= SAME_CAUSE or further) and same_way
+    return both_open[0] == both_open[1] and same_way and one_move(mine, theirs, still=all(both_open))

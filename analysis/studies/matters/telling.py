@@ -15,7 +15,7 @@ from analysis.studies.drift.streams import KEY, STREAM
 from analysis.studies.drift.watching import AVERAGE
 from analysis.studies.matters.asked import targets, to_target, tolerances
 from analysis.studies.matters.chance import real
-from analysis.studies.matters.parts import Measured, Part
+from analysis.studies.matters.parts import APART, Measured, Part
 from analysis.studies.matters.records import Matter, Member, MovesWith
 from analysis.studies.matters.units import Signal
 from ingest.store.snapshot import Snapshot
@@ -179,27 +179,34 @@ def _measured(signals: list[Signal], parts: list[Part]) -> dict[str, Any]:
 
 
 def _in_steps(parts: list[Part]) -> Measured:
-    """The size of what moved further and further at one bench, nothing explaining it: all steps, since the first."""
+    """The size of what moved further and further at one bench, nothing explaining it: all steps, since the first. Where
+    some models took fewer of them, from theirs on.
+    """
     first = parts[0]
     if first.measured.creeping is not None:
         return first.measured
-    steps = [
-        one.measured
+    mine = [
+        one
         for one in parts
         if one.stage == first.stage
         and one.characteristic == first.characteristic
         and 2 * len(set(one.models) & set(first.models)) >= len(first.models)  # one model more is no step of all
     ]
+    steps = [one.measured for one in mine]
     if first.named or len(steps) < 2 or any(one.size * first.measured.size <= 0 for one in steps):
         return first.measured
     begun = min(steps, key=lambda one: one.began_at)
     size, half = sum(one.size for one in steps), math.hypot(*((one.size_high - one.size_low) / 2 for one in steps))
+    each = [
+        sum(one.measured.size for one in mine if model in one.models) for model in {m for p in mine for m in p.models}
+    ]
+    least = min(each, key=abs)
     return replace(
         begun,
         size=size,
         size_low=size - half,
         size_high=size + half,
-        sizes=None,
+        sizes=(least, size) if abs(size) > APART * abs(least) else None,
         sigmas=sum(one.sigmas for one in steps),
         touched=max(one.touched for one in steps),
     )
