@@ -21,6 +21,7 @@ from dashboard.pages.bench import parts as bench_parts
 from dashboard.papers.paper import Paper, computed_from, named
 from dashboard.sentences import bench as sentences_bench
 from dashboard.sentences import coaching, unread
+from dashboard.sentences import practice as practice_words
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import targets as sentences_targets
 from dashboard.sentences.cautions import LOCAL, cautions
@@ -182,7 +183,7 @@ def _minutes(shop: Shop, tech: str, stage: str) -> str:
     try:
         if stage not in _new_at(tech):
             raise UnusableData("not new here")
-        return f"{where}: {sentences_bench.minutes(desk.ask(learning_curves.learning_curve, stage=stage, tech=tech))}"
+        return f"{where}: {practice_words.minutes(desk.ask(learning_curves.learning_curve, stage=stage, tech=tech))}"
     except UnusableData:
         rows = desk.ask(techs.people).filter((pl.col("stage") == stage) & (pl.col("tech") == tech))
         middle = rows["minutes_median"][0] if len(rows) else None

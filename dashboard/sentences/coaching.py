@@ -146,8 +146,8 @@ def left_out(shop: Shop, stand: Stand) -> str:
         names = len({one.what for one in lots})  # a lot that came back to the bench may be left out twice
         many, these = (f"{numbers.in_words(names)} lots", "these lots") if names > 1 else ("one lot", "this lot")
         told.append(
-            f"{numbers.count(n)} instruments of {many} are not counted: in the days of {these} everybody's readings of "
-            f"them lay off, by {by}, be it the lots, a gauge, the air or what else came in these days."
+            f"{numbers.count(n)} instruments of {many} are not counted: in the days of {these} what others set of "
+            f"them lay off too, by {by}, be it the lots, a gauge, the air or what else came in these days."
         )
     return " ".join(told)
 
@@ -158,13 +158,13 @@ def _by(shop: Shop, stand: Stand, shift: float) -> str:
 
 def _left(shop: Shop, stand: Stand, one: LeftOut) -> str:
     n = f"{numbers.count(one.n)} {'instrument is' if one.n == 1 else 'instruments are'} not counted"
-    moved = f"; everybody's readings moved, by {_by(shop, stand, one.shift)}" if one.shift is not None else ""
+    moved = f"; what others set moved too, by {_by(shop, stand, one.shift)}" if one.shift is not None else ""
     if one.kind == LOT:
         days = f" ({numbers.days(one.first, one.last)})" if one.first and one.last else ""
         by = f", by {_by(shop, stand, one.shift)}" if one.shift is not None else ""
         return (
-            f"{n}: in the days of lot {one.what}{days} everybody's readings of it lay off{by}, be it the lot, a gauge, "
-            "the air or what else came in these days."
+            f"{n}: in the days of lot {one.what}{days} what others set of it lay off too{by}, be it the lot, a "
+            "gauge, the air or what else came in these days."
         )
     if one.kind == FAR:
         lies = "its reading lies" if one.n == 1 else "their readings lie"

@@ -3,10 +3,12 @@ target's test.
 
 A dated change (changes.csv, but for those of people) and a lot are left out where the *other* setters' readings moved
 with it: the difference within each of them, put together, is beyond chance at 1 % over all that was looked at, and half
-of their spread or more. A lot is judged by the days in which it was in work: one that came back to the bench after two
-weeks and more is left out in the stretch that moved, and not in the other. In a shop of one, dated changes are looked
-at in one's own readings. A matter marked known until a day is left out without a test. So a part's fault is nobody's,
-and what only this tech's readings did stays in.
+of their spread or more; and so person by person: in over half of those who can be compared, and, without the one who
+moved most, still beyond chance at 1 % and by half of their spread. What a newcomer set in their first weeks is neither
+the lot's nor everybody's. A lot is judged by the days in which it was in work: one that came back to the bench after
+two weeks and more is left out in the stretch that moved, and not in the other. In a shop of one, dated changes are
+looked at in one's own readings. A matter marked known until a day is left out without a test. So a part's fault is
+nobody's, and what only this tech's readings did stays in.
 """
 
 from dataclasses import dataclass
@@ -16,12 +18,13 @@ import numpy as np
 import polars as pl
 from scipy import stats
 
-from analysis.methods.segments import Flags, Ints
+from analysis.methods.segments import Flags, Floats, Ints
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
 RISK = 0.01  # of leaving out anything by chance, over all looked at
+RISK_WITHOUT = 0.01  # of saying so of those who are left without the one who moved most, if they did not move
 LEAST_SHIFT = 0.5  # standard deviations within setters
 APART = 14  # days without a reading of a lot between two stretches of its work
 STRETCH = 12  # readings of a lot from which on a stretch is judged by itself
@@ -166,8 +169,8 @@ def _away(band: dict[str, object], readings: pl.DataFrame, touched: Flags) -> fl
 
 
 def _moved(readings: pl.DataFrame, touched: Flags, compared: Flags) -> tuple[float, float]:
-    """How far readings moved within their setters, touched against not, and in standard errors; 0 errors where that
-    cannot be told, or is less than half of their spread.
+    """How far readings moved within their setters, touched against not (of three or more the middle person's), and in
+    standard errors; 0 errors where that cannot be told, is less than half of their spread, or is one person's alone.
     """
     setter = readings["set_by"].rank("dense").to_numpy().astype(np.int64)[compared] - 1
     value, inside = readings["value"].to_numpy().astype(np.float64)[compared], touched[compared]
@@ -185,5 +188,25 @@ def _moved(readings: pl.DataFrame, touched: Flags, compared: Flags) -> tuple[flo
     if not held.any() or spread <= 0:
         return 0.0, 0.0
     weight = 1 / (1 / without[held] + 1 / within[held])
-    shift = float(weight @ (mean[1::2] - mean[0::2])[held] / weight.sum())
+    each = (mean[1::2] - mean[0::2])[held]
+    shift, errors = _together(each, weight, spread)
+    if not errors or not _one_by_one(each * np.sign(shift), weight, spread):
+        return shift, 0.0
+    return (float(np.median(each)) if len(each) > 2 else shift), errors
+
+
+def _together(each: Floats, weight: Floats, spread: float) -> tuple[float, float]:
+    """The mean of each person's shift by how well it is known, and in standard errors; 0 errors where it is less than
+    half of their spread.
+    """
+    shift = float(weight @ each / weight.sum())
     return shift, float(shift * np.sqrt(weight.sum()) / spread) if abs(shift) >= LEAST_SHIFT * spread else 0.0
+
+
+def _one_by_one(each: Floats, weight: Floats, spread: float) -> bool:
+    """Whether more than half of the people moved, upwards, and the others did without the one who pulls the most."""
+    if len(each) < 2:
+        return True
+    rest = np.arange(len(each)) != int((weight * each).argmax())
+    without = _together(each[rest], weight[rest], spread)[1]
+    return bool(2 * (each >= LEAST_SHIFT * spread).sum() > len(each) and without > stats.norm.isf(RISK_WITHOUT))

@@ -3,14 +3,18 @@
 Readings as set (first final inspection), by who set them, less the target of their spec. They are compared within a
 cell, one position of one model, and within a day or some days of it: what moved for everybody (a target lowered, new
 parts) is nobody's offset, and whoever began late is not held against a time before. Every cell and time counts by what
-it can tell, so an uneven share of hard models counts for or against nobody.
+it can tell, so an uneven share of hard models counts for or against nobody. Who stands apart from the middle of the
+people at a bench (`methods.standing_apart`) is nobody's yardstick: the others are held against each other.
 """
+
+from datetime import date
 
 import numpy as np
 import polars as pl
 from scipy import stats
 
 from analysis.methods.segments import Floats
+from analysis.methods.standing_apart import Spread, apart
 from analysis.studies.people.far_off import far, near
 from analysis.studies.story.of_visits import SEVERAL
 from ingest.store.snapshot import Snapshot
@@ -32,19 +36,25 @@ SPREADS: dict[str, pl.DataType] = {
         name: pl.Float64()
         for name in ("offset", "offset_low", "offset_high", "sd", "sd_others", "ratio", "ratio_low", "ratio_high")
     },
+    "apart": pl.Boolean(),
+    "not_held": pl.Int64(),
     "far": pl.Int64(),
 }
 
 
-def spreads(snapshot: Snapshot) -> pl.DataFrame:
+def spreads(snapshot: Snapshot, *, since: date | None = None) -> pl.DataFrame:
     """A row a characteristic and tech who set it, in the shop's order; the widest by `ratio` is the widest by set by.
+    `since`: by what was set from that day on (None: ever).
 
     n readings of instruments set while others set some of the cell; offset: mean less the others' mean, canonical unit;
     sd, sd_others: within cells and times; ratio of the standard deviations with F bounds of normal readings. All 95 %;
     the readings of one instrument (its strings, its edges) go together, so the intervals take an instrument as one
-    reading. far: of their readings left out, so far from all others (`far_off`); nobody's spread holds one.
+    reading. apart: they stand apart from the middle of the people here; not_held: how many others do, and are left out
+    of the comparison (where all others do they are held against all). far: of their readings left out, so far from all
+    others (`far_off`); nobody's spread holds one.
     """
-    told = _rows(_of_one_setter(snapshot))
+    readings = _of_one_setter(snapshot)
+    told = _rows(readings if since is None else readings.filter(pl.col("set_on") >= since))
     order = {item.key: place for place, item in enumerate(snapshot.shop.characteristics)}
     left = tables.plain(
         far(snapshot)
@@ -95,21 +105,25 @@ def _rows(readings: pl.DataFrame) -> list[dict[str, object]]:
         )
     )
     at = [*CELL, TIME]
-    total, mean = (
-        pl.col("n").sum().over(at),
-        (pl.col("n") * pl.col("mean")).sum().over(at) / pl.col("n").sum().over(at),
-    )
+    mine = mine.join(_apart(mine), on=["characteristic", "set_by"], maintain_order="left")
+    n, total = pl.col("n"), pl.col("n") * pl.col("mean")
     squares = pl.col("sum2") + pl.col("n") * pl.col("mean") ** 2
+
+    def others(what: pl.Expr) -> pl.Expr:
+        """What the others have of it in this cell and time: those who do not stand apart, where there are any."""
+        kept = what * ~pl.col("apart")
+        return pl.when("held").then(kept.sum().over(at) - kept).otherwise(what.sum().over(at) - what)
+
     pairs = mine.with_columns(
-        (total - pl.col("n")).alias("n_others"),
-        (squares.sum().over(at) - squares).alias("_squares"),
-        ((total * mean - pl.col("n") * pl.col("mean")) / (total - pl.col("n"))).alias("mean_others"),
+        others(n).alias("n_others"), others(squares).alias("_squares"), others(total).alias("_total")
     ).filter(pl.col("n_others") > 0)
+    pairs = pairs.with_columns(mean_others=pl.col("_total") / pl.col("n_others"))
     pairs = pairs.with_columns(
         sum2_others=(pl.col("_squares") - pl.col("n_others") * pl.col("mean_others") ** 2).clip(lower_bound=0.0)
     )
     cells = pairs.group_by(*CELL, "set_stage", "set_by", maintain_order=True).agg(
         pl.col("n", "mean", "n_others", "mean_others", "serials"),
+        pl.col("apart", "not_held").first(),
         *(pl.col(name).sum() for name in ("sum2", "sum2_others")),
         (pl.col("n") - 1).sum().alias("nu"),
         (pl.col("n_others") - 1).sum().alias("nu_others"),
@@ -122,6 +136,45 @@ def _rows(readings: pl.DataFrame) -> list[dict[str, object]]:
     )
     rows = shared.group_by("characteristic", "set_stage", "set_by", maintain_order=True).agg(pl.all())
     return [_told(row) for row in rows.iter_rows(named=True)]
+
+
+def _apart(mine: pl.DataFrame) -> pl.DataFrame:
+    """Of each characteristic and setter: apart, not_held, and held (there are others who do not stand apart).
+
+    mine : a row a cell, time and setter: n, mean, sum2, serials.
+    """
+    own = mine.group_by(*CELL, "set_by", maintain_order=True).agg(
+        pl.col("sum2").sum(), (pl.col("n") - 1).sum().alias("nu")
+    )
+    usual = (
+        own.filter(pl.col("nu") >= LEAST_OTHERS // 2)
+        .with_columns(variance=pl.col("sum2") / pl.col("nu"))
+        .group_by(*CELL)
+        .agg(pl.col("variance").median())
+        .filter(pl.col("variance") > 0)
+    )
+    parts = []
+    for (key,), some in (
+        mine.join(usual, on=CELL, maintain_order="left")
+        .partition_by("characteristic", as_dict=True, maintain_order=True)
+        .items()
+    ):
+        person = some["set_by"].rank("dense").to_numpy().astype(np.int64) - 1
+        cell = some.select(pl.struct(*CELL, TIME).rank("dense")).to_series().to_numpy().astype(np.int64) - 1
+        n, mean, sum2, variance = (
+            some[name].to_numpy().astype(np.float64) for name in ("n", "mean", "sum2", "variance")
+        )
+        serials = some.group_by("set_by").agg(pl.col("serials").list.explode().n_unique()).sort("set_by")
+        together = serials["serials"].to_numpy() / np.bincount(person, n)  # strings of one instrument go together
+        free = np.bincount(person, n - 1)
+        wide = np.bincount(person, sum2 / variance) / np.maximum(free, 1)
+        spread = Spread(np.maximum(wide, 1e-9), free * together)
+        off = apart(person, cell, n * together[person], mean / np.sqrt(variance), spread)
+        parts.append(serials.select(pl.lit(key).alias("characteristic"), "set_by", pl.Series("apart", off)))
+    told = pl.concat(parts) if parts else mine.select("characteristic", "set_by").with_columns(apart=pl.lit(False))
+    others = pl.col("apart").sum().over("characteristic") - pl.col("apart")
+    held = others < pl.len().over("characteristic") - 1
+    return told.with_columns(held=held, not_held=pl.when(held).then(others).otherwise(0).cast(pl.Int64))
 
 
 def _in_time(readings: pl.DataFrame) -> pl.DataFrame:
@@ -171,6 +224,8 @@ def _told(row: dict[str, list[object]]) -> dict[str, object]:
         "ratio": float(np.sqrt(ratio2)),
         "ratio_low": float(low),
         "ratio_high": float(high),
+        "apart": row["apart"][0],
+        "not_held": row["not_held"][0],
     }
 
 

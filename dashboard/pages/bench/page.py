@@ -11,7 +11,7 @@ import polars as pl
 from dash import Dash, dcc, html
 
 from analysis.methods.problems import UnusableData
-from analysis.studies.people import bands, learning_curves, targets, techs
+from analysis.studies.people import bands, learning_curves, set_spread, targets, techs
 from analysis.studies.people.keeping import past_keeping
 from analysis.studies.story.unlisted import unlisted
 from analysis.studies.story.unread import unread
@@ -24,6 +24,7 @@ from dashboard.pages.bench import deeds, moved
 from dashboard.pages.bench import parts as bench_parts
 from dashboard.pages.held import held
 from dashboard.sentences import bench as sentences_bench
+from dashboard.sentences import practice as practice_words
 from dashboard.sentences import shared
 from dashboard.sentences import targets as sentences_targets
 from dashboard.sentences import unread as words
@@ -88,7 +89,7 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
             minutes = held("Minutes a visit", bench_parts.minutes_sheet, found, row)
             sheets += [parts.row("66", came_back, back), parts.row("66", spread, minutes)]
         else:  # a sheet with nothing to draw would stand as tall as its neighbour
-            none = html.P(sentences_bench.minutes(found), className="small")
+            none = html.P(practice_words.minutes(found), className="small")
             sheets += [parts.row("66", came_back, html.Div([back, spread, none], className="stack"))]
     elif row is not None:
         sheets += [parts.row("66", came_back, spread), bench_parts.minutes_sheet(None, row)]
@@ -115,21 +116,30 @@ def _in_no_list(tech: str) -> Any:
 
 
 def _together(people: pl.DataFrame, shop: Shop, tech: str) -> list[html.P]:
-    """Where a look together may help, in bench order; nothing where nobody's work says so, and of nobody who has not
-    worked there of late.
+    """Where a look together may help, in bench order: by what came back, and by what was set of late; nothing where
+    nobody's work says so, and of nobody who has not worked there of late.
     """
     now = desk.here().snapshot().as_of.astimezone(shop.zone).date()
-    rows = techs.at_work(people, now).filter(pl.col("ratio").is_not_null()).to_dicts()
-    told = sentences_bench.look_together(rows, shop)
-    if not told:
-        return []
-    if any(who != tech for who, _, _ in told):
+    working = techs.at_work(people, now)
+    rows = working.filter(pl.col("ratio").is_not_null()).to_dicts()
+    back = sentences_bench.look_together(rows, shop)
+    late = desk.ask(set_spread.spreads, since=now - techs.OF_LATE)
+    late = late.join(working.select("stage", "tech"), on=["stage", "tech"], how="semi", maintain_order="left")
+    apart = sentences_bench.set_apart(late.to_dicts(), shop)
+    if any(who != tech for who, _, _ in [*back, *apart]):
         signed.read_figures(signed.EVERYBODY, NAME)
+    told = [
+        ("Where a look together may help: ", back, sentences_bench.by_chance(len(rows))),
+        ("Who sets apart from the others, of late: ", apart, sentences_bench.apart_by_chance()),
+    ]
+    return [_ways(*each) for each in told if each[1]]
+
+
+def _ways(lead: str, told: list[tuple[str, str, str]], chance: str) -> html.P:
     ways: list[Any] = []
     for who, stage, say in told:
         ways += ["; " if ways else "", dcc.Link(say, href=addresses.address(PATH, tech=who, stage=stage))]
-    chance = html.Span(f". {sentences_bench.by_chance(len(rows))}", className="small")
-    return [html.P([html.B("Where a look together may help: "), *ways, chance], className="no-print")]
+    return html.P([html.B(lead), *ways, html.Span(f". {chance}", className="small")], className="no-print")
 
 
 def stands_at(tech: str, stage: str) -> list[targets.Stand]:
@@ -184,7 +194,7 @@ def _under(found: learning_curves.Learning | None, row: dict[str, Any] | None, s
     if row is None:
         return f"Nothing of theirs is on file here yet: what to hold from the first day. {bands}"
     if found is not None:
-        return f"{signing} {sentences_bench.counted(found)} {bands}"
+        return f"{signing} {practice_words.counted(found)} {bands}"
     few = ", few" if row["judged"] < sentences_targets.FEW else ""
     return f"{signing} {numbers.count(row['judged'])} judged instruments{few}. {bands}"
 

@@ -23,6 +23,7 @@ from dashboard.pages.bench import ways
 from dashboard.pages.period import Period
 from dashboard.sentences import bench as sentences_bench
 from dashboard.sentences import coaching
+from dashboard.sentences import practice as practice_words
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import targets as sentences_targets
 from ingest.shopfiles.shop import Shop
@@ -272,7 +273,7 @@ def practice_view(
 
 def send_backs_sheet(found: Learning) -> html.Section:
     """Send-backs against instruments done."""
-    say = sentences_bench.send_backs(found)
+    say = practice_words.send_backs(found)
     chart = []
     if len(found.came_back.curve) and found.came_back.value.any():
         view = practice_view(found.came_back, unit="%", scale=100.0, dots=False)
@@ -308,9 +309,9 @@ def spread_sheet(stage: str, tech: str, shop: Shop, found: Learning | None) -> h
             )
         ]
     for key, (first, last) in (found.offsets if found else {}).items():
-        told.append(html.P(sentences_bench.offsets(shop, key, first, last), className="small"))
+        told.append(html.P(practice_words.offsets(shop, key, first, last), className="small"))
     for key, practice in (found.spreads if found else {}).items():
-        say = f"{shop.characteristic_name(key)} with practice. {sentences_bench.spread(practice)}"
+        say = f"{shop.characteristic_name(key)} with practice. {practice_words.spread(practice)}"
         if len(practice.value):
             view = practice_view(practice, unit="times", decimals=2)
             told.append(parts.graph(parts.both(learning, view), say, f"bench-practice-{key}"))
@@ -330,7 +331,7 @@ def minutes_sheet(found: Learning | None, row: Row | None) -> html.Section:
             f"visits{few})."
         )
         return parts.sheet("Minutes a visit", "last, after method and yield", html.P(say))
-    say = sentences_bench.minutes(found)
+    say = practice_words.minutes(found)
     if not len(found.minutes.value):
         return parts.sheet("Minutes a visit", "last, after method and yield", html.P(say))
     view = practice_view(found.minutes, unit="min", serials=found.serials, qualified=found.minutes_qualified)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from analysis.studies.people.learning_curves import Offset, Practice
-from dashboard.sentences import bench
+from dashboard.sentences import bench, practice
 
 
 @pytest.fixture
@@ -15,6 +15,7 @@ def shop(people_desk):
 def said(shop, offset, low, high, far=0):
     beside = {
         "far": far,
+        "not_held": 0,
         "ratio": 1.0,
         "ratio_low": 0.8,
         "ratio_high": 1.2,
@@ -38,7 +39,7 @@ def test_a_spread_without_runs_of_instruments_says_so_and_counts_no_instruments(
     none = Practice(
         *[np.empty(0)] * 6, None, None, "a learning curve needs four instruments or more; there are 0 so far"
     )
-    assert bench.spread(none).replace("\u00a0", " ") == (
+    assert practice.spread(none).replace("\u00a0", " ") == (
         "Cannot be said: it takes four runs of 20 instruments with readings that can be held against the others'; "
         "there are none so far."
     )
@@ -57,7 +58,7 @@ def test_readings_that_may_be_mistyped_are_said_to_be_left_out(shop):
 
 def test_where_somebody_new_stood_at_first_and_stands_now(shop):
     first, last = Offset(0.131, 0.082, 0.179, 38, 40), Offset(0.008, -0.04, 0.06, 40, 40)
-    told = bench.offsets(shop, "nut", first, last).replace("\xa0", " ")
+    told = practice.offsets(shop, "nut", first, last).replace("\xa0", " ")
     assert told.endswith(
         " with practice: +0.13 mm from the others (+0.08 mm to +0.18 mm) over the first 40 instruments, +0.01 mm from "
         "the others (−0.04 mm to +0.06 mm) over the last 40."
@@ -83,3 +84,24 @@ def test_two_intervals_of_one_ratio_never_contradict_each_other():
     assert "Allowing for chance" not in unsure
     shown = held_against((1.6, 50.7), (3.6, 9.0))
     assert shown.endswith("between 1.6 and 50.7 times. Allowing for chance, about 6.0 times.")
+
+
+def test_who_stands_apart_is_said_and_is_not_among_the_others(shop):
+    row = {
+        "tech": "T05",
+        "stage": "nut",
+        "characteristic": "nut",
+        "apart": True,
+        "offset": 0.12,
+        "offset_low": 0.11,
+        "offset_high": 0.14,
+        "ratio": 1.83,
+        "ratio_low": 1.72,
+        "ratio_high": 1.96,
+    }
+    told = bench.set_apart([row, row | {"tech": "T06", "apart": False}], shop)
+    assert [each[:2] for each in told] == [("T05", "nut")]
+    assert told[0][2].replace("\xa0", " ").endswith(" +0.12 mm and 1.8 times as wide")
+    beside = {"far": 0, "instruments": 400, "not_held": 1}
+    said_of_another = bench.offset(shop, row | beside)
+    assert said_of_another.endswith("Of the people here one stands apart and is not among the others.")

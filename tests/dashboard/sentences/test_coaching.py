@@ -13,7 +13,7 @@ def test_readings_of_a_lot_that_moved_are_not_laid_to_the_lot_alone():
     one, other = (LeftOut(LOT, lot, date(2026, 6, 30), date(2026, 7, 17), 4, 0.13) for lot in ("H-35", "H-39"))
     few = coaching.left_out(shop(), SimpleNamespace(left_out=[one], band=band)).replace("\u00a0", " ")
     assert few == (
-        "4 instruments are not counted: in the days of lot H-35 (30 Jun to 17 Jul) everybody's readings of it lay off, "
+        "4 instruments are not counted: in the days of lot H-35 (30 Jun to 17 Jul) what others set of it lay off too, "
         "by +0.13 mm, be it the lot, a gauge, the air or what else came in these days."
     )
     many = coaching.left_out(shop(), SimpleNamespace(left_out=[one, other] * 4, band=band))

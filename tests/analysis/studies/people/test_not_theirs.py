@@ -84,6 +84,33 @@ def test_a_lot_is_left_out_in_the_days_it_was_in_work_and_off_and_not_when_it_ca
         assert left.shift == pytest.approx(0.10, abs=0.04)  # four standard errors of a dozen readings
 
 
+def test_what_a_newcomer_set_in_the_days_of_a_lot_is_neither_the_lots_nor_everybodys():
+    # N begins on the days of L3, 0.25 high, and is with the others after them; no other's readings of L3 lie off
+    rows = work(np.random.default_rng(14), techs="ABCN", days=40, lots=("L1", "L2"))
+    for k, (made_by, read) in enumerate(zip(rows[::2], rows[1::2], strict=True)):
+        new, lot = made_by["tech"] == "N", "L3" if 13 <= k // 6 < 23 else ("L1", "L2")[k % 2]
+        rows[2 * k] = made_by | {"lot": lot, "tech": "A" if new and k // 6 < 13 else made_by["tech"]}
+        rows[2 * k + 1] = read | {"readings": {"relief": read["readings"]["relief"] + 0.25 * (new and lot == "L3")}}
+    snapshot = made(rows, [SPEC], **PEOPLE)
+    for tech in "ABC":
+        assert of(snapshot, tech).left_out == []
+
+
+@pytest.mark.promise
+def test_a_bad_lot_of_three_hands_is_still_left_out_and_a_good_one_with_a_newcomer_hardly_ever():
+    rng, bad, good = np.random.default_rng(15), 0, 0
+    for _ in range(40):
+        rows = work(rng, techs="ABCD", days=24, moved=lambda _, lot: lot == "L3", by=0.045)  # one and a half spreads
+        bad += any(one.what == "L3" for one in of(made(rows, [SPEC], **PEOPLE), "A").left_out)
+        new = work(rng, techs="ABCD", days=24, off={})
+        for k, read in enumerate(new[1::2]):
+            high = 0.06 * (new[2 * k]["tech"] == "D" and new[2 * k]["lot"] == "L3")  # two spreads
+            new[2 * k + 1] = read | {"readings": {"relief": read["readings"]["relief"] + high}}
+        good += bool(of(made(new, [SPEC], **PEOPLE), "A").left_out)
+    assert bad >= 34
+    assert good <= 2
+
+
 def test_a_few_readings_of_a_lot_long_after_it_stand_with_it():
     rng = np.random.default_rng(10)
     early = work(rng, days=16, moved=lambda _, lot: lot == "L3", by=0.10)

@@ -1,0 +1,106 @@
+"""Practice of somebody new at a bench in words: minutes, send-backs, spread and offset, where they stand, and what may
+be said of what lies ahead. Pure functions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from analysis.studies.people.learning_curves import BLOCK, Learning, Offset, Practice
+from dashboard import numbers
+from dashboard.sentences import shared as sentences
+from dashboard.sentences.targets import FEW
+from ingest.shopfiles.shop import Shop
+
+LEAST_RUNS = 4  # runs of instruments with a spread each, from which a curve is drawn
+
+
+def minutes(found: Learning) -> str:
+    """Minutes with practice; said last, after method and yield."""
+    if not len(found.minutes.value):
+        return (
+            "No first visit here has minutes of its own, typed or by the clock; planned ones say nothing of practice."
+        )
+    return _practice(found.minutes, lambda x: numbers.with_unit(numbers.plain(x, 1), "min"), _quartiles(found))
+
+
+def _quartiles(found: Learning) -> str:
+    if found.minutes_qualified is None:
+        return "Nobody qualified has timed visits here to hold it against."
+    low, high = found.minutes_qualified
+    return (
+        f"The middle half of the qualified people's visits takes {numbers.span(low, high, 1, 'min')}, brought to "
+        "the same model."
+    )
+
+
+def send_backs(found: Learning) -> str:
+    """Send-backs with practice."""
+    beside = ""
+    if found.came_back_qualified is not None:
+        beside = f"Of the qualified people's instruments {numbers.share(found.came_back_qualified, 100)} come back."
+    back = int(np.nansum(found.came_back.value))
+    seen = f"{numbers.of(back, len(found.came_back.value))} judged instruments came back."
+    if not back:
+        return f"{seen} {beside}".strip()
+    return f"{seen} {_practice(found.came_back, lambda x: numbers.share(x, len(found.came_back.value)), beside)}"
+
+
+def spread(found: Practice) -> str:
+    """How somebody's spread changed with practice: in runs of so many instruments, each with a spread of its own."""
+    if len(found.value) < LEAST_RUNS:
+        runs = numbers.in_words(len(found.value)) if len(found.value) else "none"
+        return (
+            f"Cannot be said: it takes {numbers.in_words(LEAST_RUNS)} runs of {numbers.count(BLOCK)} instruments with "
+            f"readings that can be held against the others'; there {'is' if runs == 'one' else 'are'} {runs} so far."
+        )
+    return _practice(
+        found, lambda x: f"{numbers.plain(x, 2)} times", "1 is as wide as the others on the same models and positions."
+    )
+
+
+def _practice(found: Practice, write: Callable[[float], str], beside: str) -> str:
+    """Where a curve stands now and what may be said of what lies ahead."""
+    if not len(found.curve):
+        return f"Cannot be said yet: {_plain(found.says)}. {beside}".strip()
+    last = float(np.max(found.unit)) if len(found.unit) else 1.0
+    k = max(int(np.searchsorted(found.x, last, side="right")) - 1, 0)
+    now = f"About {write(found.curve[k])} now"
+    if len(found.low):
+        now += f" ({write(found.low[k])} to {write(found.high[k])}, 90 % band)"
+    ahead = ""
+    if found.says:
+        ahead = f" What lies ahead cannot be said: {_plain(found.says)}."
+    elif len(found.low):
+        ahead = (
+            f" By instrument {numbers.count(round(found.x[-1]))} about {write(found.curve[-1])} "
+            f"({write(found.low[-1])} to {write(found.high[-1])})."
+            " The curve is a guide, not a due date."
+        )
+    return f"{now}.{ahead} {beside}".strip()
+
+
+def _plain(text: str) -> str:
+    return text.removeprefix("cannot be said yet: ").rstrip(".")
+
+
+def counted(found: Learning) -> str:
+    """From where instruments are counted."""
+    start = "" if found.begins_in_logs else " What was done before the logs began is not counted."
+    few = " Few so far." if found.instruments < FEW else ""
+    return f"{numbers.count(found.instruments)} instruments, counted from the first in the logs.{start}{few}"
+
+
+def offsets(shop: Shop, key: str, first: Offset, last: Offset) -> str:
+    """Where somebody new stood against the others at first, and where they stand now."""
+
+    def stood(one: Offset) -> str:
+        told = [sentences.amount(shop, key, value, sign=True, mean=True) for value in (one.offset, one.low, one.high)]
+        return f"{told[0]} from the others ({told[1]} to {told[2]})"
+
+    return (
+        f"{shop.characteristic_name(key)} with practice: {stood(first)} over the first {numbers.count(first.of)} "
+        f"instruments, {stood(last)} over the last {numbers.count(last.of)}."
+    )
