@@ -15,6 +15,7 @@ from analysis.studies.matters.in_sight import cost_if_left, in_sight
 from analysis.studies.matters.matters import ended_matters, open_matters
 from analysis.studies.matters.records import Matter
 from analysis.studies.matters.register import ACTION, OPEN, Entry, due
+from analysis.studies.necks import air as necks_air
 from analysis.studies.necks import apart as far_lots
 from analysis.studies.necks import lots
 from analysis.studies.rework import rework
@@ -80,7 +81,8 @@ class Review:
     unjudged_lots: pl.DataFrame = field(default_factory=pl.DataFrame)
     """Rows of the `lots` figures, measured in the week, with necks outside and no plan that judges them."""
     apart_lots: pl.DataFrame = field(default_factory=pl.DataFrame)
-    """Rows of `necks.apart`, of lots measured in the week that stand apart from their supplier's others, and mean."""
+    """Rows of `necks.apart`, of lots measured in the week that stand apart from their supplier's others, mean, and what
+    of it goes with the air (`necks.air`)."""
     unshown: list[MatterSeen] = field(default_factory=list)
     """Open, but all readings since then do not show that anything moved, and nobody does anything about it."""
     back: list[Matter] = field(default_factory=list)  # that ended in this week or the one before, a chart still open
@@ -231,6 +233,7 @@ def _apart(snapshot: Snapshot, measured: pl.DataFrame) -> pl.DataFrame:
     """Of the lots measured in the week those that stand apart, the farthest first."""
     some = snapshot.once(far_lots.standing).filter("apart")
     rows = some.join(measured.select(*lots.KEY, "mean"), on=lots.KEY, maintain_order="left")
+    rows = rows.join(snapshot.once(necks_air.by_lot), on=lots.KEY, how="left", maintain_order="left")
     return rows.sort(-pl.col("off").abs(), *lots.KEY)
 
 

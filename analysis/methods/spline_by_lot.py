@@ -18,6 +18,7 @@ import numpy.typing as npt
 from scipy import stats
 
 from analysis.methods.problems import UnusableData
+from analysis.methods.random_lots import halves, kept_share, means, variances
 from analysis.methods.segments import Floats, Ints
 
 WIDTH = 4  # degrees of freedom of the spline
@@ -56,15 +57,8 @@ class Bent:
         return _matrix(build_design_matrices([self.design], {"x": np.atleast_1d(np.asarray(x, dtype=np.float64))})[0])
 
     def _told(self, turn: Floats) -> tuple[Floats, Floats, Floats]:
+        half = halves(turn, self.covariance, self.alone, (self.lots_left, self.pieces_left))
         mean = turn @ self.effect
-        error = np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", turn, self.covariance, turn), 0.0))
-        if not error.any():
-            return mean, mean, mean
-        of_pieces = np.minimum(np.maximum(np.einsum("ij,jk,ik->i", turn, self.alone, turn), 0.0), error**2)
-        of_lots = error**2 - of_pieces
-        spread = of_lots**2 / self.lots_left + of_pieces**2 / self.pieces_left
-        freedom = np.divide(error**4, spread, out=np.full(len(error), 1e6), where=spread > 0)
-        half = stats.t.isf(0.025, np.clip(freedom, 1.0, 1e6)) * error
         return mean, mean - half, mean + half
 
 
@@ -90,14 +84,13 @@ def bent(y: npt.ArrayLike, x: npt.ArrayLike, mix: npt.ArrayLike, lot: npt.ArrayL
     inside = _less(curve, kinds)
     if float(np.abs(inside).max()) < FLAT or np.linalg.matrix_rank(inside) < curve.shape[1]:
         raise UnusableData("x hardly varies within a mix; there is nothing for a curve to follow")
-    within, between = _variances(value, columns, lots)
-    n = np.bincount(lots).astype(np.float64)
-    share = 1 - np.sqrt(within / (within + n * between))  # of its lot's mean taken from each value
+    within, between = variances(value, columns, lots)
+    share = kept_share(within, between, lots)
     less = np.column_stack([value, columns])
-    less -= share[lots][:, None] * _means(less, lots)[lots]
+    less -= share[lots][:, None] * means(less, lots)[lots]
     fitted = sm.OLS(less[:, 0], less[:, 1:]).fit(method="pinv")
     k = curve.shape[1]
-    straight = np.column_stack([at - share[lots] * _means(at[:, None], lots)[lots, 0], less[:, 1 + k :]])
+    straight = np.column_stack([at - share[lots] * means(at[:, None], lots)[lots, 0], less[:, 1 + k :]])
     plain = sm.OLS(less[:, 0], straight).fit(method="pinv")
     freedom = max(groups - k - 1, 1)
     scale = max(float(fitted.mse_resid), 1e-300)
@@ -120,30 +113,8 @@ def bent(y: npt.ArrayLike, x: npt.ArrayLike, mix: npt.ArrayLike, lot: npt.ArrayL
     )
 
 
-def _variances(y: Floats, columns: Floats, lots: Ints) -> tuple[float, float]:
-    """Variance from piece to piece, and between lots beyond what columns tell (not below 0)."""
-    inside, off = columns - _means(columns, lots)[lots], y - _means(y[:, None], lots)[lots, 0]
-    free = len(y) - int(lots.max()) - 1 - int(np.linalg.matrix_rank(inside))
-    rest = off - inside @ np.linalg.lstsq(inside, off, rcond=None)[0]
-    within = max(float(rest @ rest) / max(free, 1), 1e-12)
-    whole = y - columns @ np.linalg.lstsq(columns, y, rcond=None)[0]
-    sums = _sums(columns, lots)
-    told = float(np.trace(np.linalg.pinv(columns.T @ columns) @ sums.T @ sums))
-    rank = int(np.linalg.matrix_rank(columns))
-    between = (float(whole @ whole) - within * (len(y) - rank)) / max(len(y) - told, 1e-12)
-    return within, max(between, 0.0)
-
-
-def _sums(columns: Floats, lots: Ints) -> Floats:
-    return np.column_stack([np.bincount(lots, column) for column in columns.T])
-
-
-def _means(columns: Floats, lots: Ints) -> Floats:
-    return np.asarray(_sums(columns, lots) / np.bincount(lots)[:, None], dtype=np.float64)
-
-
 def _less(columns: Floats, kinds: Ints) -> Floats:
-    return np.asarray(columns - _means(columns, kinds)[kinds], dtype=np.float64)
+    return np.asarray(columns - means(columns, kinds)[kinds], dtype=np.float64)
 
 
 def _matrix(design: Any) -> Floats:

@@ -25,9 +25,9 @@ from dashboard.pages.necks import strips as drawn_lots
 from dashboard.papers.paper import Paper, computed_from, named
 from dashboard.sentences import bow as sentences_bow
 from dashboard.sentences import matters as sentences_matters
+from dashboard.sentences import neck_gauge, unread
 from dashboard.sentences import necks as sentences_necks
 from dashboard.sentences import talk as sentences_talk
-from dashboard.sentences import unread
 from dashboard.sentences.gauges import beside
 from ingest.shopfiles.shop import Shop
 
@@ -184,8 +184,8 @@ def _how(rows: list[Row], measured: pl.DataFrame, shop: Shop) -> list[str]:
     return [
         f"{name} at receiving, before any work on the neck; the first reading of each counts. {edges}",
         asked,
-        f"Gauge: {steps}. {resting}{sentences_necks.gauge(rows[0])} {sentences_necks.uncertainty(rows[0], shop)}",
-        sentences_necks.rule(rows[0], shop, step),
+        f"Gauge: {steps}. {resting}{neck_gauge.gauge(rows[0])} {neck_gauge.uncertainty(rows[0], shop)}",
+        neck_gauge.rule(rows[0], shop, step),
         *_states(rows),
     ]
 

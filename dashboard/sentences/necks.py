@@ -14,7 +14,8 @@ from typing import Any
 import polars as pl
 
 from analysis.studies.necks import lots
-from analysis.studies.necks.necks import COVERAGE, Parts
+from analysis.studies.necks.costs import DAMPER
+from analysis.studies.necks.necks import Parts
 from dashboard import numbers
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
@@ -130,17 +131,42 @@ def lots_apart(rows: list[Row], shop: Shop) -> str:
 
 
 def from_others(row: Row, shop: Shop) -> str:
-    """`0.279 mm, 0.101 mm (0.081 to 0.122) above that of its supplier's eleven other lots`."""
+    """`0.279 mm, 0.101 mm (0.081 to 0.122) above that of its supplier's eleven other lots`; read in other air than most
+    `0.204 mm at 49 % RH (read 0.254 mm at 66 % RH), 0.122 mm ...`.
+    """
     key, side = row["characteristic"], 1 if row["off"] > 0 else -1
     shown = shop.length_of(key)
     scale, digits = numbers.in_unit(1.0, "length", shown=shown), numbers.decimals_of("length", shown=shown) + 1
     near, far = sorted(side * row[end] for end in ("off_low", "off_high"))
     where = "above" if side > 0 else "below"
+    same = "" if row["air_moves"] is None else " at the same air"
+    that = " that do not stand apart" if row["others_apart"] else ""
     return (
-        f"{fine(shop, key, row['mean'])}, {fine(shop, key, abs(row['off']))} "
+        f"{_mean_of(row, shop)}, {fine(shop, key, abs(row['off']))} "
         f"({numbers.span(near * scale, far * scale, digits)}) {where} that of its supplier's "
-        f"{numbers.in_words(row['others'])} other lots, like models held against like"
+        f"{numbers.in_words(row['others'])} other lots{that}{same}, like models held against like"
     )
+
+
+def _mean_of(row: Row, shop: Shop) -> str:
+    """The mean of a lot; of one that was read in other air than most, at theirs."""
+    key = row["characteristic"]
+    if not in_other_air(row):
+        return fine(shop, key, row["mean"])
+    return (
+        f"{fine(shop, key, row['mean'] - row['air_moves'])} at {humid(row['air_usual'])} (read "
+        f"{fine(shop, key, row['mean'])} at {humid(row['air_rh'])})"
+    )
+
+
+def in_other_air(row: Row) -> bool:
+    """Was a lot read in air that moved it, so far from that of most necks that it is told?"""
+    return row["air_moves"] is not None and abs(row["air_rh"] - row["air_usual"]) >= DAMPER
+
+
+def humid(rh: float) -> str:
+    """`66 % RH`."""
+    return f"{numbers.plain(rh, 0)}{numbers.NBSP}%{numbers.NBSP}RH"
 
 
 def outside(row: Row) -> str:
@@ -290,49 +316,6 @@ def edges(row: Row, shop: Shop) -> str:
     key = row["characteristic"]
     spread = f", spread {length(shop, key, row['edges_sd'])}" if row["edges_sd"] is not None else ""
     return f"{length(shop, key, row['edges'], sign=True)}{spread}"
-
-
-def gauge(row: Row) -> str:
-    """What the gauge takes of the spread within lots and of the tolerance, by its study."""
-    share, part = row["gauge_share"], row["gauge_of_tolerance"]
-    if row["gauge_sd"] is None or share is None:
-        return "No gauge study is on file, so how much of the spread is the gauge is not known."
-    worst = max(share, part or 0.0)
-    fit = "fit" if worst < 0.10 else "usable by agreement" if worst <= 0.30 else "not fit to judge necks by"
-    scale = "under 10 % is good, over 30 % unfit: AIAG, Measurement Systems Analysis"
-    tolerance = f" and {_per_cent(part)} of the tolerance" if part is not None else ""
-    return f"The gauge and its readers take {_per_cent(share)} of the spread within lots{tolerance}: {fit} ({scale})."
-
-
-def uncertainty(row: Row, shop: Shop) -> str:
-    """The expanded uncertainty of one reading and where it comes from; '' without a study."""
-    if row["gauge_sd"] is None:
-        return ""
-    key = row["characteristic"]
-    far, edges = fine(shop, key, COVERAGE * row["gauge_sd"]), ""
-    if row["edges"] is not None:
-        high = fine(shop, key, row["runs_high"])
-        edges = f" The larger of two readings runs high by {high} at most, where both edges are alike."
-    return (
-        f"One reading is sure to within {far} (expanded uncertainty, k = 2, repeatability and reproducibility of study "
-        f"{row['gauge_study']}; the sizes of the leaves and the straightness of the straightedge are not in it).{edges}"
-    )
-
-
-def _per_cent(share: float) -> str:
-    return numbers.with_unit(numbers.plain(100 * share, 0), "%")
-
-
-def rule(row: Row, shop: Shop, step: float | None) -> str:
-    """The rule by which a neck is counted, named where lots are judged."""
-    if not step:
-        return "A neck counts as outside where its reading lies beyond the limit."
-    half = fine(shop, row["characteristic"], step / 2)
-    return (
-        "A neck counts as outside only where its whole step of the gauge lies beyond the limit, half a step "
-        f"({half}) or more from it; where the limit lies within the step it is on the limit: shown neither to conform "
-        "nor not to, counted apart."
-    )
 
 
 def linked(found: Parts) -> str:

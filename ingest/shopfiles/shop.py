@@ -113,6 +113,14 @@ class Shop(Part):
             return list(item.set_stages) if item else []
         return list(dict.fromkeys(stage for family in with_rod if (stage := item.set_stage(family))))
 
+    @cached_property
+    def straightening(self) -> list[str]:
+        """The stages that straighten necks: that set relief on models with a rod; where relief is not set anywhere, the
+        one of that name.
+        """
+        named = [stage.key for stage in self.stages if "straighten" in f"{stage.key} {stage.name}".lower()]
+        return self.rod_stages("relief") or named
+
     def set_stage(self, characteristic: str, model: str) -> str:
         """The stage that sets a characteristic on a model, or on the models of a setup; '' where none does."""
         item = self.by_characteristic.get(characteristic)

@@ -95,7 +95,7 @@ def instruments(snapshot: Snapshot, characteristic: str | None = None) -> pl.Dat
     """
     told, shop = snapshot.once(story), snapshot.shop
     name = characteristic or neck_bow(snapshot)
-    rods = pl.col("stage").is_in(shop.rod_stages("relief"))
+    rods = pl.col("stage").is_in(shop.straightening)
     bow = snapshot.once(lots.necks).filter((pl.col("characteristic") == name) & (pl.col("serial") != ""))
     first = told.visits.filter(pl.col("round") == 1)
     spent = first.group_by("serial").agg(
@@ -145,17 +145,17 @@ def goes_with(
         rows = rows.filter(pl.col("lot_key").str.starts_with(f"{supplier}\n"))
     if measure == "straightening":  # models that are straightened only
         rows = rows.filter(pl.col("straightener") != "")
-    _timed(snapshot, rows, measure)
+    timed(snapshot, rows, measure)
     return against(rows, measure)
 
 
-def _timed(snapshot: Snapshot, rows: pl.DataFrame, measure: str) -> None:
+def timed(snapshot: Snapshot, rows: pl.DataFrame, measure: str) -> None:
     """UnusableData where minutes are asked for and none of these instruments' is typed or clocked."""
     if measure not in ("minutes", "straightening") or rows.is_empty():
         return
     visits = snapshot.once(story).visits.filter((pl.col("minutes_from") != "planned") & (pl.col("role") != "rest"))
     if measure == "straightening":
-        visits = visits.filter(pl.col("stage").is_in(snapshot.shop.rod_stages("relief")))
+        visits = visits.filter(pl.col("stage").is_in(snapshot.shop.straightening))
     if visits.join(rows.select("serial"), on="serial", how="semi").is_empty():
         at = " at neck straightening" if measure == "straightening" else ""
         raise UnusableData(
@@ -222,7 +222,7 @@ def cost_of_lots(
     rows = instruments(snapshot, characteristic)
     if measure == "straightening":
         rows = rows.filter(pl.col("straightener") != "")
-    _timed(snapshot, rows, measure)
+    timed(snapshot, rows, measure)
     return costs(rows, measure)
 
 
@@ -257,7 +257,7 @@ def limits(
     The limit at which the next tenth stops paying is the lowest `limit` of a row that pays.
     """
     rows = instruments(snapshot, characteristic)
-    _timed(snapshot, rows, "minutes")
+    timed(snapshot, rows, "minutes")
     receiving = [stage for stage in snapshot.shop.stages if stage.role == "receiving"]
     families = rows["model"].replace_strict(snapshot.shop.families, default="", return_dtype=pl.String)
     planned = (

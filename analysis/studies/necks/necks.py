@@ -18,7 +18,7 @@ from analysis.methods.intervals import mean_t, sd_chi
 from analysis.methods.problems import UnusableData
 from analysis.methods.variance_split import Split, split
 from analysis.studies.gauges import rr as gauges
-from analysis.studies.necks import apart, lots
+from analysis.studies.necks import air, apart, lots
 from analysis.studies.story.story import story
 from ingest.shopfiles.shop_parts import Plan
 from ingest.store.snapshot import Snapshot
@@ -81,9 +81,10 @@ def by_lot(snapshot: Snapshot) -> pl.DataFrame:
     uncertainty, twice gauge_sd; null without a study), expected_outside and measured_verdict (by mean and s:
     accept | reject | too few | null), few (under 30 necks), sample and bad_in_sample (the first necks measured, by
     which a plan by counting judges, and how many of them lie outside; null without a plan), runs_high (by how much the
-    larger of two readings runs high at most, both edges being alike, mm), off, off_low, off_high, others, apart (of
-    `apart`: against the supplier's other lots; null where too few necks were measured), more_outside (of `apart`:
-    more necks outside than chance puts there; null without limits).
+    larger of two readings runs high at most, both edges being alike, mm), off, off_low, off_high, others,
+    others_apart, apart (of `apart`: against the supplier's other lots at the same air; null where too few necks were
+    measured), more_outside (of `apart`: more necks outside than chance puts there; null without limits), air_usual,
+    air_moves, bad_same_air, air_far (of `air`).
     """
     measured = snapshot.once(lots.necks)
     rows = snapshot.once(lots.lot_rows)
@@ -123,6 +124,7 @@ def by_lot(snapshot: Snapshot) -> pl.DataFrame:
         .join(lots.in_samples(snapshot), on=lots.KEY, how="left", maintain_order="left")
         .join(snapshot.once(apart.standing), on=lots.KEY, how="left", maintain_order="left")
         .join(snapshot.once(apart.more_outside), on=lots.KEY, how="left", maintain_order="left")
+        .join(snapshot.once(air.by_lot), on=lots.KEY, how="left", maintain_order="left")
         .with_columns(few=pl.col("n") < 30, runs_high=pl.col("gauge_sd") * LARGER_OF_TWO)
     )
 

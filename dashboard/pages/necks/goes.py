@@ -15,6 +15,7 @@ from dashboard.desk import desk
 from dashboard.pages.necks.strips import scaled
 from dashboard.pages.necks.talk import agreed_on
 from dashboard.sentences import bow as sentences_bow
+from dashboard.sentences import neck_gauge
 from dashboard.sentences import necks as sentences_necks
 from ingest.shopfiles.shop import Shop
 
@@ -23,7 +24,7 @@ COSTED = 3  # lots in doubt whose cost is told
 
 def first_measure(shop: Shop) -> str:
     """What bow is held against first: minutes at neck straightening, in a shop that has such a stage."""
-    return "straightening" if shop.rod_stages("relief") else "minutes"
+    return "straightening" if shop.straightening else "minutes"
 
 
 def what_goes(shop: Shop, measure: str, rows: list[dict[str, Any]]) -> html.Section:
@@ -127,5 +128,5 @@ def differences(name: str, model: str | None, rows: list[dict[str, Any]]) -> htm
         parts.both(variance, drawn, quiet_last=rows[0]["gauge_share"] is not None), say, "necks-variance"
     )
     return parts.sheet(
-        title, right, [chart, html.P(say, className="small"), html.P(sentences_necks.gauge(rows[0]), className="small")]
+        title, right, [chart, html.P(say, className="small"), html.P(neck_gauge.gauge(rows[0]), className="small")]
     )

@@ -20,8 +20,8 @@ from dashboard.pages.necks.goes import differences, first_measure, what_goes
 from dashboard.pages.necks.strips import plans_in_words, strips
 from dashboard.pages.necks.talk import starting, talk
 from dashboard.sentences import bow as sentences_bow
+from dashboard.sentences import neck_gauge, shared
 from dashboard.sentences import necks as sentences_necks
-from dashboard.sentences import shared
 from dashboard.sentences import talk as sentences_talk
 from ingest.shopfiles.shop import Shop
 
@@ -178,7 +178,7 @@ def _table(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
     )
     say = (
         "Ppk holds only for bow that follows a normal curve; beside it stands the count, which needs none. "
-        f"{sentences_necks.gauge(rows[0])}"
+        f"{neck_gauge.gauge(rows[0])}"
     )
     return parts.sheet("Lot by lot", "against the purchase limits in force", [table, html.P(say, className="small")])
 

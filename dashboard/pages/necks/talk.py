@@ -11,6 +11,7 @@ from dash import html
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk
+from dashboard.sentences import neck_gauge
 from dashboard.sentences import necks as sentences_necks
 from ingest.shopfiles.shop import Shop
 
@@ -36,7 +37,7 @@ def talk(rows: list[dict[str, Any]], shop: Shop, supplier: str | None) -> html.S
             row["hours_acclimatised"] is not None,
             f"Hours in the room: {'on file' if row['hours_acclimatised'] is not None else 'not on file'}",
         ),
-        (row["gauge_share"] is not None, sentences_necks.gauge(row).rstrip(".")),
+        (row["gauge_share"] is not None, neck_gauge.gauge(row).rstrip(".")),
         (
             row["n"] >= sentences_necks.FEW,
             f"{numbers.count(row['n'])} necks of lot {row['lot']} measured{', few' if row['few'] else ''}",
