@@ -16,6 +16,7 @@ class Factor:
     own_start : its levels come and go (a lot): a shift of one has begun with its first reading.
     nested : its levels have standing offsets of their own in each stream (people, gauges).
     weight : prior weight beside the other factors.
+    own_spread : readings of one level may lie further apart than those of another (people).
     """
 
     name: str
@@ -23,6 +24,7 @@ class Factor:
     own_start: bool = False
     nested: bool = False
     weight: float = 1.0
+    own_spread: bool = False
 
 
 @dataclass(frozen=True)

@@ -26,6 +26,7 @@ from scipy.special import logsumexp
 from analysis.methods.candidates import Candidate, Column, Factor, Readings
 from analysis.methods.creep import Moved
 from analysis.methods.hypotheses import Sieve
+from analysis.methods.own_spreads import wide_of
 from analysis.methods.problems import UnusableData
 from analysis.methods.random_effects import Block, RandomEffects, old_levels
 from analysis.methods.scopes import SIZE_PRIOR
@@ -110,6 +111,8 @@ class Explainer:
         self.effects = RandomEffects.of(self._blocks(), self.values, settled, before)
         self.sums = self.effects.sums(self.values)
         self._expect(before)
+        own = [one.code for one in self.factors if one.own_spread]
+        self.wide = wide_of(own, self.values - self.expected, settled)
 
     def _blocks(self) -> list[Block]:
         """Streams, days, and all levels of factors, nested ones within each stream too."""
@@ -138,7 +141,8 @@ class Explainer:
         """How far readings of some since a day lie out, in standard errors, less what is explained by now."""
         some = touched & (self.day >= since)
         n = int(some.sum())
-        return float(self.rest[some].sum() / np.sqrt(n + 0.01 * n * n)) if n else 0.0
+        wide = n if self.wide is None else max(float(self.wide[some].sum()), n)
+        return float(self.rest[some].sum() / np.sqrt(wide + 0.01 * n * n)) if n else 0.0
 
     # -- one look
 
@@ -227,7 +231,8 @@ class Explainer:
             len(most), len(self.values)
         )
         known = np.array([self.values, *extra])
-        w, square, (with_values, *with_extra) = products_since(found, self.effects, self.day, known)
+        w, square, (with_values, *with_extra) = products_since(found, self.effects, self.day, known, self.wide)
+        wide = 1.0 if self.wide is None else np.maximum(with_extra.pop() / np.maximum(square, 1e-9), 1.0)
         sums = np.stack(
             [self.sums, *(self._sums_of(one) / by for one, by in zip(self.taken, most, strict=True))], axis=1
         )
@@ -251,7 +256,7 @@ class Explainer:
                 base += 0.5 * float(rest[1:, 0] @ solved) - float(np.log(np.diag(taken[0])).sum())
                 push = push - solved @ cross
                 info = info - np.einsum("ij,ij->j", cross, cho_solve(taken, cross))
-            info = np.maximum(info, 0.0)
+            info, push = np.maximum(info, 0.0) / wide, push / wide
             nothing.append(base + np.log(SHARE_NOTHING))
             posterior.append(base + log_prior + 0.5 * push**2 / (info + keep) - 0.5 * np.log1p(info * SIZE_PRIOR))
             mean.append(push / (info + keep))

@@ -10,12 +10,13 @@ from analysis.methods.segments import Floats, Ints
 
 
 def products_since(
-    found: Sequence[Candidate], effects: RandomEffects, day: Ints, known: Floats
+    found: Sequence[Candidate], effects: RandomEffects, day: Ints, known: Floats, wide: Floats | None = None
 ) -> tuple[Floats, Floats, Floats]:
     """Of the column of each candidate since each of its starts: its products with the random effects (starts, p), with
     itself (starts,), and with columns that are known (k, starts).
 
-    day : (n,) of each reading, rising. known : (k, n).
+    day : (n,) of each reading, rising. known : (k, n). wide : (n,) the variance of each reading; then its products with
+    itself times these are the last row of those with what is known.
     """
     p, many, at = len(effects.precision), sum(len(one.days) for one in found), 0
     w, rows, places, values = np.empty((many, p)), [], [], []
@@ -36,7 +37,9 @@ def products_since(
         values.append(value)
         at += k
     row, place, value = np.concatenate(rows), np.concatenate(places), np.concatenate(values)
-    columns = (value, *(column[row] for column in known))
+    columns = [value, *(column[row] for column in known)]
+    if wide is not None:
+        columns.append(value * wide[row])
     others = np.array([np.bincount(place, value * column, minlength=many) for column in columns])
     at = 0
     for one in found:

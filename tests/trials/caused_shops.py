@@ -77,8 +77,15 @@ def hour_of(day: int) -> float:
     return (day // 5 * 7 + day % 5) * 24.0
 
 
-def planted(rng: np.random.Generator, causes: Sequence[Cause], *, days: int = 90, per_day: int = PER_DAY) -> Shop:
-    """A shop of so many working days; without causes nothing moves."""
+def planted(
+    rng: np.random.Generator,
+    causes: Sequence[Cause],
+    *,
+    days: int = 90,
+    per_day: int = PER_DAY,
+    spreads: Sequence[float] = (1.0, 1.0, 1.0, 1.0),
+) -> Shop:
+    """A shop of so many working days; without causes nothing moves. spreads : of who set them, in sigma."""
     each = MODELS * per_day
     n = each * days
     day = np.repeat(np.arange(days), each)
@@ -110,7 +117,8 @@ def planted(rng: np.random.Generator, causes: Sequence[Cause], *, days: int = 90
             hands = {"tech": setter == 1, "gauge": gauge == 1, "early": early == 1, "change": day >= 0}
             mine = np.asarray(hands[one.kind], dtype=bool)
         touched.append(lasts & mine)
-    values = 0.2 + SIGMA * (rng.normal(size=n) + sum(one.size * t for one, t in zip(causes, touched, strict=True)))
+    noise = rng.normal(size=n) * np.array(spreads)[setter]
+    values = 0.2 + SIGMA * (noise + sum(one.size * t for one, t in zip(causes, touched, strict=True)))
 
     def words(prefix: str, code: npt.NDArray[np.int64]) -> npt.NDArray[np.object_]:
         return np.array([f"{prefix}{k}" for k in range(MODELS + 10)], dtype=object)[code]

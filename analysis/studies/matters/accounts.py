@@ -113,12 +113,7 @@ def _explained(snapshot: Snapshot, judged: Signals, here: Bench, looked: Looked)
     numbered = {one.number: one for one in part}
     every = []
     for one in made:
-        # a pooled chart is of all positions; where charts of single ones opened too, these say which moved, and where
-        # they are several the readings do
-        mine = [numbered[k] for k in one.signals if not _pooled(numbered[k])]
-        places = _positions(mine) if mine else wide
-        if places is None or len(places) > 1:
-            places = places_moved(one) or places
+        places = places_of(looked, [numbered[k] for k in one.signals], one, wide)
         narrow = None if places == wide else _evidence(snapshot, judged, here, looked, places)
         if narrow is not None:
             one = narrowed(one, narrow, until=None if until is None else day_at(narrow, until, snapshot))
@@ -177,6 +172,21 @@ def _through(part: Explained) -> Explained:
 
 def _pooled(one: Signal) -> bool:
     return one.table == "others"
+
+
+def places_of(
+    looked: Looked, part: list[Signal], one: Explained, wide: tuple[str, ...] | None
+) -> tuple[str, ...] | None:
+    """The positions that an explanation of some signals is told of; None: all. A pooled chart is of all positions;
+    where charts of single ones opened too, these say which moved, and where they are several, or have all closed while
+    it lasts, the readings do. wide : those that were looked at.
+    """
+    mine = [signal for signal in part if not _pooled(signal)]
+    places = _positions(mine) if mine else wide
+    passed = looked.until is None and all(signal.row["closed_at"] is not None for signal in mine)
+    if places is None or len(places) > 1 or passed:
+        return places_moved(one) or places
+    return places
 
 
 def _positions(part: list[Signal]) -> tuple[str, ...]:

@@ -172,6 +172,12 @@ def _spread(z: Floats, stream: Ints) -> tuple[float, float]:
     return (short or 1.0) / np.sqrt(1 - r), float(np.sqrt((1 + r) / (1 - r)))
 
 
+def _same(code: Ints, setter: Ints) -> bool:
+    """Are the hands at an earlier bench, of the instruments that passed there, those that set them?"""
+    there = code >= 0
+    return bool(there.any()) and float((code == setter)[there].mean()) >= SAME_HANDS
+
+
 def _factors(known: Instruments, stage: str, set_at: tuple[str, ...]) -> tuple[list[Factor], dict[str, list[str]]]:
     """What each reading may move with. Where nobody says at which stage it is set, whoever worked where it was read
     stands in the place of who set it.
@@ -188,15 +194,18 @@ def _factors(known: Instruments, stage: str, set_at: tuple[str, ...]) -> tuple[l
                     own_start=name == LOT,
                     nested=name in (SET_BY, GAUGE, SET_WITH, SHEET),
                     weight=WEIGHTS.get(name, 1.0),
+                    own_spread=name == SET_BY,
                 )
             )
     early = [(one, code) for one, code in known.early if one not in set_at]
     if set_at:  # the same hands all along are one person, whatever the bench
-        early = [(one, code) for one, code in early if float((code == known.setter).mean()) < SAME_HANDS]
+        early = [(one, code) for one, code in early if not _same(code, known.setter)]
     several = [(one, code) for one, code in early if np.count_nonzero(np.bincount(code + 1)[1:]) > 1]
     before = sum(one != stage for one, _ in several)
     for one, code in several:
         words[f"{TECH_AT} {one}"] = known.people
         here = one == stage
-        factors.append(Factor(f"{TECH_AT} {one}", code, nested=here, weight=1.0 if here else 1.0 / before))
+        factors.append(
+            Factor(f"{TECH_AT} {one}", code, nested=here, weight=1.0 if here else 1.0 / before, own_spread=True)
+        )
     return factors, words

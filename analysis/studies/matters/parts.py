@@ -223,7 +223,7 @@ def _measured(part: Explained) -> Measured:
         days = (best.start, best.start_low, best.start_high)
     over_all, levels = _among(part, size, touched) if part.named else (None, 0)
     taken = found.rows["taken_at"]
-    at = [_first(taken, found, touched, day) for day in days]
+    at = [_first(taken, found, some, day) for some, day in zip((touched, _could(part), touched), days, strict=True)]
     one = Measured(
         size=size,
         size_low=low,
@@ -232,8 +232,8 @@ def _measured(part: Explained) -> Measured:
         sigmas=size / float(np.mean(found.scale)) * found.sigma,
         touched=int(touched.sum()),
         began_at=at[0],
-        began_low=at[1],
-        began_high=max(at[1], at[2]),
+        began_low=min(at[0], at[1]),
+        began_high=max(at[0], at[2]),
         over_all=over_all,
         levels=levels,
         one_reading=one_reading(part),
@@ -286,6 +286,14 @@ def _among(part: Explained, size: float, touched: Flags) -> tuple[float | None, 
     many = np.bincount(code[within])
     counted = many[many > 0]
     return (size * share if 0 < share < 1 else None), int((counted >= HARDLY * counted.mean()).sum())
+
+
+def _could(part: Explained) -> Flags:
+    """The readings that it touches, had it begun before: of its models, and of what is named (n,)."""
+    found, best = part.sized.evidence, part.sized.best
+    on = np.isin(found.stream, best.streams)
+    code = next((one.code for one in found.factors if one.name == best.factor), None)
+    return np.asarray(on if code is None else on & (code == best.level))
 
 
 def _first(taken: pl.Series, found: Evidence, touched: Flags, day: int) -> datetime:

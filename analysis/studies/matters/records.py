@@ -119,7 +119,7 @@ class Member:
 class Matter:
     """What one cause moved, told once."""
 
-    key: str  # of its earliest signal; entries hang on signals
+    key: str  # of the signal that opened first for it; entries hang on signals
     opened_at: datetime
     closed_at: datetime | None
     moves_with: MovesWith

@@ -3,7 +3,7 @@
 import hashlib
 import math
 from dataclasses import fields, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 import polars as pl
@@ -20,6 +20,7 @@ from analysis.studies.matters.records import Matter, Member, MovesWith
 from analysis.studies.matters.units import Signal
 from ingest.store.snapshot import Snapshot
 
+BEFORE = timedelta(days=14)  # so long before the first likely start a chart may have opened for it
 OPEN, ACTION, DONE, KNOWN, CLOSED = "open", "action", "done", "known", "closed"
 
 
@@ -39,7 +40,7 @@ def told(
     """
     tolerance = snapshot.once(tolerances)
     main = _main(judged, signals, parts, tolerance)
-    first = signals[0]
+    opened_at, first = first_of(signals, parts)
     closed = [one.row["closed_at"] for one in signals]
     known = [when for when in closed if when is not None]
     ends = [part.ended_at for part in parts if ended and part.ended_at is not None]
@@ -53,7 +54,7 @@ def told(
     record = Matter(
         key=_key(first),
         keys=tuple(dict.fromkeys(_key(one) for one in signals)),
-        opened_at=first.row["opened_at"],
+        opened_at=opened_at,
         closed_at=closed_at,
         moves_with=parts[0].moves_with if parts else MovesWith(),
         characteristics=_order(
@@ -97,8 +98,21 @@ def told(
     )
 
 
+def first_of(signals: list[Signal], parts: list[Part]) -> tuple[datetime, Signal]:
+    """The signal that opened first for it, and when: one that had opened long before it began opened for another. Of
+    what comes again, or creeps, so that its start is a guess, all count.
+    """
+    row = signals[0].row
+    if not parts or parts[0].measured.earlier or parts[0].measured.creeping is not None:
+        return row["opened_at"], signals[0]
+    since = parts[0].measured.began_low - BEFORE
+    each = [(time["opened_at"], one.number, one) for one in signals for time in one.row.get("each") or [one.row]]
+    opened_at, _, first = min((time for time in each if time[0] >= since), default=(row["opened_at"], 0, signals[0]))
+    return opened_at, first
+
+
 def _key(one: Signal) -> str:
-    """Of a signal, and of the matter whose earliest it is; a digest, since a key that names a tech would be a name."""
+    """Of a signal, and of the matter that it opened first; a digest, since a key that names a tech would be a name."""
     row = one.row
     names = (*STREAM, "chart", "over", "gauge", "opened_at", "serial")
     text = "\n".join(str(row.get(name) or "") for name in names)

@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 
 from analysis.methods.candidates import Factor
+from analysis.studies.matters.accounts import Looked, places_of
 from analysis.studies.matters.evidence import Single
 from analysis.studies.matters.places_moved import places_moved
+from analysis.studies.matters.spans import Span
 
 N, START = 400, 30
 PLACES = ["bass", "middle", "treble"]
@@ -61,3 +63,15 @@ def test_few_instruments_and_one_position_say_nothing():
     assert places_moved(whole) is None
     whole.evidence.single = None
     assert places_moved(whole) is None
+
+
+def test_a_chart_of_another_position_that_has_closed_does_not_say_which_moved():
+    def told(closed_at, until=None):
+        pooled = SimpleNamespace(table="others", row={"closed_at": None, "position": ""})
+        single = SimpleNamespace(table="found", row={"closed_at": closed_at, "position": "treble"})
+        looked = Looked("action", "final", [pooled, single], Span(None, None), until)
+        return places_of(looked, [pooled, single], part(3, moved=(1.5, 0, 0)), None)
+
+    assert told("some day") == ("bass",)
+    assert told(None) == ("treble",)
+    assert told("some day", until="that day") == ("treble",)

@@ -7,6 +7,7 @@ from analysis.studies.matters.matters import open_matters
 from tests.trials.caused_shops import WANTED
 from tests.trials.matters import AT, lines_of, looked, shop_of
 from tests.trials.two_causes import at_once, in_turn
+from tests.trials.wide_hands import moved, nothing
 
 SEED = 20270212
 
@@ -43,3 +44,11 @@ def test_two_causes_at_once_and_one_after_the_other_are_told_apart():
 def test_a_gauge_is_told_though_a_change_that_day_moved_everything_it_reads():
     told = [at_once(np.random.default_rng([SEED, 102, k]), ("gauge", "change")) for k in range(5)]
     assert sum(told) >= 4
+
+
+@pytest.mark.promise
+def test_whose_readings_lie_twice_as_far_apart_is_not_named_for_it_and_is_where_they_moved():
+    told = nothing(6)  # where all had one spread, one matter in eleven named somebody
+    assert told.matters >= 20
+    assert told.named <= 1
+    assert [right for right, _ in moved(0, 0)] == [True, True]
