@@ -6,7 +6,7 @@ from datetime import date
 from analysis.review import Review
 from analysis.studies.matters.records import Matter
 from dashboard import numbers
-from dashboard.sentences import shared
+from dashboard.sentences import shared, shares_moved
 from dashboard.sentences.matters import by, whose
 from dashboard.sentences.shared import Sentence
 from ingest.shopfiles.shop import Shop
@@ -30,6 +30,7 @@ def ended(matter: Matter, shop: Shop, now: date, *, at: bool = False) -> str:
     """
     began = numbers.day(shared.local(shop, matter.began_at or matter.opened_at), now)
     had = f" It had moved {by(matter, shop)}, since about {began}." if matter.characteristics else ""
+    had = had or shares_moved.had_been(matter, began)
     stages = numbers.listed([shop.stage_name(stage).lower() for stage in matter.stages]) if at else ""
     where = f" at {stages}" if stages else ""
     return f"{whose(matter, shop)}{where}: {since(matter, shop, now)}.{had}"

@@ -166,9 +166,16 @@ def _open_ones(snapshot: Snapshot) -> list[_Group]:
             groups += _still(looked, parts_of(snapshot, judged, here, looked), snapshot.as_of - JUST_OVER)
     _write(snapshot)
     held = {number for group in groups for number in group.signals}
-    over = _closed_ones(snapshot, judged, held, since=snapshot.as_of - JUST_OVER)
-    groups += [replace(one, ended=True) for one in over if one.parts]
+    late = snapshot.as_of - JUST_OVER
+    over = _closed_ones(snapshot, judged, held, since=late)
+    groups += [replace(one, ended=True) for one in over if one.parts or _fewer_again(one, every, late)]
     return _with_theirs(groups) + [_Group({one.number}, []) for one in still if one.unit is None]
+
+
+def _fewer_again(group: _Group, every: list[Signal], since: datetime) -> bool:
+    """Is it a weekly share that came back of itself since then?"""
+    mine = [every[number] for number in group.signals]
+    return all(one.unit is None and one.row["closed_by"] == BACK and one.row["closed_at"] >= since for one in mine)
 
 
 def _with_theirs(groups: list[_Group]) -> list[_Group]:

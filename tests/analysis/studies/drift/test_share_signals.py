@@ -8,9 +8,12 @@ import pytest
 
 from analysis.studies.drift.share_signals import share_signals
 from analysis.studies.drift.shares import shares, since
+from analysis.studies.matters.matters import ended_matters
 from analysis.studies.rework.stage_weeks import weekly_shares
+from dashboard.sentences import ended
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
+from tests.analysis.studies.benches import shop
 from tests.analysis.studies.rework.test_stage_weeks import weeks_of
 from tests.trials.lasting_shares import RATE, compared, delay, even, mixed, openings
 
@@ -117,3 +120,31 @@ def test_a_tenth_of_the_trial_keeps_its_plan():
     level = np.where(np.arange(104) >= 60, 0.16, 0.06)
     before, now, _ = (delay(seen, 60) for seen in compared(even(rng, 100, 25, level)))
     assert now[0] > before[0] + 0.2
+
+
+def measured(counts: list[tuple[int, int]]) -> Snapshot:
+    """The same weeks, with a reading of relief at each final inspection: 0.1 and 0.3 mm in turn."""
+    made = weeks_of(counts)
+    last = made.table("visits").filter(pl.col("stage") == "final")
+    readings = last.select(
+        "log_id",
+        "line",
+        "serial",
+        "stage",
+        taken_at="finished_at",
+        characteristic=pl.lit("relief"),
+        moment=pl.lit("found"),
+        value=0.2 + 0.1 * (-1.0) ** pl.int_range(pl.len()),
+    )
+    return Snapshot.of(made.shop, visits=made.table("visits"), readings=tables.shaped(readings, tables.READINGS))
+
+
+def test_a_rise_that_ended_of_late_is_told_to_be_back_and_an_older_one_is_not():
+    rise = [(40, 2)] * 30 + [(40, 8)] * 8
+    (found,) = measured([*rise, *[(40, 2)] * 2]).once(ended_matters)
+    assert (found.characteristics, found.main["stage"], found.state) == ([], "nut", "closed")
+    assert (found.shown, found.slight) == (True, False)
+    said = ended.ended(found, shop(), date(2026, 10, 11)).replace("\u00a0", " ")
+    assert said.startswith("Work that came back to nut: back since 28 Sep. From the week of 3 Aug on 64 of 320 ")
+    assert measured(rise).once(ended_matters) == []
+    assert measured([*rise, *[(40, 2)] * 5]).once(ended_matters) == []
