@@ -4,8 +4,9 @@ Shapes of a shift are held against one another, over the readings that it touche
 from where they lay, or from a step, up to now or until it came to rest. Streams, days, lots and people are random
 effects, so that a slope counts only against the spread between the days, lots and people that it may be made of. Any
 day is as likely as another to be that of a start or of rest, which is the price of looking for it. A slope is told
-where one is twenty times likelier than steps; where it stands by now, and since when it creeps, are averages over all
-slopes, each by how likely it is.
+where one is twenty times likelier than steps; where it stands by now is an average over all slopes, each by how likely
+it is, and since when it creeps their middle. Where it is known what the readings follow, as the air, its own days say
+too when a slope began and ended. Rest is told where it is twenty times likelier than that it goes on.
 
 Source: generalized least squares with random effects: Laird & Ware 1982, Biometrics 38; averages over shapes: Hoeting,
 Madigan, Raftery & Volinsky 1999, Statistical Science 14 (from memory). Held by tests against dense algebra.
@@ -13,8 +14,10 @@ Madigan, Raftery & Volinsky 1999, Statistical Science 14 (from memory). Held by 
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 from scipy.linalg import cho_factor, cho_solve, solve_triangular
 
 from analysis.methods.random_effects import RandomEffects
@@ -24,7 +27,9 @@ LIKELIER = float(np.log(20))  # by so much (log) a slope must be likelier than o
 SECOND = 2.0  # log: the price of a second size
 LEAST_DAYS = 10  # with readings
 MOST_DAYS = 40  # on which a slope may begin or come to rest, that are looked at
-NEAR = 1.92  # log: days nearly as likely as the likeliest, 95 %
+CERTAIN = 0.05  # as likely at most it goes on still, where it is said to have come to rest
+MIDDLE, TAIL = 0.5, 0.025  # of the days of its start, or rest, each by how likely it is
+MOST_ALIKE = 0.9  # that days of what drives them may resemble the next
 RIDGE = 1e-9  # of a column: what says nothing has no size
 
 
@@ -81,17 +86,18 @@ class Creep:
     now_error: float
     a_week: float  # how much further each week; 0 once it rests
     a_week_error: float
-    start: int  # the likeliest working day of its start, and the first and last likely ones
+    start: int  # the working day of its start: the middle of those likely, and the first and last, 95 %
     start_low: int
     start_high: int
-    rests: int  # the working day on which it came to rest; -1: it goes on
+    rests: int  # the working day on which it came to rest, the middle one too; -1: it goes on, or may
     days: Ints  # (d,) working days with readings of it
     path: Floats  # (d,) what it comes to on each
 
 
-def creep(of: Moved, touched: Flags) -> Creep | None:
+def creep(of: Moved, touched: Flags, driver: Floats | None = None) -> Creep | None:
     """How a shift of some readings (n,) moves on; None where one step, or two, tell of them as well, or they are too
-    few to say.
+    few to say. driver : (n,) what they follow, in any unit, nan: not known; then it says too when they began to move,
+    and came to rest.
     """
     days = np.unique(of.day[touched & (of.day >= of.since)])
     if len(days) < LEAST_DAYS:
@@ -101,21 +107,39 @@ def creep(of: Moved, touched: Flags) -> Creep | None:
     told = slopes.weighed(inner, push)
     if told.best - _stepped(inner, push) < LIKELIER:
         return None
-    goes_on = bool(told.weight[slopes.end == len(days) - 1].sum() >= 0.5)
-    some = (slopes.end == len(days) - 1) == goes_on
-    weight = np.where(some, told.weight, 0.0)
+    likely = told.score
+    if driver is not None:
+        likely = likely + slopes.followed(*_means(of.day, driver, touched, days))
+    chance = np.exp(likely - likely.max())
+    chance /= chance.sum()
+    on = slopes.end == len(days) - 1
+    goes_on = float(chance[on].sum())
+    rests = goes_on < CERTAIN
+    some = on if goes_on >= 0.5 else ~on if rests else on | True  # in between nobody can say: each as likely as it is
+    weight = np.where(some, chance, 0.0)
     weight /= weight.sum()
     now, now_error = _averaged(weight, told.now, told.now_variance)
-    a_week, a_week_error = _averaged(weight, told.a_week, told.a_week_variance) if goes_on else (0.0, 0.0)
-    by_start = np.bincount(slopes.start, weight, minlength=len(days))
-    likely = np.flatnonzero(by_start >= by_start.max() * np.exp(-NEAR))
-    by_end = np.bincount(slopes.end, weight, minlength=len(days))
+    a_week, a_week_error = (0.0, 0.0) if rests else _averaged(weight, told.a_week * on, told.a_week_variance * on)
+    by_start, by_end = (np.bincount(each, weight, minlength=len(days)) for each in (slopes.start, slopes.end))
+    start, low, high = (int(days[_where(by_start, share)]) for share in (MIDDLE, TAIL, 1 - TAIL))
     return Creep(
-        now, now_error, a_week, a_week_error,
-        int(days[by_start.argmax()]), int(days[likely[0]]), int(days[likely[-1]]),
-        -1 if goes_on else int(days[by_end.argmax()]),
+        now, now_error, a_week, a_week_error, start, low, high,
+        int(days[_where(by_end, MIDDLE)]) if rests else -1,
         days, weight @ told.path(slopes),
     )  # fmt: skip
+
+
+def _where(weight: npt.NDArray[Any], share: float) -> int:
+    """The first place at which a share of all weight is reached."""
+    return int(np.searchsorted(np.cumsum(weight), share * weight.sum()))
+
+
+def _means(day: Ints, driver: Floats, touched: Flags, days: Ints) -> tuple[Flags, Floats]:
+    """On which of some days (d,) what drives the readings is known, and its mean there."""
+    mine = touched & np.isin(day, days) & ~np.isnan(driver)
+    at = np.searchsorted(days, day[mine])
+    n = np.bincount(at, minlength=len(days))
+    return n > 0, np.asarray(np.bincount(at, driver[mine], minlength=len(days)) / np.maximum(n, 1))
 
 
 def _averaged(weight: Floats, mean: Floats, variance: Floats) -> tuple[float, float]:
@@ -145,6 +169,29 @@ class _Slopes:
         slope = step * (np.minimum(weeks, weeks[end][:, None]) - first)
         return cls(np.tile(start, 2), np.tile(end, 2), np.tile(step, (2, 1)), np.tile(slope, (2, 1)))
 
+    def followed(self, known: Flags, mean: Floats) -> Floats:
+        """(s,) log likelihood of what drives the readings, of its means on the days known: its level before, how far it
+        moved, and how far its days differ and resemble the next from what is left of the likeliest.
+        """
+        some, d = np.flatnonzero(known), int(known.sum())
+        if d < LEAST_DAYS:
+            return np.zeros(len(self.start))
+        off = mean[some] - mean[some].mean()
+        columns = np.stack([self.step[:, some], self.slope[:, some]], axis=1)
+        columns -= columns.mean(axis=2, keepdims=True)
+        columns[: len(columns) // 2, 0] = 0.0  # without a step
+        square = columns @ columns.transpose(0, 2, 1)
+        square += RIDGE * (1 + np.trace(square, axis1=1, axis2=2))[:, None, None] * np.eye(2)
+        push = columns @ off
+        size = np.linalg.solve(square, push[:, :, None])[:, :, 0]
+        fit = np.einsum("ij,ij->i", size, push)
+        left = off - size[fit.argmax()] @ columns[fit.argmax()]
+        apart = max(float(left @ left), RIDGE * float(off @ off))
+        if apart == 0:
+            return np.zeros(len(self.start))
+        alike = float(np.clip(left[1:] @ left[:-1] / apart, 0.0, MOST_ALIKE))
+        return np.asarray(fit * (d - 4) / (2 * apart) * (1 - alike) / (1 + alike))
+
     def weighed(self, inner: Floats, push: Floats) -> "_Weighed":
         """Without a step each is one size, with it two."""
         n, d = len(self.start) // 2, len(push)
@@ -166,7 +213,7 @@ class _Slopes:
         both = aa / det, -ab / det, bb / det  # variances of slope, of both, of step
         return _Weighed(
             best=float(score.max()),
-            weight=np.exp(score - score.max()) / np.exp(score - score.max()).sum(),
+            score=score,
             jump=np.concatenate([none, size_a]),
             a_week=np.concatenate([lone, size_b]),
             a_week_variance=np.concatenate([1 / bb, both[0]]),
@@ -178,7 +225,7 @@ class _Slopes:
 @dataclass(frozen=True, eq=False)
 class _Weighed:
     best: float  # log likelihood of the likeliest over nothing, its price paid
-    weight: Floats  # (s,) how likely each is among them
+    score: Floats  # (s,) that of each
     jump: Floats
     a_week: Floats
     a_week_variance: Floats

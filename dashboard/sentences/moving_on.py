@@ -18,12 +18,16 @@ def by_now(matter: Matter) -> str:
 
 
 def pace(matter: Matter, shop: Shop, now: date | None = None) -> str:
-    """`0.012 mm a week more`, `0.02 mm a week less`, `no further since 6 Nov`; '' of what moved in one step."""
+    """`0.012 mm a week more`, `0.02 mm a week less`, `no further since 6 Nov`; '' of what moved in one step, and of
+    what may have come to rest or not.
+    """
     one = matter.creeping
     if one is None or not matter.characteristics:
         return ""
     if one.rests_on is not None:
         return f"no further since {numbers.day(one.rests_on, now)}"
+    if one.a_week_low * one.a_week_high <= 0:
+        return ""
     more = "more" if one.a_week * (matter.size or 0.0) >= 0 else "less"
     return f"{_finely(abs(one.a_week), matter.characteristics[0], shop)} a week {more}"
 

@@ -21,10 +21,15 @@ LATELY = 20  # working days whose readings say where each model stands by now
 
 
 def asked(
-    found: Evidence, explainer: Explainer, best: Hypothesis, touched: Flags, beside: Sequence[Floats]
+    found: Evidence,
+    explainer: Explainer,
+    best: Hypothesis,
+    touched: Flags,
+    beside: Sequence[Floats],
+    keep: Flags | None = None,
 ) -> Creep | None:
     """How a shift moves on. touched : (n,) the readings that it touches, whenever it began. beside : (n,) each, what
-    else moved them.
+    else moved them. keep : those of the evidence that these are, of air, which says too when it began.
     """
     weeks = np.array([(day - found.days[0]).days / DAYS_OF_A_WEEK for day in found.days])
     known = [one for one in beside if one.any()]
@@ -32,7 +37,8 @@ def asked(
     named = best.factor != UNEXPLAINED and best.factor not in found.airs
     if named and (others & ~touched).any():
         known.append(others * (weeks[explainer.day] - weeks[explainer.since]))
-    return creep(explainer.moved(weeks, known), touched)
+    air = found.airs[best.factor].raw[keep] if keep is not None and best.factor in found.airs else None
+    return creep(explainer.moved(weeks, known), touched, air)
 
 
 @dataclass(frozen=True, eq=False)

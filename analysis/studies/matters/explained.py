@@ -202,7 +202,8 @@ def _explained(work: Work, number: int) -> Explained:
     if step.best.factor in work.found.airs and step.best.end < 0 and not work.closed:
         others = [taken[k] for k, one in enumerate(work.steps) if one.named and one.best.kin != step.best.kin]
         known = [whole(work, one) for one in others]
-        crept = asked(work.found, work.explainer, step.best, np.isin(work.explainer.stream, step.best.streams), others)
+        mine = np.isin(work.explainer.stream, step.best.streams)
+        crept = asked(work.found, work.explainer, step.best, mine, others, work.keep)
     times = _times(step.covered)
     return Explained(
         work.found,

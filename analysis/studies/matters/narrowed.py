@@ -36,7 +36,7 @@ def narrowed(part: Explained, narrow: Evidence, *, until: int | None = None) -> 
     found, _ = explainer.measured(base[keep], low, high)
     found, crept = replace(found, factor=best.factor, level=best.level, kin=best.kin), None
     if part.creep is not None and best.factor in narrow.airs:
-        crept = asked(narrow, explainer, found, base[keep] != 0, [column[keep] for column in known])
+        crept = asked(narrow, explainer, found, base[keep] != 0, [column[keep] for column in known], keep)
     elif part.creep is not None:
         moves = as_it_moves(narrow, explainer, found, base[keep])
         found, crept = moves.best, moves.creep

@@ -6,6 +6,7 @@ from datetime import UTC, date, datetime
 import numpy as np
 import polars as pl
 
+from analysis.methods.creep import Creep
 from analysis.methods.explanation import UNEXPLAINED, Hypothesis
 from analysis.methods.segments import Flags, Floats
 from analysis.studies.matters.again import before, sides, spells
@@ -205,7 +206,7 @@ def _measured(part: Explained) -> Measured:
     sized = part.sized
     found, best = sized.evidence, sized.best
     touched = sized.column != 0
-    unit = _unit(found, touched)
+    unit, several = _unit(found, touched), False
     if best.factor in found.airs:
         made = candidate(found, best, part, probability=1.0, named=True)
         assert made.effect is not None
@@ -217,13 +218,16 @@ def _measured(part: Explained) -> Measured:
         first = int(found.day[since].min()) if since.any() else part.since
         days = (best.start, best.start_low, best.start_high) if air.scanned and not several else (first, first, first)
         touched = air.moved(early, since & touched, part.side * int(np.sign(best.effect))).where
+        if not several and (creep := _creeps(part, size)) is not None:  # air as far off as lately comes weeks later
+            days = (creep.start, creep.start_low, creep.start_high)
     else:
         size, half = best.effect * unit, Z95 * best.error * unit
         low, high = size - half, size + half
         days = (best.start, best.start_low, best.start_high)
+    begins = touched if _creeps(part, size) is None or several else _could(part)
     over_all, levels = _among(part, size, touched) if part.named else (None, 0)
     taken = found.rows["taken_at"]
-    at = [_first(taken, found, some, day) for some, day in zip((touched, _could(part), touched), days, strict=True)]
+    at = [_first(taken, found, some, day) for some, day in zip((begins, _could(part), begins), days, strict=True)]
     one = Measured(
         size=size,
         size_low=low,
@@ -242,10 +246,16 @@ def _measured(part: Explained) -> Measured:
     return _as_it_stands(one, part, touched, unit)
 
 
+def _creeps(part: Explained, size: float) -> Creep | None:
+    """How it moves on, where it lasts and stands on the side to which it moved."""
+    creep = part.sized.creep
+    return None if creep is None or part.best.end >= 0 or size * creep.now <= 0 else creep
+
+
 def _as_it_stands(one: Measured, part: Explained, touched: Flags, unit: float) -> Measured:
     """What creeps as it stands by now, and how it moves on."""
-    creep, found = part.sized.creep, part.sized.evidence
-    if creep is None or part.best.end >= 0 or one.size * creep.now <= 0:
+    creep, found = _creeps(part, one.size), part.sized.evidence
+    if creep is None:
         return one
     off, lately = stand_at(found, touched, creep, part.sized.known)
     n = np.bincount(found.stream[lately], minlength=len(found.models))

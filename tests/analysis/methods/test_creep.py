@@ -116,6 +116,54 @@ def test_what_falls_off_again_is_told_by_where_it_stands():
     assert found.now == pytest.approx(0.04, abs=3 * found.now_error)
 
 
+def dried(rng, *, begins=40, rests=DAYS, each=EACH, noise=1.5, alike=0.0):
+    """Readings that follow drier and drier air, and that air (n,)."""
+    way = np.clip((np.minimum(np.arange(DAYS), rests) - begins) / 30, 0, None)
+    off = noise * rng.normal(size=DAYS)
+    for day in range(1, DAYS):
+        off[day] = alike * off[day - 1] + np.sqrt(1 - alike**2) * off[day]
+    one = made(rng, -2.0 * way, each=each, days=0.1)
+    return one, (50 - 16 * way + off)[one.day]
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_what_it_follows_says_when_it_began_and_that_it_goes_on(seed):
+    one, air = dried(np.random.default_rng([SEED, 7, seed]))
+    every = np.ones(len(one.values), dtype=bool)
+    alone, found = (creep(one.moved(WEEKS, []), every, driver) for driver in (None, air))
+    assert alone.start_low <= 40 <= alone.start_high
+    assert found.start_low <= 40 <= found.start_high
+    assert abs(found.start - 40) <= 5
+    assert found.start_high - found.start_low <= alone.start_high - alone.start_low
+    assert found.rests == -1
+
+
+def test_other_units_of_what_it_follows_change_nothing_nor_does_one_that_is_not_known_or_stays():
+    one, air = dried(np.random.default_rng([SEED, 8]))
+    every = np.ones(len(one.values), dtype=bool)
+    alone = creep(one.moved(WEEKS, []), every)
+    for driver in (np.full(len(air), np.nan), np.full(len(air), 45.0)):
+        found = creep(one.moved(WEEKS, []), every, driver)
+        assert (found.start, found.rests, found.now) == (alone.start, alone.rests, pytest.approx(alone.now))
+    found, other = (creep(one.moved(WEEKS, []), every, driver) for driver in (air, 7 - 0.01 * air))
+    assert (found.start, found.start_low, found.start_high) == (other.start, other.start_low, other.start_high)
+    assert found.now == pytest.approx(other.now)
+
+
+@pytest.mark.parametrize("alike", [0.0, 0.8])
+def test_intervals_of_the_start_hold_it_and_rest_is_told_of_what_rests(alike):
+    held, rested = 0, 0
+    for k in range(25):
+        one, air = dried(np.random.default_rng([SEED, 9, k]), alike=alike, noise=2.0)
+        every = np.ones(len(one.values), dtype=bool)
+        for driver in (None, air):
+            found = creep(one.moved(WEEKS, []), every, driver)
+            held += found.start_low <= 40 <= found.start_high
+            rested += found.rests >= 0
+    assert held >= 0.88 * 50
+    assert rested <= 0.06 * 50
+
+
 @pytest.mark.promise
 def test_a_step_is_called_creeping_in_one_of_twenty_at_most():
     wrong, many = 0, 0
