@@ -33,6 +33,7 @@ class LearningView:
     x_words: str = "instrument, in order"
     decimals: int = 0
     units: Sequence[int] = ()  # which instrument each value stands at; none: 1, 2, ... in order
+    hands: str = "qualified"  # whose `qualified` is, in a word or two
 
 
 def learning(view: LearningView, *, narrow: bool = False) -> Figure:
@@ -76,7 +77,7 @@ def learning(view: LearningView, *, narrow: bool = False) -> Figure:
         data.append(points([view.x[-1]], [view.curve[-1]], {"size": 10, "color": style.FOCUS}))
         labels.append((px(view.curve[-1]), view.now, style.FOCUSTEXT, True))
     if view.qualified and view.qualified_words:
-        labels.append((px(sum(view.qualified) / 2), f"qualified:<br>{view.qualified_words}", style.BOARDTEXT, False))
+        labels.append((px(sum(view.qualified) / 2), f"{view.hands}:<br>{view.qualified_words}", style.BOARDTEXT, False))
     if narrow:
         if labels and labels[0][3]:
             at_y = min(max(labels[0][0] - 22, 8), inner - 8)
@@ -96,7 +97,7 @@ def learning(view: LearningView, *, narrow: bool = False) -> Figure:
                 )
             )
         if view.qualified and view.qualified_words:
-            said = f"qualified: {view.qualified_words}"
+            said = f"{view.hands}: {view.qualified_words}"
             texts.append(
                 style.words(
                     1, 0, said, size=12, colour=style.BOARDTEXT, at="right", xref="paper", yref="paper", yshift=-41

@@ -27,20 +27,25 @@ def minutes(found: Learning) -> str:
 
 
 def _quartiles(found: Learning) -> str:
-    if found.minutes_qualified is None:
-        return "Nobody qualified has timed visits here to hold it against."
-    low, high = found.minutes_qualified
+    if found.minutes_hands is None:
+        return f"Nobody {'qualified' if found.signed else 'else'} has timed visits here to hold it against."
+    low, high = found.minutes_hands
     return (
-        f"The middle half of the qualified people's visits takes {numbers.span(low, high, 1, 'min')}, brought to "
-        "the same model."
+        f"The middle half of the visits of {_hands(found)} takes {numbers.span(low, high, 1, 'min')}, brought to the "
+        "same mix of models."
     )
+
+
+def _hands(found: Learning) -> str:
+    return "qualified people" if found.signed else "old hands"
 
 
 def send_backs(found: Learning) -> str:
     """Send-backs with practice."""
     beside = ""
-    if found.came_back_qualified is not None:
-        beside = f"Of the qualified people's instruments {numbers.share(found.came_back_qualified, 100)} come back."
+    if found.came_back_hands is not None:
+        share = numbers.share(found.came_back_hands, 100)
+        beside = f"On the same mix of models {share} of the instruments of {_hands(found)} come back."
     back = int(np.nansum(found.came_back.value))
     seen = f"{numbers.of(back, len(found.came_back.value))} judged instruments came back."
     if not back:

@@ -15,8 +15,9 @@ import polars as pl
 from analysis.methods import learning
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats, Ints
+from analysis.methods.settling_practice import FURTHEST, LEAST, fit_settling
 from analysis.studies.people.far_off import near
-from analysis.studies.people.set_spread import offset_of
+from analysis.studies.people.set_spread import offset_of, spreads
 from analysis.studies.people.techs import exposure
 from analysis.studies.story.of_visits import SEVERAL
 from analysis.studies.story.story import story
@@ -25,7 +26,7 @@ from ingest.terms import tables
 
 BLOCK = 20  # instruments behind one spread
 LEAST_IN_BLOCK = 10
-AHEAD = 1.5  # how far ahead the projection is shown, times what was seen; the curve itself allows 2.5
+AHEAD = FURTHEST  # how far ahead the projection is shown, times what was seen
 BAND_POINTS = 40
 NOT_THERE = timedelta(weeks=4)  # without a row at a stage whose logs have begun: who comes then is new
 OF_LATE = timedelta(weeks=26)
@@ -44,8 +45,6 @@ class Practice:
     curve: Floats
     low: Floats
     high: Floats
-    rate: float | None  # what doubling the number done multiplies the part above the plateau by
-    plateau: float | None  # level that practice cannot take away, in the unit of the values
     says: str  # '' or why nothing may be said of tomorrow yet
 
 
@@ -69,10 +68,11 @@ class Learning:
     instruments: int
     begins_in_logs: bool  # started within the logs, by shop.toml or first rows: the first in them is the first one done
     serials: list[str]  # of the visits behind `minutes`
-    minutes: Practice  # of first-pass visits, brought to the middle model by the qualified techs' minutes
-    minutes_qualified: tuple[float, float] | None  # quartiles of the qualified techs, brought to it likewise
+    signed: bool  # the hands it is held against are those qualified; of none such, all others who are not new here
+    minutes: Practice  # of first-pass visits, model by model brought to this tech's mix by those hands' minutes
+    minutes_hands: tuple[float, float] | None  # quartiles of those hands, brought to it likewise
     came_back: Practice  # 0 or 1 for each judged instrument: a send-back was charged to it
-    came_back_qualified: float | None  # share of the qualified techs
+    came_back_hands: float | None  # share of those hands, on this tech's mix of models
     spreads: dict[
         str, Practice
     ]  # by characteristic set here: standard deviation of each 20 instruments in a row, in others' standard deviations
@@ -120,10 +120,12 @@ def learning_curve(snapshot: Snapshot, stage: str, tech: str) -> Learning:
             f"{tech} has no visit at {snapshot.shop.stage_name(stage)} in the logs; choose another stage"
         )
     qualified = [person.key for person in snapshot.shop.techs if stage in person.qualified and person.key != tech]
-    timed, usual = _minutes(visits, mine, qualified)
+    hands = qualified or _old_hands(visits, tech)
+    timed, usual = _minutes(visits, mine, hands)
     work = snapshot.once(exposure).filter(pl.col("stage") == stage)
     judged = mine.select("visit", "done").join(work.select("visit", "came_back"), on="visit", maintain_order="left")
-    theirs = work.filter(pl.col("tech").is_in(qualified))["came_back"]
+    theirs = work.filter(pl.col("tech").is_in(hands)).group_by("model").agg(pl.col("came_back").mean())
+    share = work.filter(pl.col("tech") == tech).select("model").join(theirs, on="model")["came_back"].mean()
     started = next((person.started for person in snapshot.shop.techs if person.key == tech), None)
     here = [item.key for item in snapshot.shop.characteristics if stage in item.set_stages]
     before = snapshot.once(story).visits.select((pl.col("day") < started).any()).item() if started else False
@@ -133,24 +135,33 @@ def learning_curve(snapshot: Snapshot, stage: str, tech: str) -> Learning:
         mine.height,
         bool(before) or mine["taken_at"][0] - visits["taken_at"][0] >= NOT_THERE,
         timed["serial"].to_list(),
-        practice(timed["done"].to_numpy(), timed["even"].to_numpy()),
+        bool(qualified),
+        practice(timed["done"].to_numpy(), timed["even"].to_numpy(), settles=True),
         usual,
         practice(judged["done"].to_numpy(), judged["came_back"].cast(pl.Float64).to_numpy(), share=True),
-        float(theirs.mean()) if len(theirs) else None,  # type: ignore[arg-type]
+        None if share is None else float(share),  # type: ignore[arg-type]
         {key: _spread(snapshot, key, mine) for key in here},
         {key: both for key in here if (both := _offsets(snapshot, key, mine)) is not None},
     )
 
 
-def practice(unit: Ints, value: Floats, *, share: bool = False) -> Practice:
+def _old_hands(visits: pl.DataFrame, tech: str) -> list[str]:
+    """Whoever else worked at a stage from the first weeks of its logs on; visits : its first-pass visits."""
+    first = tables.plain(visits.select("tech", "taken_at")).group_by("tech").agg(pl.col("taken_at").min())
+    old = first.filter((pl.col("tech") != tech) & (pl.col("taken_at") - pl.col("taken_at").min() < NOT_THERE))
+    return sorted(old["tech"].to_list())
+
+
+def practice(unit: Ints, value: Floats, *, share: bool = False, settles: bool = False) -> Practice:
     """The curve through `value` (n,) at `unit` (n,); with under four values, or under 40 for what lies ahead, its words
-    instead.
+    instead. `settles`: amounts whose floor is looked for.
     """
     nothing = np.empty(0)
     try:
-        curve = (learning.fit_share if share else learning.fit)(unit, value)
+        fit = learning.fit_share if share else fit_settling if settles and len(value) >= LEAST else learning.fit
+        curve = fit(unit, value)
     except UnusableData as problem:
-        return Practice(unit, value, nothing, nothing, nothing, nothing, None, None, str(problem))
+        return Practice(unit, value, nothing, nothing, nothing, nothing, str(problem))
     x, says = np.unique(np.geomspace(1, curve.last * AHEAD, BAND_POINTS)), ""
     try:
         band = [curve.project(float(at)) for at in x]
@@ -158,21 +169,22 @@ def practice(unit: Ints, value: Floats, *, share: bool = False) -> Practice:
         x, band, says = x[x <= curve.last], [], str(problem)
     low, high = (np.array([getattr(point, side) for point in band]) for side in ("low", "high"))
     if share and not value.any():  # nothing came back: no curve to speak of, only how high it may lie
-        return Practice(unit, value, x, np.zeros(len(x)), np.zeros(len(low)), high, None, None, says)
-    return Practice(unit, value, x, curve.at(x), low, high, curve.rate, curve.first * curve.plateau, says)
+        return Practice(unit, value, x, np.zeros(len(x)), np.zeros(len(low)), high, says)
+    return Practice(unit, value, x, curve.at(x), low, high, says)
 
 
 def _minutes(
-    visits: pl.DataFrame, mine: pl.DataFrame, qualified: list[str]
+    visits: pl.DataFrame, mine: pl.DataFrame, hands: list[str]
 ) -> tuple[pl.DataFrame, tuple[float, float] | None]:
-    """The tech's timed visits with `even`: minutes brought to the middle model; and the qualified techs' quartiles on
-    that footing.
+    """The tech's timed visits with `even`: minutes brought to one model, as long as those of this tech's mix are on
+    average; and the quartiles of the hands they are held against on that footing.
     """
     timed = (pl.col("minutes_from") != "planned") & (pl.col("minutes") > 0)
-    theirs = visits.filter(timed & pl.col("tech").is_in(qualified))
+    theirs = visits.filter(timed & pl.col("tech").is_in(hands))
     own = mine.filter(timed)
     middle = theirs.group_by("model").agg(pl.col("minutes").median().alias("middle"))
-    overall = theirs["minutes"].median()
+    mix = own.join(middle, on="model", how="inner")["middle"].mean()
+    overall = theirs["minutes"].median() if mix is None else mix
     if overall is None:
         return own.with_columns(even="minutes"), None
 
@@ -217,9 +229,12 @@ def _spread(snapshot: Snapshot, characteristic: str, mine: pl.DataFrame) -> Prac
         & (pl.col("set_stage") == mine["stage"][0])
     )
     readings = readings.with_columns(off=pl.col("value") - pl.col("target").fill_null(0.0))
-    tech = mine["tech"][0]
+    tech, stage = mine["tech"][0], mine["stage"][0]
+    away = snapshot.once(spreads).filter("apart", characteristic=characteristic, stage=stage)["tech"].to_list()
+    beside = readings.filter(pl.col("set_by") != tech)
+    held = beside.filter(~pl.col("set_by").is_in(away))  # who stands apart is nobody's yardstick
     others = (
-        readings.filter(pl.col("set_by") != tech)
+        (held if held.height else beside)
         .group_by(cell)
         .agg(pl.col("off").mean().alias("middle"), pl.col("off").std().alias("sd"), pl.len().alias("n"))
         .filter((pl.col("n") >= LEAST_IN_BLOCK) & (pl.col("sd") > 0))

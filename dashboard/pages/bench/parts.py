@@ -247,6 +247,7 @@ def practice_view(
     serials: list[str] | None = None,
     qualified: tuple[float, float] | None = None,
     dots: bool = True,
+    hands: str = "qualified",
 ) -> LearningView:
     """A curve of practice as it is drawn; `dots` off where single values are only 0 or 1."""
     low, high = (found.low, found.high) if len(found.low) else (found.curve, found.curve)
@@ -268,6 +269,7 @@ def practice_view(
         unit,
         decimals=decimals,
         units=[int(u) for u in found.unit] if dots else [],
+        hands=hands,
     )
 
 
@@ -334,6 +336,7 @@ def minutes_sheet(found: Learning | None, row: Row | None) -> html.Section:
     say = practice_words.minutes(found)
     if not len(found.minutes.value):
         return parts.sheet("Minutes a visit", "last, after method and yield", html.P(say))
-    view = practice_view(found.minutes, unit="min", serials=found.serials, qualified=found.minutes_qualified)
+    hands = "qualified" if found.signed else "old hands"
+    view = practice_view(found.minutes, unit="min", serials=found.serials, qualified=found.minutes_hands, hands=hands)
     chart = parts.graph(parts.both(learning, view), say, "bench-minutes")
     return parts.sheet("Minutes a visit", "last, after method and yield", [chart, html.P(say, className="small")])

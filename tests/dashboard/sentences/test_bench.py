@@ -36,9 +36,7 @@ def test_one_that_is_shown_stands_with_its_interval(shop):
 
 
 def test_a_spread_without_runs_of_instruments_says_so_and_counts_no_instruments():
-    none = Practice(
-        *[np.empty(0)] * 6, None, None, "a learning curve needs four instruments or more; there are 0 so far"
-    )
+    none = Practice(*[np.empty(0)] * 6, "a learning curve needs four instruments or more; there are 0 so far")
     assert practice.spread(none).replace("\u00a0", " ") == (
         "Cannot be said: it takes four runs of 20 instruments with readings that can be held against the others'; "
         "there are none so far."

@@ -76,14 +76,29 @@ def test_minutes_are_brought_to_one_model_and_the_curve_found_again():
     found = learning_curve(shop_with(120, rng=np.random.default_rng(62)), "bridge", "NEW")
     assert (found.instruments, found.begins_in_logs, len(found.serials)) == (120, True, 120)
     assert found.minutes.says == ""
-    # the middle of all qualified minutes lies between the models': 6 and 12; shape, not level, is what is asked
-    assert found.minutes.rate == pytest.approx(2**-0.2, abs=0.04)
+    at = [float(np.interp(unit, found.minutes.x, found.minutes.curve)) for unit in (30, 120)]
+    assert at[1] / at[0] == pytest.approx(4**-0.2, abs=0.08)  # two doublings, each known to .04
     even = found.minutes.value / found.minutes.unit**-0.2
     assert np.log(even).std() == pytest.approx(0.1, abs=0.03)  # no trace of the models left
-    assert found.minutes_qualified is not None
+    assert found.minutes_hands is not None
     assert (found.minutes.low <= found.minutes.curve).all()
     assert (found.minutes.curve <= found.minutes.high).all()
     assert found.minutes.x[-1] == pytest.approx(180)
+
+
+def test_where_nobody_is_signed_off_minutes_are_held_against_old_hands_on_the_same_mix():
+    # everybody takes 6 on LARK and 12 on WREN; OLD sets half of each, NEW one WREN in four: 7.5 on average
+    rows = []
+    for k in range(240):
+        tech = "NEW" if k >= 120 and k % 2 else "OLD"
+        hard = k % 8 == 1 if tech == "NEW" else k % 4 < 2
+        rows.append(
+            visit(f"S{k:03d}", 6.0 * k, "bridge", tech=tech, minutes=12 if hard else 6, model=("LARK", "WREN")[hard])
+        )
+    found = learning_curve(made(rows, tech=[{"key": "OLD"}, {"key": "NEW"}]), "bridge", "NEW")
+    assert not found.signed
+    assert found.minutes_hands == pytest.approx((7.5, 7.5))
+    assert found.minutes.curve[-1] == pytest.approx(7.5)
 
 
 def test_under_forty_instruments_nothing_is_said_of_tomorrow():
@@ -105,10 +120,9 @@ def test_send_backs_are_those_charged_and_none_leaves_only_how_high_it_may_lie()
     rng = np.random.default_rng(64)
     found = learning_curve(shop_with(80, rng=rng, back=0.3), "bridge", "NEW")
     assert 0.15 < found.came_back.value.mean() < 0.45
-    assert found.came_back_qualified == 0.0
+    assert found.came_back_hands == 0.0
     assert 0 < found.came_back.curve[-1] < 0.6
     none = learning_curve(shop_with(80, rng=rng), "bridge", "NEW").came_back
-    assert none.rate is None
     assert (none.curve == 0).all()
     assert 0 < none.high[-1] < 0.1
 
