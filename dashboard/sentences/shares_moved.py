@@ -1,6 +1,6 @@
 """Weekly shares of send-backs that left their limits, in words: no reading moved, more or fewer came back."""
 
-from datetime import date, timedelta
+from datetime import date
 
 from analysis.review import MatterSeen
 from analysis.studies.matters.records import Matter
@@ -10,8 +10,6 @@ from dashboard.sentences import rework, shared
 from dashboard.sentences.shared import Sentence
 from ingest.shopfiles.shop import Shop
 
-WEEK = timedelta(weeks=1)
-
 
 def share(seen: MatterSeen, shop: Shop, now: date, chance: str) -> Sentence:
     """Since when how many came back where so many would be expected; chance: how likely it is that anything moved."""
@@ -19,7 +17,7 @@ def share(seen: MatterSeen, shop: Shop, now: date, chance: str) -> Sentence:
     assert isinstance(value, float)
     assert isinstance(size, float)
     more = "More" if size > 0 else "Fewer"
-    lead, rest = f"{more} came back to {shared.cause(shop, str(stage))}", _when(seen.matter, shop, now)
+    lead, rest = f"{more} came back to {shared.cause(shop, str(stage))}", _when(seen.matter, shop, now, new=seen.new)
     counted, times = _instead(seen.matter)
     if counted:
         lead, rest = f"{lead} {rest}: {counted}", f"; {times}."
@@ -58,9 +56,9 @@ def had_been(matter: Matter, began: str) -> str:
     return f" From the week of {began} on {counted}." if counted else ""
 
 
-def _when(matter: Matter, shop: Shop, now: date) -> str:
+def _when(matter: Matter, shop: Shop, now: date, *, new: bool) -> str:
     when = shared.local(shop, matter.began_at or matter.opened_at).date()
-    since = "since about" if matter.began_at else "since" if now - when >= WEEK else "in"
+    since = "since about" if matter.began_at else "in" if new else "since"
     return f"{since} the week of {numbers.day(when, now)}"
 
 

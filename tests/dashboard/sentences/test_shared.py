@@ -561,6 +561,12 @@ def test_a_share_that_left_its_limits_says_how_much_and_which_way(size, began, m
     )
 
 
+def test_a_share_of_an_earlier_week_is_told_since_then():
+    share = {"characteristic": "", "stage": "bridge_fitting", "value": 0.05, "size": 0.03}
+    seen = replace(matter(main=share, characteristics=[], size=0.03, began_at=None), new=False)
+    assert "before, since the week of 27 Mar." in told(found(matters=[seen]))[0]
+
+
 def test_a_share_that_stays_high_says_how_many_since_when_and_how_sure_it_is():
     counted = {"came_back": 31, "instruments": 190, "expected": 12.2, "times_low": 1.71, "times_high": 3.94}
     share = {"characteristic": "", "stage": "bridge_fitting", "value": 0.2, "size": 0.099, **counted}
