@@ -10,7 +10,7 @@ from scipy.stats import poisson
 
 from analysis.studies.drift.entries import entries_for
 from analysis.studies.drift.signals import signals
-from analysis.studies.matters.matters import matters
+from analysis.studies.matters.matters import matters_told
 from ingest.store.snapshot import Snapshot
 
 QUARTER = timedelta(weeks=13)
@@ -40,7 +40,7 @@ def calls(snapshot: Snapshot) -> Calls:
     judged = snapshot.once(signals)
     if judged is None:
         return Calls(0, 0, 0, 0, 0, 0, 0, snapshot.shop.judging.budget)
-    recent = [one for one in snapshot.once(matters) if one.opened_at > since]
+    recent = [one for one in snapshot.once(matters_told) if one.opened_at > since]
     tied = snapshot.once(entries_for)
     confirmed = false = known = itself = 0
     for one in recent:  # a few dozen

@@ -15,7 +15,9 @@ import polars as pl
 from analysis.studies.drift import actions
 from analysis.studies.drift.entries import entries_for
 from analysis.studies.drift.signals import Signals, signals
-from analysis.studies.matters.matters import JUST_OVER, matters
+from analysis.studies.matters.groups import JUST_OVER
+from analysis.studies.matters.matters import matters, matters_of, matters_told
+from analysis.studies.matters.reached import KEPT
 from analysis.studies.matters.records import Matter, Member
 from ingest.store.snapshot import Snapshot
 
@@ -23,7 +25,6 @@ OPEN, ACTION, DONE, CHECKED, KNOWN, CLOSED = "open", "action", "done", "checked"
 LIFE = (OPEN, ACTION, DONE, CHECKED, CLOSED)
 DECIDES = ("cause", "action", "close", "known", "reopen")
 AT_ONCE = timedelta(minutes=10)  # two who decide within this time did not know of each other
-KEPT = timedelta(weeks=26)  # a closed matter nobody wrote about is told so long
 
 
 @dataclass(frozen=True)
@@ -128,16 +129,27 @@ def _says(line: Line) -> tuple[object, ...]:
 
 def register(snapshot: Snapshot) -> list[Entry]:
     """Every row: what waits for somebody first (open with nobody, over its day), then by day, then what is closed."""
-    today = _today(snapshot)
-    judged, tied = snapshot.once(signals), snapshot.once(entries_for)
+    rows = _of_matters(snapshot, snapshot.once(matters_told))
+    return sorted([*rows, *_decisions(snapshot, _today(snapshot))], key=_order)
+
+
+def rows_of(snapshot: Snapshot, *, keys: tuple[str, ...]) -> dict[str, Entry]:
+    """The rows of some matters that are open or were over not long ago, by the keys they are asked for under: as
+    `register` has them, without working out what cannot belong to them.
+    """
+    rows = _of_matters(snapshot, matters_of(snapshot, frozenset(keys)))
+    return {key: one for key in keys for one in rows if one.goes_by(key)}
+
+
+def _of_matters(snapshot: Snapshot, every: list[Matter]) -> list[Entry]:
+    today, judged, tied = _today(snapshot), snapshot.once(signals), snapshot.once(entries_for)
     found = []
-    if judged is not None:
-        for matter in snapshot.once(matters):
-            lines = _lines(tied.filter(pl.col("sequence").is_in(matter.lines)))
-            gone = matter.closed_at is not None and matter.closed_at < snapshot.as_of - KEPT
-            if lines or not gone:
-                found.append(_of_matter(snapshot, judged, matter, lines, today))
-    return sorted([*found, *_decisions(snapshot, today)], key=_order)
+    for matter in every if judged is not None else []:
+        lines = _lines(tied.filter(pl.col("sequence").is_in(matter.lines)))
+        gone = matter.closed_at is not None and matter.closed_at < snapshot.as_of - KEPT
+        if judged is not None and (lines or not gone):
+            found.append(_of_matter(snapshot, judged, matter, lines, today))
+    return found
 
 
 def due(snapshot: Snapshot, *, by: date) -> list[Entry]:
@@ -276,7 +288,7 @@ def _checked(snapshot: Snapshot, judged: Signals, matter: Matter, done_on: date 
 def members(snapshot: Snapshot, *, key: str) -> list[dict[str, Any]]:
     """The signals of a matter, by its key: rows of Signals.found or .others; a closing is written for each."""
     judged = snapshot.once(signals)
-    found = next((one for one in snapshot.once(matters) if one.goes_by(key)), None)
+    found = next((one for each in (matters_told, matters) for one in snapshot.once(each) if one.goes_by(key)), None)
     if judged is None or found is None:
         return []
     return _rows(judged, found)

@@ -11,6 +11,7 @@ too few instruments it is as long as holds enough.
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import cached_property
 
 import numpy as np
 import polars as pl
@@ -55,6 +56,11 @@ class Bench:
     instruments: Ints  # (i,) the day of each instrument, rising
     young: Flags  # (n,) of a series whose baseline is not complete
     models: frozenset[str]  # of such series
+
+    @cached_property
+    def share_young(self) -> float:
+        """How many of the readings are of a series whose baseline is not complete, as a share."""
+        return float(self.young.mean())
 
     def within(self, span: Span) -> Flags:
         """Which rows lie within a span (n,)."""
@@ -138,7 +144,7 @@ def span_of(snapshot: Snapshot, here: Bench, looked: list[Signal], *, closed: bo
         until = one.row["closed_at"] if closed else None
         lasts.append(opened if until is None else min(number(until.astimezone(zone).date()), here.on(opened)))
     theirs = any(one.row["model"] in here.models for one in looked)
-    young = not closed or theirs or float(here.young.mean()) > FEW
+    young = not closed or theirs or here.share_young > FEW
     return here.span(min(starts), max(lasts), past=closed, young=young)
 
 

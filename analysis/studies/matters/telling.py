@@ -52,8 +52,8 @@ def told(
     state = _state(snapshot, signals, entries, closed_at, ended=ended)
     share = tolerance.get(tuple(str(main[name]) for name in KEY))
     record = Matter(
-        key=_key(first),
-        keys=tuple(dict.fromkeys(_key(one) for one in signals)),
+        key=key_of_signal(first),
+        keys=tuple(dict.fromkeys(key_of_signal(one) for one in signals)),
         opened_at=opened_at,
         closed_at=closed_at,
         moves_with=parts[0].moves_with if parts else MovesWith(),
@@ -111,7 +111,7 @@ def first_of(signals: list[Signal], parts: list[Part]) -> tuple[datetime, Signal
     return opened_at, first
 
 
-def _key(one: Signal) -> str:
+def key_of_signal(one: Signal) -> str:
     """Of a signal, and of the matter that it opened first; a digest, since a key that names a tech would be a name."""
     row = one.row
     names = (*STREAM, "chart", "over", "gauge", "opened_at", "serial")

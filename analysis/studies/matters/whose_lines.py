@@ -54,10 +54,10 @@ def before_it(one: Held, lines: pl.DataFrame) -> pl.DataFrame:
     """Those of its lines that are about a time before its cause may have begun, on a signal that had opened then."""
     if one.began is None:
         return lines.clear()
-    return lines.filter((_about() < one.began) & (pl.col("now_opened_at") < one.began))
+    return lines.filter((about() < one.began) & (pl.col("now_opened_at") < one.began))
 
 
-def _about() -> pl.Expr:
+def about() -> pl.Expr:
     """The last moment that a line is about: when it was written, or the day by which it was to be done."""
     return pl.min_horizontal("at", pl.col("due").cast(pl.Datetime("us", "UTC")) + pl.duration(days=1))
 
@@ -68,7 +68,7 @@ def moved(snapshot: Snapshot, every: Sequence[Held]) -> dict[int, int]:
     """
     found: dict[int, int] = {}
     for number, one in enumerate(every):
-        lines = before_it(one, lines_of_signals(snapshot, one.signals)).with_columns(about=_about())
+        lines = before_it(one, lines_of_signals(snapshot, one.signals)).with_columns(about=about())
         for line in lines.iter_rows(named=True):  # hardly any
             units = {(part.characteristic, part.stage) for part in one.parts}
             models = {line["model"]} - {None, ""}

@@ -34,8 +34,8 @@ from dashboard.exports import copies
 from dashboard.pages.drift import on_chart as drift_on_chart
 from dashboard.pages.drift import seen as drift_seen
 from dashboard.sentences import drift as sentences_drift
+from dashboard.sentences import findings, silent
 from dashboard.sentences import shared as sentences
-from dashboard.sentences import silent
 from dashboard.sentences.gauges import notes
 from dashboard.sentences.matters import moved
 from ingest.shopfiles.shop import Shop
@@ -163,7 +163,7 @@ def _made_for_page(week: date | None, snapshot: Snapshot) -> WeekShown:
     found: Review = desk.ask(review, week=week)
     return WeekShown(
         review=found,
-        lives=lives(found),
+        lives=lives(found, snapshot.shop),
         drawn=[],
         calls=None,
         total={},
@@ -198,16 +198,15 @@ def _played(found: Review, shop: Shop) -> tuple[play_test.Advice, ...]:
     return tuple(one for one in said if found.week <= sentences.local(shop, one.taken_at).date() <= found.last_day)
 
 
-def lives(found: Review) -> dict[str, Entry]:
-    """The register's rows of the matters a review shows, by the matter's key."""
-    if not found.matters and not found.known:
-        return {}
+def lives(found: Review, shop: Shop) -> dict[str, Entry]:
+    """The register's rows of the matters that a review tells, by the matter's key."""
+    known = {one.matter.key for one in (*found.matters, *found.known)}
+    keys = tuple(one.key for one in findings.week(found, shop) if one.key in known)
     try:
-        rows = [one for one in desk.ask(register.register) if one.matter is not None]
+        rows: dict[str, Entry] = desk.ask(register.rows_of, keys=keys)
     except NotWorkedOut:  # said where the register stands
         return {}
-    keys = [each.matter.key for each in (*found.matters, *found.known)]
-    return {key: one for key in keys for one in rows if one.goes_by(key)}
+    return rows
 
 
 def reviewed(week: date | None) -> Reviewed | None:

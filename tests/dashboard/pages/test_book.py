@@ -221,7 +221,7 @@ def test_a_matter_is_found_by_the_number_of_any_of_its_signals(shop):
     one = only()
     held = {(member.table, member.row) for member in one.matter.signals}
     signals = [each for each in desk.ask(every_signal) if (each.table, each.row_number) in held]
-    numbers = {telling._key(each) for each in signals}
+    numbers = {telling.key_of_signal(each) for each in signals}
     assert one.key in numbers
     before = sorted(numbers - {one.key})[0]  # as it was called before an earlier signal was known to be of one cause
     page = said(book.layout(key=before))

@@ -5,7 +5,8 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
-from analysis.studies.matters.matters import _open_ones, matters, open_matters
+from analysis.studies.matters.matters import matters, open_matters
+from analysis.studies.matters.open_ones import open_groups
 from analysis.studies.matters.records import HUMIDITY, Matter
 from analysis.studies.matters.written import read, written
 from ingest.store.snapshot import Snapshot
@@ -72,6 +73,6 @@ def test_what_ended_with_its_second_spell_tells_of_both():
 
 def test_spells_are_kept_as_they_were_told():
     made_of = made(FIRST, (824, 900))
-    parts = [part for group in made_of.once(_open_ones) for part in group.parts]
+    parts = [part for group in made_of.once(open_groups) for part in group.parts]
     assert read(written(parts)) == parts
     assert parts[0].measured.earlier
