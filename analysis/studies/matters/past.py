@@ -78,7 +78,7 @@ def chains(snapshot: Snapshot, judged: Signals, held: set[int]) -> list[Chain]:
         for chain in _overlapping(part):
             span = None if here is None else span_of(snapshot, here, chain, closed=True)
             found.append(Chain(chain, here, span))
-    return found + [Chain([one]) for one in closed if one.unit is None]
+    return found + [Chain([one]) for one in closed if one.unit is None and one.row["closed_at"] is not None]
 
 
 def over_since(snapshot: Snapshot, judged: Signals, held: set[int], since: datetime) -> list[Group]:
