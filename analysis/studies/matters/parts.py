@@ -224,10 +224,12 @@ def _measured(part: Explained) -> Measured:
         size, half = best.effect * unit, Z95 * best.error * unit
         low, high = size - half, size + half
         days = (best.start, best.start_low, best.start_high)
-    begins = touched if _creeps(part, size) is None or several else _could(part)
+    could, creeps = _could(part), _creeps(part, size) is not None and not several
+    begins = could if creeps else touched
+    earliest = touched if best.factor in found.airs and not creeps else could  # no air, no move
     over_all, levels = _among(part, size, touched) if part.named else (None, 0)
     taken = found.rows["taken_at"]
-    at = [_first(taken, found, some, day) for some, day in zip((begins, _could(part), begins), days, strict=True)]
+    at = [_first(taken, found, some, day) for some, day in zip((begins, earliest, begins), days, strict=True)]
     one = Measured(
         size=size,
         size_low=low,

@@ -58,6 +58,13 @@ def test_one_spell_names_none_before():
     assert found.earlier == ()
 
 
+@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("first", [760, 824])
+def test_nothing_moved_while_the_air_was_as_usual(first, seed):
+    found = only(made((first, 900), seed=seed).once(open_matters))
+    assert at(first).date() - found.began_low.date() <= timedelta(days=1)
+
+
 def test_a_dry_week_within_a_damp_month_parts_no_spells():
     found = only(made((736, 800), (840, 900)).once(open_matters))
     assert abs(found.began_at.date() - at(736).date()) <= timedelta(days=1)
