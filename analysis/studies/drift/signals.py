@@ -158,7 +158,8 @@ def _watched(snapshot: Snapshot, held: Streams, coarse: Flags, weekly: Shares | 
     if charts is not None and allowance is not None:
         beyond = _beyond_spread(held, charts, stretch)
         steady = residuals(charts, week_numbers(held, shop), over, beyond)
-        laws = laws_of(steady, allowance, weight, reckoned=Reckoned(snapshot))
+        base = shop.judging.baseline_readings
+        laws = laws_of(steady, allowance, weight, baseline=base, reckoned=Reckoned(snapshot))
     if charts is None or made is None or over is None or arl is None:
         return _Watched(charts, over, allowance, laws)
     charts = None

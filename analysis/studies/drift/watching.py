@@ -17,6 +17,7 @@ from analysis.methods.segments import Flags, Floats, Ints, blocks, firsts, lengt
 from analysis.methods.self_starting import self_starting
 from analysis.methods.signal_life import TIE, Lives, lives
 from analysis.studies.drift.independence import point_stretches
+from analysis.studies.drift.setter_spreads import wider_than_all
 from analysis.studies.drift.setters import deviations, follow_air
 from analysis.studies.drift.streams import KEY, STREAM, Streams
 from ingest.shopfiles.shop import Shop
@@ -170,6 +171,10 @@ def before_own(held: Streams, shop: Shop, own: Charts) -> Charts | None:
     ripe = held.rows["n"].to_numpy()[stream[some]] > shop.judging.baseline_readings
     grown = held.readings["taken_at"].gather(pl.Series(np.where(ripe, judged, -1)).replace(-1, None))
     kind = str(own.rows["chart"][0])
+    wider = np.ones(len(some))
+    if kind == AVERAGE:  # a limit put on file is a number a person stands by
+        wider = wider_than_all(held, stream[some], baseline_readings=shop.judging.baseline_readings)
+        wider[own.on_file[chart]] = 1.0
     rows = held.rows.select(STREAM)[stream[some]].select(
         pl.lit(kind).alias("chart"), *STREAM, pl.Series("stream", stream[some])
     )
@@ -177,9 +182,9 @@ def before_own(held: Streams, shop: Shop, own: Charts) -> Charts | None:
         rows=rows,
         starts=begins.astype(np.int64),
         reading=at,
-        plotted=(deviations(held)[0] if own.rows["chart"][0] == AVERAGE else held.values)[at],
+        plotted=(deviations(held)[0] if kind == AVERAGE else held.values)[at],
         centre=own.centre[chart],
-        sigma=own.sigma[chart],
+        sigma=own.sigma[chart] * wider,
         baseline=own.baseline[chart],
         begin=np.zeros(len(some), dtype=np.int64),
         adjusted=pl.Series([AGAINST_ALL] * len(some)),

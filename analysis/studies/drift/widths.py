@@ -23,7 +23,7 @@ from analysis.studies.drift.readings import Readings
 from analysis.studies.drift.reckoned import PLAIN, Reckoned
 from analysis.studies.drift.shares import Shares
 from analysis.studies.drift.streams import Streams
-from analysis.studies.drift.watching import SHORT_RUN, Charts
+from analysis.studies.drift.watching import AGAINST_ALL, SHORT_RUN, Charts
 from analysis.studies.story.calendar import week_of
 from ingest.shopfiles.house_rules import DAYS
 from ingest.shopfiles.shop import Shop
@@ -31,6 +31,9 @@ from ingest.store.snapshot import Snapshot
 
 RESIDUALS = 400  # of complete baselines from which on they are a law of their own
 GROWN = 1.25
+ALL, OWN = "all", "own"  # kinds of pools
+HEAVY = 1.1  # times the variance of normal readings: up to here a sigma is taken to err as theirs does
+FEWEST = 10
 THURSDAY = 3  # the weekday on which 1970 began, Monday being 0
 
 
@@ -157,15 +160,17 @@ def residuals(charts: Charts, weeks: Ints, pooled: Pooled | None, factor: Floats
 
 
 def pools(charts: Charts) -> list[str]:
-    """Whose residuals each chart goes by: what it judges, and of which characteristic."""
+    """Whose residuals each chart goes by: what it judges, and of which characteristic. A tech's readings that are held
+    against the limits of all techs go by those of all techs.
+    """
     kind = (
         pl.when(pl.col("over") != "")
         .then("over")
         .when(pl.col("chart") == SHORT_RUN)
         .then("chart")
-        .when(pl.col("tech") == "")
-        .then(pl.lit("all"))
-        .otherwise(pl.lit("own"))
+        .when((pl.col("tech") == "") | pl.lit(charts.adjusted == AGAINST_ALL))
+        .then(pl.lit(ALL))
+        .otherwise(pl.lit(OWN))
     )
     return charts.rows.select(pl.format("{} of {}", pl.col("characteristic"), kind).alias("pool"))["pool"].to_list()
 
@@ -206,12 +211,15 @@ def widths(
             table[row, ~known] = reckoned("widths", allowing, arl, weight, baselines[~known])
     known_laws = laws is not None and len(laws.names) > 0
     number = np.array([laws.names.index(name) for name in pools(charts)] if laws and known_laws else [], dtype=np.int64)
+    # what readings of all techs say widens limits of a tech that are theirs, but is no leave to draw them closer
+    least = (charts.adjusted == AGAINST_ALL).to_numpy().astype(np.float64)
     wide = np.empty(len(charts.reading))
     for some, where in blocks(charts.starts, len(charts.reading)):
         week = at[where]
         wide[where] = table[of_week[week], np.repeat(which[some], size[some])]
         if laws is not None and known_laws:
-            wide[where] *= laws.factors[np.repeat(number[some], size[some]), week]
+            law = laws.factors[np.repeat(number[some], size[some]), week]
+            wide[where] *= np.maximum(law, np.repeat(least[some], size[some]))
     return wide
 
 
@@ -219,8 +227,10 @@ def _known_width(arl: float, weight: float) -> Floats:
     return np.array([ewma_width(arl, weight=weight, baseline=None)])
 
 
-def laws_of(own: Residuals, allowance: Budget, weight: float, *, reckoned: Reckoned = PLAIN) -> Laws:
-    """The law of each pool week by week, as far as it has been frozen."""
+def laws_of(
+    own: Residuals, allowance: Budget, weight: float, *, baseline: int = 100, reckoned: Reckoned = PLAIN
+) -> Laws:
+    """The law of each pool week by week, as far as it has been frozen. baseline : readings of a stream's."""
     weeks = len(allowance.rates)
     factors = np.ones((len(own.names), weeks))
     order = np.lexsort((own.week, own.pool))
@@ -234,10 +244,23 @@ def laws_of(own: Residuals, allowance: Budget, weight: float, *, reckoned: Recko
                 held, law = int(count), _law(own, mine[:count], weight, reckoned)
             if law is not None:
                 same = week > 0 and there[week - 1] == count and allowance.rates[week] == allowance.rates[week - 1]
-                factors[pool, week] = (
-                    factors[pool, week - 1] if same else law.factor(1.0 / float(allowance.rates[week]))
-                )
+                if same:
+                    factors[pool, week] = factors[pool, week - 1]
+                    continue
+                arl = 1.0 / float(allowance.rates[week])
+                factors[pool, week] = law.factor(arl)
+                if own.names[pool].endswith((ALL, OWN)):  # whose sigma is that of a stream's baseline
+                    factors[pool, week] *= _as_of_fewer(law, arl, weight, baseline, reckoned)
     return Laws(own.names, factors)
+
+
+def _as_of_fewer(law: OwnLaw, arl: float, weight: float, baseline: int, reckoned: Reckoned) -> float:
+    """What a width is multiplied by where a sigma errs more than that of normal readings: as if from fewer of these."""
+    if law.unsure <= HEAVY:
+        return 1.0
+    each = np.array([max(round(baseline / law.unsure), FEWEST), baseline], dtype=np.int64)
+    fewer, all_of_them = reckoned("widths", partial(ewma_widths, arl, each, weight=weight), arl, weight, each)
+    return max(float(fewer / all_of_them), 1.0)
 
 
 def _law(own: Residuals, some: Ints, weight: float, reckoned: Reckoned) -> OwnLaw:
@@ -245,7 +268,8 @@ def _law(own: Residuals, some: Ints, weight: float, reckoned: Reckoned) -> OwnLa
 
     def work() -> Floats:
         law = own_law(values, weight=weight)
-        return np.concatenate((law.log_arl, law.normal))
+        return np.concatenate((law.log_arl, law.normal, [law.unsure]))
 
-    log_arl, normal = np.split(reckoned("law", work, weight, values), 2)
-    return OwnLaw(len(values), log_arl, normal)
+    told = reckoned("law", work, weight, values)
+    log_arl, normal = np.split(told[:-1], 2)
+    return OwnLaw(len(values), log_arl, normal, float(told[-1]))

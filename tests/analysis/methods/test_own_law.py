@@ -5,7 +5,7 @@ import pytest
 from scipy.special import ndtri
 
 from analysis.methods.allowance import ewma_width
-from analysis.methods.own_law import own_law
+from analysis.methods.own_law import OF_NORMAL, own_law, unsure
 from analysis.methods.problems import UnusableData
 from analysis.methods.signal_life import lives
 
@@ -66,3 +66,24 @@ def test_at_known_limits_the_wished_rate_is_kept(law):
     run[found.segment[starts]] = found.opened[starts] - found.segment[starts] * 4000 + 1
     rate = len(starts) / run.sum()  # first openings over the readings until then
     assert rate * 1000 == pytest.approx(1.0, abs=0.2)
+
+
+@pytest.mark.parametrize("law", ["normal", "t3", "gamma4"])
+def test_how_far_a_sigma_by_moving_ranges_errs_is_that_of_simulated_baselines(law):
+    rng = np.random.default_rng([20310114, len(law)])
+    n, many = 100, 6000
+    draws = {
+        "normal": rng.normal(size=(many, n)),
+        "t3": rng.standard_t(3, size=(many, n)),
+        "gamma4": rng.gamma(4, size=(many, n)),
+    }
+    x = draws[law]
+    ranges = np.abs(np.diff(x, axis=1)).mean(axis=1)
+    assert unsure(np.sort(x.ravel())) == pytest.approx((n - 1) * ranges.var() / ranges.mean() ** 2, rel=0.1)
+
+
+def test_of_normal_readings_it_errs_as_is_known_and_the_unit_says_nothing():
+    values = np.sort(np.random.default_rng(20310115).normal(size=40_000))
+    assert unsure(values) == pytest.approx(OF_NORMAL, rel=0.02)
+    assert unsure(25.4 * values + 3) == pytest.approx(unsure(values))
+    assert unsure(np.zeros(5)) == OF_NORMAL
