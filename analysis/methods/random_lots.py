@@ -17,6 +17,7 @@ from scipy import stats
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats, Ints
 
+NEAR = 1e-9  # of the largest singular value, below which columns say the same twice
 SEEN = 1e-6  # how near what the columns span must come to a contrast that can be told from them
 
 
@@ -69,12 +70,14 @@ def by_lot(y: Floats, columns: Floats, lots: Ints) -> ByLot:
     share = kept_share(within, between, lots)
     less = np.column_stack([y, columns])
     less -= share[lots][:, None] * means(less, lots)[lots]
-    inverse = np.linalg.pinv(less[:, 1:].T @ less[:, 1:], hermitian=True)
-    effect = inverse @ (less[:, 1:].T @ less[:, 0])
+    turned = np.linalg.pinv(less[:, 1:], rcond=NEAR)  # (k, n)
+    inverse = turned @ turned.T
+    effect = turned @ less[:, 0]
     rank = int(np.linalg.matrix_rank(columns))
-    alone = within * np.linalg.pinv(columns.T @ columns, hermitian=True)
+    back = np.linalg.pinv(columns, rcond=NEAR)
+    alone = within * back @ back.T
     pieces_left = max(len(y) - groups - rank, 1)
-    span = np.linalg.pinv(columns) @ columns
+    span = back @ columns
     return ByLot(
         np.asarray(effect),
         np.asarray(within * inverse, dtype=np.float64),

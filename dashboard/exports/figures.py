@@ -9,7 +9,7 @@ import polars as pl
 from analysis.studies.drift import states
 from analysis.studies.gauges import rr as gauges
 from analysis.studies.matters import rows as matters
-from analysis.studies.necks import lots
+from analysis.studies.necks import costs, lots
 from analysis.studies.people import techs
 from analysis.studies.rework import rework, savings
 from analysis.studies.room import capability, climate, intonation, settling
@@ -38,6 +38,8 @@ FIGURES: dict[str, Callable[[Snapshot], pl.DataFrame]] = {
     "weeks": weeks.week_rows,
     "techs": techs.tech_rows,
     "lots": lots.lot_rows,
+    "lots_alike": costs.lot_figures,
+    "suppliers": costs.supplier_figures,
     "settling": settling.settling_rows,
     "gauges": gauges.study_rows,
     "climate": climate.climate_rows,

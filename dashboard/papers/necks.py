@@ -6,7 +6,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from datetime import date, timedelta
 from typing import Any
 
 import polars as pl
@@ -20,19 +19,20 @@ from dashboard import numbers
 from dashboard.charts.lots import lots as lot_strip
 from dashboard.charts.run import RunView, run
 from dashboard.desk import desk, gauges_now
-from dashboard.pages.necks import goes, page, talk
+from dashboard.pages.necks import goes, page, suppliers, talk
 from dashboard.pages.necks import strips as drawn_lots
+from dashboard.papers.neck_asks import ASKED, asked
 from dashboard.papers.paper import Paper, computed_from, named
 from dashboard.sentences import bow as sentences_bow
 from dashboard.sentences import matters as sentences_matters
 from dashboard.sentences import neck_gauge, unread
 from dashboard.sentences import necks as sentences_necks
+from dashboard.sentences import suppliers as sentences_suppliers
 from dashboard.sentences import talk as sentences_talk
 from dashboard.sentences.gauges import beside
 from ingest.shopfiles.shop import Shop
 
-ANSWER_IN = timedelta(days=14)  # what is asked for by when, unless the talk agrees on another day
-STRIPS, ASKED = 6, 3  # lots drawn, as many as the first page holds; lots spoken of by name
+STRIPS = 6  # lots drawn, as many as the first page holds
 STATES = 4  # states in which lots were measured that are told one by one
 Row = dict[str, Any]
 
@@ -54,8 +54,12 @@ def paper(supplier: str, *, money: bool = False, letter: bool = False) -> tuple[
     drawn = drawn_lots.to_draw(rows, STRIPS)
     measured = desk.ask(lots.necks).filter((pl.col("characteristic") == name) & (pl.col("supplier") == supplier))
     made = Paper(f"Neck packet for {supplier}", shop.shop.name, computed_from(snapshot), letter=letter)
-    headline = sentences_necks.headline(rows, shop)
     first = sentences_necks.foremost(rows)
+    headline = sentences_necks.headline(rows, shop)
+    headline = headline if first is not None else suppliers.leading(name, supplier, shop) or headline
+    spent = suppliers.spent(name)
+    took = {} if isinstance(spent, str) else {lot: one for (who, lot), one in spent.lots.items() if who == supplier}
+    measure = goes.first_measure(shop)
     strip = drawn_lots.strip(shop, sorted(drawn, key=lambda row: row is not first), name, links=False)
     words = {"bring to the supplier": "not taken", "take": "taken"}
     told = [
@@ -87,7 +91,15 @@ def paper(supplier: str, *, money: bool = False, letter: bool = False) -> tuple[
         minutes=_minutes(shop, supplier, name, money=money),
         money=money,
         aside=sentences_talk.set_aside(desk.ask(necks.implausible, supplier=supplier).rows()),
-        asks=asked(rows, shop, _told_of(rows, shop), snapshot.as_of.astimezone(shop.zone).date()),
+        asks=asked(
+            rows,
+            shop,
+            _told_of(rows, shop),
+            snapshot.as_of.astimezone(shop.zone).date(),
+            whole=suppliers.leading(name, supplier, shop),
+            took={lot: sentences_suppliers.lot_took(one, measure) for lot, one in took.items()},
+        ),
+        beside=suppliers.of_one(rows, shop, name, supplier, money=money),
         drawn=_drawn(rows, drawn),
         last_talk=sentences_talk.last_talk(
             desk.ask(necks.since_agreed, characteristic=name, supplier=supplier), shop, name
@@ -130,6 +142,7 @@ def _lot(row: Row, shop: Shop, plans: list[necks.PlanWords]) -> Row:
         "models": row["models"],
         "day": numbers.day(sentences_necks.received(row, shop)),
         "state": sentences_necks.state(row, short=True),
+        "same": sentences_suppliers.at_usual_air(row, shop),
         "n": numbers.count(row["n"]),
         "of": f"of {numbers.count(row['quantity'])}" if row["quantity"] else "of a number not on file",
         "few": "few" if row["few"] else "",
@@ -267,58 +280,6 @@ def _drawn(rows: list[Row], drawn: list[Row]) -> str:
     if sentences_necks.stand_apart(rows):
         return "Lots that stand apart, and the newest"
     return "The lot with most outside, and the newest" if sentences_necks.foremost(rows) else "The newest lots"
-
-
-def asked(rows: list[Row], shop: Shop, told_of: dict[str, str], day: date) -> list[str]:
-    """What is asked of the supplier, and by when: two weeks from the day the packet tells of. told_of : `_told_of`."""
-    doubtful = [row for row in rows if row["verdict"] == lots.REJECT]
-    apart = [row for row in rows if row not in doubtful and _is_apart(row, told_of)]
-    until = f"by {numbers.day(day + ANSWER_IN)}"
-    asks = [
-        f"Lot {row['lot']}: {sentences_necks.outside(row)} outside{sentences_necks.on_limit(row)}, "
-        f"{sentences_necks.in_lot(row)}{_still(row)}{sentences_talk.in_sample(row)}. Measure the kept necks together, "
-        f"then agree, {until}, what happens to the lot: used, sorted or returned."
-        for row in doubtful[:ASKED]
-    ]
-    if len(doubtful) > ASKED:
-        asks.append(f"The same for {numbers.in_words(len(doubtful) - ASKED)} older lots in the table.")
-    if doubtful:
-        asks.append(f"Say, {until}, what changed at your end between the lots that were taken and those that were not.")
-    asks += [
-        f"Lot {row['lot']}, {sentences_necks.outside(row)} outside: {_apart(row, shop, told_of)}. Say, {until}, what "
-        "was other about it at your end (wood, drying, tools, storing, transport), and whether more of it is to come."
-        for row in apart[:ASKED]
-    ]
-    if len(apart) > ASKED:
-        asks.append(f"The same for {numbers.in_words(len(apart) - ASKED)} older lots that stand apart.")
-    if not doubtful and not apart:
-        asks.append("Nothing is asked for these lots; keep what is done now.")
-    asks.append(
-        "Agree in writing: what is measured and how, in which state, the limit, the sample and the plan, and from "
-        "which day."
-    )
-    return asks
-
-
-def _is_apart(row: Row, told_of: dict[str, str]) -> bool:
-    return bool(row["apart"] or row["more_outside"]) or row["lot"] in told_of
-
-
-def _apart(row: Row, shop: Shop, told_of: dict[str, str]) -> str:
-    """How far a lot stands from the others of its supplier, and what moved with it in the shop."""
-    said = []
-    if row["off"] is not None and row["others"]:
-        said.append(f"its mean is {sentences_necks.from_others(row, shop)}")
-    if row["more_outside"]:
-        said.append("more than chance puts there among the lots measured")
-    if row["lot"] in told_of:
-        said.append(f"{told_of[row['lot']]} moved together with it")
-    return "; ".join(said)
-
-
-def _still(row: Row) -> str:
-    told = sentences_necks.still_outside(row)
-    return f", {told}" if told else ""
 
 
 def serial_list(measured: pl.DataFrame, drawn: list[Row], shown: str) -> list[tuple[str, list[tuple[str, str, str]]]]:

@@ -139,7 +139,7 @@ def from_others(row: Row, shop: Shop) -> str:
     scale, digits = numbers.in_unit(1.0, "length", shown=shown), numbers.decimals_of("length", shown=shown) + 1
     near, far = sorted(side * row[end] for end in ("off_low", "off_high"))
     where = "above" if side > 0 else "below"
-    same = "" if row["air_moves"] is None else " at the same air"
+    same = "" if row.get("air_moves") is None else ", at the same air"
     that = " that do not stand apart" if row["others_apart"] else ""
     return (
         f"{_mean_of(row, shop)}, {fine(shop, key, abs(row['off']))} "
@@ -161,7 +161,7 @@ def _mean_of(row: Row, shop: Shop) -> str:
 
 def in_other_air(row: Row) -> bool:
     """Was a lot read in air that moved it, so far from that of most necks that it is told?"""
-    return row["air_moves"] is not None and abs(row["air_rh"] - row["air_usual"]) >= DAMPER
+    return row.get("air_moves") is not None and abs(row["air_rh"] - row["air_usual"]) >= DAMPER
 
 
 def humid(rh: float) -> str:
@@ -290,6 +290,17 @@ def ppk(row: Row) -> str:
 def mean(row: Row, shop: Shop) -> str:
     """The mean of a lot."""
     return _with_range(row, "mean", shop)
+
+
+def mean_at_air(row: Row, shop: Shop) -> str:
+    """The mean of a lot; of one read in other air than most also what it would be in theirs."""
+    if not in_other_air(row):
+        return mean(row, shop)
+    key = row["characteristic"]
+    shown = shop.length_of(key)
+    digits = numbers.decimals_of("length", shown=shown) + 1
+    there = numbers.plain(numbers.in_unit(row["mean"] - row["air_moves"], "length", shown=shown), digits)
+    return f"{mean(row, shop)}; {there} at {humid(row['air_usual'])}"
 
 
 def sd(row: Row, shop: Shop) -> str:

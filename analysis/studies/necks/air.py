@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from analysis.methods.common_slope import Read, common_slope
+from analysis.methods.common_slope import NOT_TOLD, Read, common_slope
 from analysis.methods.conformity import against
 from analysis.methods.segments import Floats, Ints, dense
 from analysis.studies.necks import lots
@@ -23,6 +23,7 @@ from ingest.terms import tables
 BEFORE = 48  # hours of air that count for a reading
 MONDAY = 3  # days since 1970-01-01 plus this, over seven: the week of a day
 FAR = 8.0  # % RH from the usual air, from which on a lot's air is told where nobody knows what it does
+MATTERS = 0.5  # of the spread within lots, that the air must be able to move a lot by
 
 
 @dataclass(frozen=True)
@@ -31,9 +32,9 @@ class Followed:
 
     usual: float | None  # % RH of the middle neck; None: nobody wrote the air down
     slope: float  # mm for one % RH; 0 unless shown
-    low: float  # 95 %
+    low: float  # 95 %, shown or not; infinite where nothing can be told
     high: float
-    error: float
+    error: float  # standard; 0 unless shown
     shown: bool
 
 
@@ -64,9 +65,9 @@ def followed(snapshot: Snapshot) -> dict[str, Followed]:
             continue
         usual = float(np.median(known["rh"].to_numpy()))
         named = known.filter((pl.col("supplier") != "") & (pl.col("lot") != "") & pl.col("day").is_not_null())
-        found = common_slope(_read(named)) if named.height else None
-        if found is None or not found.shown:
-            told[str(name)] = Followed(usual, 0.0, 0.0, 0.0, 0.0, False)
+        found = common_slope(_read(named)) if named.height else NOT_TOLD
+        if not found.shown:
+            told[str(name)] = Followed(usual, 0.0, found.low, found.high, 0.0, False)
         else:
             told[str(name)] = Followed(usual, found.slope, found.low, found.high, found.error, True)
     return told
@@ -100,7 +101,8 @@ def at_same_air(snapshot: Snapshot) -> pl.DataFrame:
 def by_lot(snapshot: Snapshot) -> pl.DataFrame:
     """lots.KEY, and null where bow is not shown to follow the air: air_moves (mean shift of a lot's necks, mm) and
     bad_same_air (necks that would lie outside in the usual air; null without limits too); air_usual (% RH of the middle
-    neck), air_rh (of the lot's necks) and air_far (they lie FAR or more apart and what that does is not shown).
+    neck), air_rh (of the lot's necks) and air_far (they lie FAR or more apart, what that does is not shown, and by what
+    the readings leave open it may be MATTERS of the spread within lots or more).
     """
     told = snapshot.once(followed)
     shown = {name: one.shown for name, one in told.items()}
@@ -110,6 +112,8 @@ def by_lot(snapshot: Snapshot) -> pl.DataFrame:
         snapshot.once(at_same_air)
         .group_by(lots.KEY, maintain_order=True)
         .agg(
+            pl.len().cast(pl.Int64).alias("n"),
+            pl.col("value").var().fill_null(0.0).alias("var"),
             pl.col("shift", "rh").mean(),
             pl.col("outside_level").sum().cast(pl.Int64).alias("bad"),
             pl.col("outside_level").is_not_null().all().alias("limited"),
@@ -120,7 +124,12 @@ def by_lot(snapshot: Snapshot) -> pl.DataFrame:
         )
     )
     there = pl.col("follows") & pl.col("rh").is_not_null()
-    far = ~pl.col("follows") & ((pl.col("rh") - pl.col("air_usual")).abs() >= FAR)
+    most = {name: max(abs(one.low), abs(one.high)) for name, one in told.items()}
+    may = pl.col("characteristic").replace_strict(most, default=0.0, return_dtype=pl.Float64)
+    away = (pl.col("rh") - pl.col("air_usual")).abs()
+    within = (pl.col("var") * (pl.col("n") - 1)).sum() / (pl.col("n") - 1).sum()
+    spread = within.over("characteristic").sqrt()
+    far = ~pl.col("follows") & (away >= FAR) & (away * may >= MATTERS * spread)
     return rows.select(
         *lots.KEY,
         "air_usual",

@@ -13,11 +13,13 @@ import polars as pl
 
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats
-from analysis.studies.necks import air, bow
+from analysis.studies.necks import air, apart, bow, lots, suppliers
 from analysis.studies.necks.alike import Alike, Lot, laid, named
 from ingest.store.snapshot import Snapshot
 
 STRAIGHTENING, MINUTES = "straightening", "minutes"
+MINUTES_NAMES = ("minutes", "minutes_low", "minutes_high", "n_minutes")
+APART_NAMES = ("apart_minutes", "apart_low", "apart_high", "apart_n")
 DAMPER = 4.0  # % RH off the usual air, from which on necks count as read in another
 
 
@@ -81,6 +83,63 @@ def costs(snapshot: Snapshot, characteristic: str | None = None) -> Costs:
         },
         _of_air(found, rows, followed),
     )
+
+
+def supplier_figures(snapshot: Snapshot) -> pl.DataFrame:
+    """`suppliers` of the figures: SUPPLIERS, and of the necks of most receiving readings minutes, minutes_low,
+    minutes_high (a neck, usual lots more than the others'), n_minutes (judged necks of these), and the same of its lots
+    that stand apart beyond its usual ones: apart_minutes, apart_low, apart_high, apart_n. Null where none can be told.
+    """
+    rows = snapshot.once(suppliers.supplier_rows)
+    found = snapshot.once(_or_none)
+    usual, far = (found[1].suppliers, found[1].apart) if found else ({}, {})
+    keys = [(name, supplier) for name, supplier in rows.select("characteristic", "supplier").iter_rows()]
+    of = found[0] if found else ""
+    return rows.with_columns(
+        *_columns([usual.get(supplier) if name == of else None for name, supplier in keys], MINUTES_NAMES),
+        *_columns([far.get(supplier) if name == of else None for name, supplier in keys], APART_NAMES),
+    )
+
+
+def lot_figures(snapshot: Snapshot) -> pl.DataFrame:
+    """`lots_alike` of the figures: lots held against the others at the same air. lots.KEY, n, rh (of its air, % RH),
+    mean (in the usual air), outside (necks that would lie outside there; null without limits), off, off_low, off_high,
+    others, others_apart, apart (of `apart.standing`), and of lots that stand apart minutes, minutes_low, minutes_high
+    (a neck, more than its supplier's usual lots), n_minutes.
+    """
+    of_lots = (
+        snapshot.once(air.at_same_air)
+        .group_by(lots.KEY)
+        .agg(
+            pl.len().cast(pl.Int64).alias("n"),
+            pl.col("rh").mean(),
+            pl.col("level").mean().alias("mean"),
+            pl.when(pl.col("outside_level").is_not_null().all())
+            .then(pl.col("outside_level").sum())
+            .cast(pl.Int64)
+            .alias("outside"),
+        )
+        .sort(lots.KEY)
+    )
+    rows = of_lots.join(snapshot.once(apart.standing), on=lots.KEY, how="left", maintain_order="left")
+    found = snapshot.once(_or_none)
+    keys = rows.select("characteristic", "supplier", "lot").iter_rows()
+    each = [found[1].lots.get((one, lot)) if found and name == found[0] else None for name, one, lot in keys]
+    return rows.with_columns(*_columns(each, MINUTES_NAMES))
+
+
+def _or_none(snapshot: Snapshot) -> tuple[str, Costs] | None:
+    """The characteristic of incoming necks and its costs, where they can be told."""
+    try:
+        return bow.neck_bow(snapshot), costs(snapshot)
+    except UnusableData:
+        return None
+
+
+def _columns(each: list[Spent | None], names: tuple[str, str, str, str]) -> list[pl.Series]:
+    told = [(one.minutes, one.low, one.high, one.necks) if one else (None,) * 4 for one in each]
+    kinds = (pl.Float64(), pl.Float64(), pl.Float64(), pl.Int64())
+    return [pl.Series(names[at], [one[at] for one in told], dtype=kinds[at]) for at in range(4)]
 
 
 def _spent(found: Alike, turn: Floats, necks: int) -> Spent | None:

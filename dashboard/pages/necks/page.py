@@ -16,12 +16,14 @@ from dashboard.desk import desk
 from dashboard.pages import days, planning
 from dashboard.pages import period as periods
 from dashboard.pages.held import held
+from dashboard.pages.necks import suppliers
 from dashboard.pages.necks.goes import differences, first_measure, what_goes
 from dashboard.pages.necks.strips import plans_in_words, strips
 from dashboard.pages.necks.talk import starting, talk
 from dashboard.sentences import bow as sentences_bow
 from dashboard.sentences import neck_gauge, shared
 from dashboard.sentences import necks as sentences_necks
+from dashboard.sentences import suppliers as sentences_suppliers
 from dashboard.sentences import talk as sentences_talk
 from ingest.shopfiles.shop import Shop
 
@@ -65,12 +67,14 @@ def layout(
         rest = addresses.address(PATH, supplier=supplier, model=model)
         none = parts.empty_state("Other days have some.", "All days", rest)
         return parts.page(parts.page_head(f"No lot came {period.words()}.", said), fields, none)
-    only = " What goes with bow, and where necks differ, is of all days." if period else ""
+    only = " Suppliers, what goes with bow and where necks differ are of all days." if period else ""
+    beside = held("Supplier by supplier", suppliers.beside, shop, name, supplier)
     return parts.page(
-        parts.page_head(sentences_necks.headline(rows, shop), _under(rows, shop, name) + only),
+        parts.page_head(*_head(rows, shop, name, supplier, only)),
         fields,
         *([_of_one(one_lot, supplier)] if one_lot else []),
         held("Lots", strips, rows, shop, name),
+        *([beside] if beside is not None else []),
         held("Lot by lot", _table, rows, shop, name),
         parts.row(
             "75",
@@ -87,6 +91,16 @@ def _of_one(lot: str, supplier: str | None) -> html.P:
     readings = addresses.address("/logs/readings", lot=lot, supplier=supplier)
     every = dcc.Link("All lots", href=addresses.address(PATH, supplier=supplier))
     return html.P([parts.to_readings(readings, f"All readings of lot {lot}"), " ", every], className="beside")
+
+
+def _head(rows: list[dict[str, Any]], shop: Shop, name: str, supplier: str | None, only: str) -> tuple[str, str]:
+    """Headline and what stands under it: the lot to speak of, else the supplier whose necks come more bowed."""
+    said, leads = sentences_necks.headline(rows, shop), suppliers.leading(name, supplier, shop)
+    air = sentences_suppliers.of_air(suppliers.followed(name), rows, shop, name)
+    spoken = sentences_necks.foremost(rows) is not None
+    first, then = (said, leads) if spoken or not leads else (leads, said)
+    told = [then, air, _under(rows, shop, name) + only]
+    return first, " ".join(text for text in told if text)
 
 
 def newest_first(found: pl.DataFrame, shop: Shop) -> list[dict[str, Any]]:
@@ -146,11 +160,11 @@ def _table(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
                 "supplier": row["supplier"],
                 "day": numbers.day(sentences_necks.received(row, shop)),
                 "n": f"{numbers.count(row['n'])}{', few' if row['few'] else ''}",
-                "mean": sentences_necks.mean(row, shop),
+                "mean": sentences_necks.mean_at_air(row, shop),
                 "sd": sentences_necks.sd(row, shop),
                 "edges": sentences_necks.edges(row, shop),
                 "ppk": sentences_necks.ppk(row),
-                "outside": sentences_necks.outside_in_table(row),
+                "outside": f"{sentences_necks.outside_in_table(row)}{sentences_suppliers.would_be(row)}",
                 "expected": numbers.share(row["expected_outside"], row["n"]),
                 "verdict": sentences_talk.more(row, plans) if row["verdict"] == lots.TOO_FEW else words,
                 "measured": measured,

@@ -14,6 +14,7 @@ from dashboard.charts.lots import DEEP, LotRow, LotsView
 from dashboard.charts.lots import lots as lot_strip
 from dashboard.desk import desk
 from dashboard.sentences import necks as sentences_necks
+from dashboard.sentences import suppliers as sentences_suppliers
 from dashboard.sentences import talk as sentences_talk
 from ingest.shopfiles.shop import Shop
 
@@ -56,7 +57,9 @@ def strip(shop: Shop, rows: list[dict[str, Any]], name: str, *, links: bool = Tr
                 words,
                 row["verdict"] == lots.REJECT,
                 href,
-                sentences_necks.on_limit_in_strip(row),
+                ", ".join(
+                    text for text in (sentences_suppliers.in_strip(row), sentences_necks.on_limit_in_strip(row)) if text
+                ),
                 marks(group),
             )
         )
@@ -98,7 +101,7 @@ def strips(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
     """The lots not taken and the newest, what the plan does, and what is asked about them."""
     first = sentences_necks.foremost(rows)
     shown = sorted(  # else newest first
-        to_draw(rows, STRIPS), key=lambda row: (row is not first, row["verdict"] != lots.REJECT)
+        to_draw(rows, STRIPS), key=lambda row: (row is not first, row["verdict"] != lots.REJECT, not row["apart"])
     )
     left = f"{numbers.count(len(rows) - len(shown))} other lots stand in the table." if len(rows) > len(shown) else ""
     chart = parts.graph(
@@ -121,7 +124,9 @@ def strips(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
     title = "Lots, newest first"
     if shown != rows:
         taken = first is None or first["verdict"] == lots.REJECT
-        most = "The lot that stands apart" if first is not None and first["apart"] else "The lot with most outside"
+        several = len(sentences_necks.stand_apart(shown)) > 1
+        most = "The lots that stand apart" if several else "The lot that stands apart"
+        most = most if first is not None and first["apart"] else "The lot with most outside"
         title = "Lots not taken, then the newest" if taken else f"{most}, then the newest"
     if first is None and not any(row["verdict"] == lots.REJECT for row in rows):
         title = "Lots, newest first"

@@ -13,6 +13,7 @@ from dashboard import numbers, parts
 from dashboard.desk import desk
 from dashboard.sentences import neck_gauge
 from dashboard.sentences import necks as sentences_necks
+from dashboard.sentences import suppliers as sentences_suppliers
 from ingest.shopfiles.shop import Shop
 
 
@@ -22,6 +23,7 @@ def talk(rows: list[dict[str, Any]], shop: Shop, supplier: str | None) -> html.S
     own = [row for row in rows if row["supplier"] == who]
     row = sentences_necks.foremost(own) or own[0]
     agreed = agreed_on(row["characteristic"], who)
+    settled, air = sentences_suppliers.air_when_measured(row)
     asks = [
         (
             agreed is not None,
@@ -30,8 +32,8 @@ def talk(rows: list[dict[str, Any]], shop: Shop, supplier: str | None) -> html.S
             else "Day the limits were agreed: not in specs.csv",
         ),
         (
-            row["rh"] is not None,
-            f"Air when measured: {sentences_necks.state(row) if row['rh'] is not None else 'humidity not on file'}",
+            row["rh"] is not None and settled,
+            f"Air when measured: {'humidity not on file' if row['rh'] is None else sentences_necks.state(row) + air}",
         ),
         (
             row["hours_acclimatised"] is not None,
