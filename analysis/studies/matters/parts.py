@@ -285,12 +285,15 @@ def _as_it_stands(one: Measured, part: Explained, touched: Flags, unit: float) -
 
 
 def _among(part: Explained, size: float, touched: Flags) -> tuple[float | None, int]:
-    """`Measured.over_all` and `levels`: one level of what is named moved, and the series holds readings of all."""
+    """`Measured.over_all` and `levels`: one level of what is named moved, and the series holds readings of all, from
+    its first one on: whoever came new may have begun, for all that is known, long before.
+    """
     found, best = part.sized.evidence, part.sized.best
     code = next((one.code for one in found.factors if one.name == best.factor), None)
     if code is None:
         return None, 0
-    within = np.isin(found.stream, np.unique(found.stream[touched])) & (found.day >= best.start)
+    first = int(found.day[touched].min()) if touched.any() else best.start
+    within = np.isin(found.stream, np.unique(found.stream[touched])) & (found.day >= max(first, best.start))
     within &= ((found.day < best.end) | (best.end < 0)) & (code >= 0)  # of the others nobody can say
     if not within.any():
         return None, 0

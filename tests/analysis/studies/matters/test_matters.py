@@ -13,6 +13,7 @@ from analysis.studies.drift.streams import KEY
 from analysis.studies.matters.asked import to_target
 from analysis.studies.matters.matters import closed_matters, ended_matters, matters, open_matters
 from analysis.studies.matters.not_yet import not_yet
+from analysis.studies.matters.parts import _among
 from analysis.studies.matters.records import CHANGE, GAUGE, HUMIDITY, LOT, SET_BY, SUPPLIER, TECH_AT, Matter
 from analysis.studies.matters.rows import MATTERS, matter_rows, signal_rows
 from analysis.studies.matters.telling import _main
@@ -172,6 +173,19 @@ def test_the_size_of_one_is_told_beside_what_it_comes_to_over_all():
     since = SINCE if found.began_at >= at(STEP) else np.arange(N) >= STEP - 5
     assert found.over_all == pytest.approx(found.size * np.mean(setter[since] == "T2"), rel=0.1)
     assert found.levels == 4
+
+
+@pytest.mark.parametrize("start", [0, 30, 60])
+def test_of_who_came_new_the_size_over_all_is_that_since_they_came(start):
+    """Nothing tells that they had not begun long before: of three at a bench one came on day 60 of 90."""
+    day = np.repeat(np.arange(90), 3)
+    code = np.where((np.arange(270) % 3 == 2) & (day >= 60), 2, np.arange(270) % 2)
+    found = SimpleNamespace(
+        stream=np.zeros(270, dtype=np.int64), day=day, factors=[SimpleNamespace(name=SET_BY, code=code)]
+    )
+    best = SimpleNamespace(factor=SET_BY, level=2, start=start, end=-1)
+    part = SimpleNamespace(sized=SimpleNamespace(evidence=found, best=best))
+    assert _among(part, 0.12, code == 2) == (pytest.approx(0.04), 3)
 
 
 def test_what_touches_every_reading_of_its_series_is_one_size():
