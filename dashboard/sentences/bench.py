@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 
 from analysis.studies.people import targets
+from analysis.studies.people.first_work import Late
 from analysis.studies.people.targets import Stand
 from analysis.studies.people.techs import NO_ROD, NOBODY, NOT_JUDGED, TWO_NAMES
 from dashboard import numbers
@@ -81,13 +82,17 @@ def past_keeping(shop: Shop, past: Mapping[str, date]) -> str:
     )
 
 
-def headline(shop: Shop, tech: str, stage: str, stands: Sequence[Stand], row: Row | None = None) -> str:
+def headline(
+    shop: Shop, tech: str, stage: str, stands: Sequence[Stand], row: Row | None = None, late: Late | None = None
+) -> str:
     """`T14 at nut slotting: two targets shown to hold, one not yet, one with too few instruments to say.` row: of
-    `techs.people`; what came back more than chance and mix explain is said there too.
+    `first_work`; what came back more than chance and mix explain is said there too, and when that is over.
     """
     count = {word: sum(stand.verdict == word for stand in stands) for word in MARKS}
     here = f"{who(shop, tech)} at {shop.stage_name(stage).lower()}"
     back = "; more came back than chance and mix explain" if row is not None and is_found(row) else ""
+    if back and late is not None and late.over:
+        back += f" before {numbers.day(late.since)}, not since"
     if not stands:
         return f"{here}: no target band yet{back}."
     words = {
@@ -110,7 +115,7 @@ def is_found(row: Row) -> bool:
 
 def look_together(rows: Sequence[Row], shop: Shop) -> list[tuple[str, str, str]]:
     """Where work came back more than chance and mix explain, in bench order: tech, stage, `T05 at nut slotting, 1.6 to
-    2.8 times`. rows : of `techs.people`, those that were looked at.
+    2.8 times`. rows : of `first_work`, those that were looked at.
     """
     return [
         (
@@ -132,29 +137,48 @@ def by_chance(looked_at: int) -> str:
 
 
 def came_back(row: Row | None) -> str:
-    """Work that came back against the same mix by the others."""
+    """First work that came back against the same mix by the others; repairs that did apart from it. row: of
+    `first_work`.
+    """
     if row is None or not row["judged"]:
         return "No judged instrument here yet."
-    k, n, back = int(row["charged"]), int(row["judged"]), int(row["came_back"] or 0)
+    n, back = int(row["judged"]), int(row["came_back"] or 0)
     few = " Few instruments: little can be said." if n < FEW else ""
-    again = f" ({numbers.count(back)} of them came back, some more than once)" if back < k else ""
-    seen = (
-        f"{numbers.count(k)} {'send-back' if k == 1 else 'send-backs'} from {numbers.count(n)} judged "
-        f"instruments{again}"
-    )
+    seen = f"{numbers.of(back, n)} judged instruments came back"
+    more = f"{few}{_repairs(row)}"
     if row["expected"] is None:
-        return f"{seen}. Nobody else does this work, so there is nothing to hold it against.{few}"
+        return f"{seen}. Nobody else does this work, so there is nothing to hold it against.{more}"
     known = ""
     if row["known_share"] < 0.995:
         known = f" Of {numbers.share(1 - row['known_share'], n)} of it the others did too little to say much."
     expected = numbers.plain(row["expected"], 1)
     if row["ratio"] is None:
-        return f"{seen}; from the same mix by the others none would be expected.{few}"
+        return f"{seen}; from the same mix by the others none would be expected.{more}"
     ends = f"between {numbers.plain(row['ratio_low'], 1)} and {numbers.plain(row['ratio_high'], 1)} times"
     drawn = f" Allowing for chance, about {numbers.plain(row['shrunk'], 1)} times." if _told_alike(row) else ""
     return (
-        f"{seen}; from the others about {expected} instruments would have come back on the same mix: "
-        f"{ends}.{known}{drawn}{few}"
+        f"{seen}; from the others about {expected} would have come back on the same mix: "
+        f"{ends}.{known}{drawn}{_not_held(row)}{more}"
+    )
+
+
+def _repairs(row: Row) -> str:
+    """Repairs that came back, and all send-backs charged; '' where these are the instruments told already."""
+    k, done, back = int(row["charged"]), int(row["repairs"]), int(row["repairs_back"])
+    told = f" Told apart: {numbers.of(back, done)} repairs here came back too." if done and back else ""
+    if k == int(row["came_back"] or 0):
+        return told
+    return f"{told} With repeats {numbers.count(k)} {'send-back is' if k == 1 else 'send-backs are'} charged in all."
+
+
+def of_late(late: Late | None) -> str:
+    """The latter half of somebody's first work, of which more came back over all; '' where nothing is known of it."""
+    if late is None:
+        return ""
+    over = ", no more than the others' any longer" if late.over else ""
+    return (
+        f"Since {numbers.day(late.since)}, the latter half: {numbers.of(late.came_back, late.judged)} came back, about "
+        f"{numbers.plain(late.expected, 1)} expected{over}."
     )
 
 

@@ -25,6 +25,9 @@ SIGNINGS = ("signed off", "sign-off taken back")  # kinds of line of the book
 AGREE = 9  # of ten instruments read twice within one step of the gauge
 TOGETHER = 3  # lots left out, from which on they are told in one sentence
 BESIDE = 5  # instruments set beside somebody
+NOT_NAMED = (
+    "Nothing is shown that it goes with, and it may be chance: wait for the next readings before acting on it alone."
+)
 HOW = {  # by a word of the characteristic's key
     "relief": (
         "Tuned to pitch, in playing position, straightedge on the first fret and the one at the body; slide the leaf "
@@ -211,4 +214,11 @@ def of_one(matter: Matter, shop: Shop, now: date, *, theirs: bool) -> str:
     """On Bench, of what moved there and goes with who worked: with this person (theirs), or with somebody else."""
     began = numbers.day(sentences.local(shop, matter.began_at or matter.opened_at), now)
     goes = "what this person set moved, not what others did" if theirs else "what this person set did not move"
-    return f"{matters.name(matter, shop)}: {matters.by(matter, shop)}, since {began}; {goes}."
+    return f"{matters.name(matter, shop)}: {matters.by(matter, shop)}, since {began}; {goes}.{_by_chance(matter)}"
+
+
+def _by_chance(matter: Matter) -> str:
+    """What may be chance beside a person's name; '' where they are named as the cause beyond it."""
+    if matter.moves_with.named:
+        return ""
+    return f" {matters.chance(matter) or NOT_NAMED}"

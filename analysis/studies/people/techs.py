@@ -13,7 +13,6 @@ import polars as pl
 from scipy import stats
 
 from analysis.methods.funnel import LEAST_UNITS, LEVEL, chance_limits, shrunk, winsorized
-from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats
 from analysis.methods.uncertain_ratio import ratio_mid_p
 from analysis.studies.people.same_mix import MIX, expected
@@ -84,7 +83,12 @@ def people(snapshot: Snapshot) -> pl.DataFrame:
     fair test could: with 12 expected 90 % where the others did 16 or 30 times as much between them, 87 % at 8 or 10
     times, 63 % where a single other did as much (tests/trials/fair_techs.md).
     """
-    visits = _named(snapshot.once(story).visits.filter(pl.col("round") == 1))
+    return held_against(snapshot.once(counted), "charged")
+
+
+def counted(snapshot: Snapshot) -> pl.DataFrame:
+    """The counts of `people` with EXPECTED beside them, before one is held against the other; in bench order."""
+    visits = named(snapshot.once(story).visits.filter(pl.col("round") == 1))
     rows = tables.plain(
         visits.group_by("stage", "tech").agg(
             pl.len().alias("visits"),
@@ -94,19 +98,19 @@ def people(snapshot: Snapshot) -> pl.DataFrame:
         )
     )
     work = snapshot.once(exposure)
-    counted = work.group_by("stage", "tech").agg(pl.len().alias("judged"))
+    judged = work.group_by("stage", "tech").agg(pl.len().alias("judged"))
     sent = (
         charged(snapshot)
         .group_by(pl.col("caused_at").alias("stage"), pl.col("charged").alias("tech"))
         .agg(pl.len().alias("charged"))
     )
     rows = (
-        rows.join(counted, on=["stage", "tech"], how="left")
+        rows.join(judged, on=["stage", "tech"], how="left")
         .join(sent, on=["stage", "tech"], how="left")
         .with_columns(pl.col("judged", "charged").fill_null(0))
         .sort("bench_order", "tech")
     )
-    return _judged(rows.join(_expected(rows, work), on=["stage", "tech"], how="left", maintain_order="left"))
+    return rows.join(expectations(rows, work), on=["stage", "tech"], how="left", maintain_order="left")
 
 
 def at_work(rows: pl.DataFrame, day: date) -> pl.DataFrame:
@@ -126,7 +130,7 @@ def exposure(snapshot: Snapshot) -> pl.DataFrame:
     )
     return (
         tables.plain(
-            _named(told.visits.filter("first_pass")).select("visit", "serial", "stage", "tech", "model", "lot", "week")
+            named(told.visits.filter("first_pass")).select("visit", "serial", "stage", "tech", "model", "lot", "week")
         )
         .join(judged.select("serial", inspector), on="serial", maintain_order="left")
         .join(
@@ -174,7 +178,7 @@ def _sorted_out(snapshot: Snapshot) -> pl.DataFrame:
     return loops.with_columns(why=why)
 
 
-def _expected(rows: pl.DataFrame, work: pl.DataFrame) -> pl.DataFrame:
+def expectations(rows: pl.DataFrame, work: pl.DataFrame) -> pl.DataFrame:
     """EXPECTED for each stage and tech with exposure; where nothing of the others' came back nothing is expected."""
     parts = [pl.DataFrame(schema=EXPECTED)]
     for stage in rows["stage"].unique(maintain_order=True).to_list():
@@ -198,14 +202,14 @@ def _expected(rows: pl.DataFrame, work: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _judged(rows: pl.DataFrame) -> pl.DataFrame:
-    """Adds what the counts say against what was expected; null where nothing is expected."""
+def held_against(rows: pl.DataFrame, count: str) -> pl.DataFrame:
+    """Rows of `counted` with what the counts of column `count` say against what was expected; null where nothing is."""
     names = ("ratio", "ratio_low", "ratio_high", "funnel_low", "funnel_high", "shrunk", "shrunk_low", "shrunk_high")
     known = np.flatnonzero((rows["expected"].fill_null(0.0) > 0).to_numpy())
     columns = {name: np.full(rows.height, np.nan) for name in names}
     if len(known):
         heard = rows[known]
-        k, e = heard["charged"].to_numpy().astype(np.float64), heard["expected"].to_numpy()
+        k, e = heard[count].to_numpy().astype(np.float64), heard["expected"].to_numpy()
         v = heard["expected_sd"].to_numpy() ** 2
         values = [k / e, *ratio_limits(heard, k, e, v), *funnel_limits(k, e, v)]
         for name, value in zip(names, values, strict=False):
@@ -254,34 +258,11 @@ def funnel_limits(count: Floats, wanted: Floats, variance: Floats) -> tuple[Floa
     few of them; names mistyped on a few cards would only water it down.
     """
     low, high = chance_limits(wanted, LEVEL)
-    spread = np.sqrt((1 + variance / wanted) * _unrest(count, wanted, variance))
+    spread = np.sqrt((1 + variance / wanted) * unrest(count, wanted, variance))
     return np.maximum(1 - (1 - low) * spread, 0.0), 1 + (high - 1) * spread
 
 
-def funnel_curve(snapshot: Snapshot, *, stage: str, tech: str, points: int = 60) -> tuple[Floats, Floats, Floats]:
-    """The funnel that one tech's ratio at a stage is judged by: expected counts (points,) up to the stage's largest,
-    and its limits there.
-
-    The expectation is taken as known as well as it is for this tech, so that the curve passes through their own limits.
-    UnusableData where nothing is expected of them.
-    """
-    rows = snapshot.once(people).filter(pl.col("expected").fill_null(0.0) > 0)
-    own = rows.filter((pl.col("stage") == stage) & (pl.col("tech") == tech))
-    if own.is_empty():
-        raise UnusableData(
-            f"nothing came back to the others at {snapshot.shop.stage_name(stage)}, or nobody else worked there; "
-            "there is no funnel"
-        )
-    wanted, variance = rows["expected"].to_numpy(), rows["expected_sd"].to_numpy() ** 2
-    at = rows.filter(pl.col("stage") == stage)["expected"].max()
-    grid = np.linspace(0.25, max(float(at) * 1.2, 1.0), points)  # type: ignore[arg-type]
-    low, high = chance_limits(grid, LEVEL)
-    doubt = 1 + float(own["expected_sd"][0]) ** 2 / float(own["expected"][0])
-    spread = float(np.sqrt(doubt * _unrest(rows["charged"].to_numpy().astype(np.float64), wanted, variance)))
-    return grid, np.maximum(1 - (1 - low) * spread, 0.0), 1 + (high - 1) * spread
-
-
-def _unrest(count: Floats, wanted: Floats, variance: Floats) -> float:
+def unrest(count: Floats, wanted: Floats, variance: Floats) -> float:
     """How much more than chance all units of one expected send-back or more vary, as a ratio of variances; 1 where that
     is not shown.
     """
@@ -291,7 +272,7 @@ def _unrest(count: Floats, wanted: Floats, variance: Floats) -> float:
     return total / len(z) if len(z) >= LEAST_UNITS and total > float(stats.chi2.ppf(0.95, len(z))) else 1.0
 
 
-def _named(visits: pl.DataFrame) -> pl.DataFrame:
+def named(visits: pl.DataFrame) -> pl.DataFrame:
     """Visits that bear one name."""
     return visits.filter((pl.col("tech") != "") & ~pl.col("tech").cast(pl.String).str.contains(SEVERAL))
 

@@ -11,7 +11,7 @@ import polars as pl
 from dash import Dash, dcc, html
 
 from analysis.methods.problems import UnusableData
-from analysis.studies.people import bands, learning_curves, set_spread, targets, techs
+from analysis.studies.people import bands, first_work, learning_curves, set_spread, targets, techs
 from analysis.studies.people.keeping import past_keeping
 from analysis.studies.story.unlisted import unlisted
 from analysis.studies.story.unread import unread
@@ -20,7 +20,7 @@ from dashboard import numbers, parts
 from dashboard.desk import desk, signed
 from dashboard.pages import days
 from dashboard.pages import period as periods
-from dashboard.pages.bench import deeds, moved
+from dashboard.pages.bench import deeds, moved, practice
 from dashboard.pages.bench import parts as bench_parts
 from dashboard.pages.held import held
 from dashboard.sentences import bench as sentences_bench
@@ -44,7 +44,7 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
         return nobody_shown()
     past = desk.ask(past_keeping)
     here = [person.key for person in shop.techs if person.key not in past]
-    people = desk.ask(techs.people).filter(pl.col("tech").is_in(here))
+    people = desk.ask(first_work.first_work).filter(pl.col("tech").is_in(here))
     if not here:
         why = sentences_bench.past_keeping(shop, past) or "shop.toml names no tech: a [[tech]] with a key each."
         empty = parts.empty_state(why, "Load a log", "/logs")
@@ -82,20 +82,20 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
     sheets: list[Any] = [held("Targets", bench_parts.targets_sheet, at, shop, (tech, stage), days)]
     gaps = [words.OF_CAUSES] if words.causes_missing(desk.ask(unread)) else []
     came_back = held("Work that came back", bench_parts.came_back_sheet, stage, tech, shop, gaps=gaps)
-    spread = held("What is set here", bench_parts.spread_sheet, stage, tech, shop, found)
+    spread = held("What is set here", practice.spread_sheet, stage, tech, shop, found)
     if found is not None:
-        back = held("Send-backs with practice", bench_parts.send_backs_sheet, found, gaps=gaps)
+        back = held("Send-backs with practice", practice.send_backs_sheet, found, gaps=gaps)
         if len(found.minutes.value):
-            minutes = held("Minutes a visit", bench_parts.minutes_sheet, found, row)
+            minutes = held("Minutes a visit", practice.minutes_sheet, found, row)
             sheets += [parts.row("66", came_back, back), parts.row("66", spread, minutes)]
         else:  # a sheet with nothing to draw would stand as tall as its neighbour
             none = html.P(practice_words.minutes(found), className="small")
             sheets += [parts.row("66", came_back, html.Div([back, spread, none], className="stack"))]
     elif row is not None:
-        sheets += [parts.row("66", came_back, spread), bench_parts.minutes_sheet(None, row)]
+        sheets += [parts.row("66", came_back, spread), practice.minutes_sheet(None, row)]
     return parts.page(
         parts.page_head(
-            sentences_bench.headline(shop, tech, stage, at, row),
+            sentences_bench.headline(shop, tech, stage, at, row, bench_parts.late_of(row)),
             _under(found, row, _signing(new, found, row, shop)) + (f" {shared.STARTING}" if starting else ""),
             sentences_bench.caution(shop, name),
         ),
@@ -122,7 +122,8 @@ def _together(people: pl.DataFrame, shop: Shop, tech: str) -> list[html.P]:
     now = desk.here().snapshot().as_of.astimezone(shop.zone).date()
     working = techs.at_work(people, now)
     rows = working.filter(pl.col("ratio").is_not_null()).to_dicts()
-    back = sentences_bench.look_together(rows, shop)
+    still = [row for row in rows if (half := bench_parts.late_of(row)) is None or not half.over]
+    back = sentences_bench.look_together(still, shop)
     late = desk.ask(set_spread.spreads, since=now - techs.OF_LATE)
     late = late.join(working.select("stage", "tech"), on=["stage", "tech"], how="semi", maintain_order="left")
     apart = sentences_bench.set_apart(late.to_dicts(), shop)

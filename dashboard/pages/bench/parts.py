@@ -5,25 +5,21 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
 import polars as pl
 from dash import html
 
 from analysis.methods.problems import UnusableData
-from analysis.studies.people import set_spread, targets, techs
-from analysis.studies.people.learning_curves import Learning, Practice
+from analysis.studies.people import first_work, targets, techs
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.charts.band import BandView, band
 from dashboard.charts.evidence import EvidenceView, evidence
 from dashboard.charts.funnel import FunnelView, funnel
-from dashboard.charts.learning import LearningView, learning
 from dashboard.desk import desk
 from dashboard.pages.bench import ways
 from dashboard.pages.period import Period
 from dashboard.sentences import bench as sentences_bench
 from dashboard.sentences import coaching
-from dashboard.sentences import practice as practice_words
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import targets as sentences_targets
 from ingest.shopfiles.shop import Shop
@@ -203,9 +199,16 @@ def _target_line(k: int, stands: list[targets.Stand], shop: Shop, signed: list[R
     )
 
 
+def late_of(row: Row | None) -> first_work.Late | None:
+    """The latter half of the work of somebody of whose more came back than chance and mix explain; None of others."""
+    if row is None or not sentences_bench.is_found(row):
+        return None
+    return desk.ask(first_work.of_late, stage=row["stage"], tech=row["tech"])
+
+
 def came_back_sheet(stage: str, tech: str, shop: Shop) -> html.Section:
     """Work that came back to this bench against what the others would give on the same mix."""
-    rows = desk.ask(techs.people).filter(pl.col("stage") == stage)
+    rows = desk.ask(first_work.first_work).filter(pl.col("stage") == stage)
     own = next((row for row in rows.iter_rows(named=True) if row["tech"] == tech), None)
     say = sentences_bench.came_back(own)
     flags = [
@@ -213,6 +216,7 @@ def came_back_sheet(stage: str, tech: str, shop: Shop) -> html.Section:
         for text, size in zip(sentences_bench.chance_and_mix(own), (None, "small"), strict=True)
         if text
     ]
+    flags += [html.P(text) for text in [sentences_bench.of_late(late_of(own))] if text]
     name, right = (
         "Work that came back to this bench",
         f"of {numbers.count(own['judged'] if own else 0)} judged instruments, same mix",
@@ -220,15 +224,21 @@ def came_back_sheet(stage: str, tech: str, shop: Shop) -> html.Section:
     charged = html.P(sentences_bench.not_charged(desk.ask(techs.not_charged).to_dicts()), className="small")
     link = parts.to_readings(addresses.address("/logs/visits", caused_at=stage), "The send-backs caused at this stage")
     try:
-        grid, low, high = desk.ask(techs.funnel_curve, stage=stage, tech=tech)
+        grid, low, high = desk.ask(first_work.funnel_curve, stage=stage, tech=tech)
     except UnusableData:
         return parts.sheet(name, right, [html.P(say), *flags, charged, html.P(link, className="small")])
     others = rows.filter((pl.col("tech") != tech) & pl.col("ratio").is_not_null()).select("expected", "ratio").rows()
     assert own is not None
-    words = f"{numbers.count(own['charged'])} came back, {numbers.plain(own['expected'], 1)} expected"
+    words = f"{numbers.count(own['came_back'])} came back, {numbers.plain(own['expected'], 1)} expected"
     stands = (own["expected"], own["ratio"], own["ratio_low"], own["ratio_high"])
     view = FunnelView(
-        grid.tolist(), low.tolist(), high.tolist(), others, stands, words, f"{numbers.count(own['charged'])} came back"
+        grid.tolist(),
+        low.tolist(),
+        high.tolist(),
+        others,
+        stands,
+        words,
+        f"{numbers.count(own['came_back'])} came back",
     )
     chart = parts.graph(parts.both(funnel, view), say, "bench-funnel")
     rings = html.P(
@@ -236,107 +246,3 @@ def came_back_sheet(stage: str, tech: str, shop: Shop) -> html.Section:
         className="small",
     )
     return parts.sheet(name, right, [chart, html.P(say), *flags, rings, charged, html.P(link, className="small")])
-
-
-def practice_view(
-    found: Practice,
-    *,
-    unit: str,
-    scale: float = 1.0,
-    decimals: int = 0,
-    serials: list[str] | None = None,
-    qualified: tuple[float, float] | None = None,
-    dots: bool = True,
-    hands: str = "qualified",
-) -> LearningView:
-    """A curve of practice as it is drawn; `dots` off where single values are only 0 or 1."""
-    low, high = (found.low, found.high) if len(found.low) else (found.curve, found.curve)
-    now = ""
-    if len(found.curve):
-        end = numbers.with_unit(numbers.plain(scale * float(found.curve[-1]), 0 if scale > 1 else 1), unit)
-        now = f"{end}<br>by no. {numbers.count(round(float(found.x[-1])))}"
-    values = (scale * found.value).tolist() if dots else []
-    return LearningView(
-        values,
-        serials or [f"instruments round {u}" for u in found.unit] if dots else [],
-        found.x.tolist(),
-        (scale * found.curve).tolist(),
-        (scale * np.asarray(low)).tolist(),
-        (scale * np.asarray(high)).tolist(),
-        qualified,
-        now,
-        numbers.span(*qualified, 1) if qualified else "",
-        unit,
-        decimals=decimals,
-        units=[int(u) for u in found.unit] if dots else [],
-        hands=hands,
-    )
-
-
-def send_backs_sheet(found: Learning) -> html.Section:
-    """Send-backs against instruments done."""
-    say = practice_words.send_backs(found)
-    chart = []
-    if len(found.came_back.curve) and found.came_back.value.any():
-        view = practice_view(found.came_back, unit="%", scale=100.0, dots=False)
-        chart = [parts.graph(parts.both(learning, view), say, "bench-practice-send-backs")]
-    return parts.sheet(
-        "Send-backs with practice",
-        "share of judged instruments that came back, 90 % band",
-        [*chart, html.P(say, className="small")],
-    )
-
-
-def spread_sheet(stage: str, tech: str, shop: Shop, found: Learning | None) -> html.Section:
-    """Spread and offset of what is set here, and how the spread changed with practice."""
-    rows = desk.ask(set_spread.spreads).filter((pl.col("stage") == stage) & (pl.col("tech") == tech)).to_dicts()
-    told: list[Any] = [
-        html.P(
-            [
-                html.B(f"{shop.characteristic_name(row['characteristic'])}: "),
-                sentences_bench.offset(shop, row),
-                " ",
-                parts.to_readings(
-                    ways.of_characteristic(row, tech), f"{numbers.count(row['instruments'])} instruments"
-                ),
-            ]
-        )
-        for row in rows
-    ]
-    if not told:
-        told = [
-            html.P(
-                "Nothing set here can be held against the others: too few readings at final inspection on the same "
-                "models and positions at the same time."
-            )
-        ]
-    for key, (first, last) in (found.offsets if found else {}).items():
-        told.append(html.P(practice_words.offsets(shop, key, first, last), className="small"))
-    for key, practice in (found.spreads if found else {}).items():
-        say = f"{shop.characteristic_name(key)} with practice. {practice_words.spread(practice)}"
-        if len(practice.value):
-            view = practice_view(practice, unit="times", decimals=2)
-            told.append(parts.graph(parts.both(learning, view), say, f"bench-practice-{key}"))
-        told.append(html.P(say, className="small"))
-    return parts.sheet(
-        "What is set here", "offset and spread against the others, same models, positions and days, 95 %", told
-    )
-
-
-def minutes_sheet(found: Learning | None, row: Row | None) -> html.Section:
-    """Minutes, last."""
-    if found is None:
-        middle = numbers.minutes(row["minutes_median"]) if row and row["minutes_median"] is not None else numbers.NONE
-        few = ", few" if row and row["visits"] < sentences_targets.FEW else ""
-        say = (
-            f"Half of the first visits take {middle} or less ({numbers.count(row['visits'] if row else 0)} "
-            f"visits{few})."
-        )
-        return parts.sheet("Minutes a visit", "last, after method and yield", html.P(say))
-    say = practice_words.minutes(found)
-    if not len(found.minutes.value):
-        return parts.sheet("Minutes a visit", "last, after method and yield", html.P(say))
-    hands = "qualified" if found.signed else "old hands"
-    view = practice_view(found.minutes, unit="min", serials=found.serials, qualified=found.minutes_hands, hands=hands)
-    chart = parts.graph(parts.both(learning, view), say, "bench-minutes")
-    return parts.sheet("Minutes a visit", "last, after method and yield", [chart, html.P(say, className="small")])

@@ -7,7 +7,7 @@ import pytest
 
 from analysis.methods.problems import UnusableData
 from analysis.studies.necks import bow, necks
-from analysis.studies.people import learning_curves, targets, techs
+from analysis.studies.people import first_work, learning_curves, targets
 from dashboard.desk import desk
 from tests.dashboard.pages import people_shop
 
@@ -18,8 +18,8 @@ def snapshot(people_desk):
 
 
 def test_the_funnels_curve_passes_through_the_limits_of_its_tech(snapshot):
-    row = techs.people(snapshot).filter(tech="T09", stage="nut_slotting").row(0, named=True)
-    grid, low, high = techs.funnel_curve(snapshot, stage="nut_slotting", tech="T09", points=4001)
+    row = first_work.first_work(snapshot).filter(tech="T09", stage="nut_slotting").row(0, named=True)
+    grid, low, high = first_work.funnel_curve(snapshot, stage="nut_slotting", tech="T09", points=4001)
     nearest = int(np.abs(grid - row["expected"]).argmin())
     assert (low[nearest], high[nearest]) == pytest.approx((row["funnel_low"], row["funnel_high"]), abs=5e-3)
     assert bool((np.diff(high) < 1e-9).mean() > 0.9)  # a funnel: narrower the more is expected
@@ -27,7 +27,7 @@ def test_the_funnels_curve_passes_through_the_limits_of_its_tech(snapshot):
 
 def test_where_nothing_is_expected_there_is_no_funnel(snapshot):
     with pytest.raises(UnusableData, match="there is no funnel"):
-        techs.funnel_curve(snapshot, stage="receiving", tech="T01")
+        first_work.funnel_curve(snapshot, stage="receiving", tech="T01")
 
 
 def test_the_path_of_evidence_ends_at_its_verdict(snapshot):

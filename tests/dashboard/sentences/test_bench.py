@@ -1,10 +1,15 @@
 """What is said of a tech against the others: never a nought with an interval of noughts."""
 
+from dataclasses import replace
+from datetime import date
+
 import numpy as np
 import pytest
 
+from analysis.studies.people.first_work import Late
 from analysis.studies.people.learning_curves import Offset, Practice
-from dashboard.sentences import bench, practice
+from dashboard.sentences import bench, coaching, practice
+from tests.dashboard.sentences.test_shared import MovesWith, candidate, matter
 
 
 @pytest.fixture
@@ -65,6 +70,7 @@ def test_where_somebody_new_stood_at_first_and_stands_now(shop):
 
 def held_against(ratio, drawn):
     row = {"judged": 998, "charged": 24, "came_back": 24, "expected": 3.4, "known_share": 1.0, "ratio": 7.0}
+    row |= {"repairs": 0, "repairs_back": 0, "not_held": 0}
     ends = {
         "ratio_low": ratio[0],
         "ratio_high": ratio[1],
@@ -103,3 +109,45 @@ def test_who_stands_apart_is_said_and_is_not_among_the_others(shop):
     beside = {"far": 0, "instruments": 400, "not_held": 1}
     said_of_another = bench.offset(shop, row | beside)
     assert said_of_another.endswith("Of the people here one stands apart and is not among the others.")
+
+
+REPAIRS = {"judged": 1144, "charged": 101, "came_back": 72, "repairs": 110, "repairs_back": 29, "expected": 69.2}
+REPAIRS |= {"known_share": 1.0, "ratio": 1.04, "ratio_low": 0.81, "ratio_high": 1.34, "not_held": 1, "more": True}
+REPAIRS |= {"shrunk": 1.03, "shrunk_low": 0.8, "shrunk_high": 1.3}
+
+
+def test_first_work_is_told_against_first_work_and_repairs_apart():
+    told = bench.came_back(REPAIRS).replace("\xa0", " ")
+    assert told.startswith(
+        "72 of 1,144 judged instruments came back; from the others about 69.2 would have come back on the same mix: "
+        "between 0.8 and 1.3 times. Allowing for chance, about 1.0 times."
+    )
+    assert told.endswith(
+        "Of the people here one stands apart and is not among the others. Told apart: 29 of 110 repairs here came back "
+        "too. With repeats 101 send-backs are charged in all."
+    )
+
+
+def test_what_came_back_in_the_first_weeks_is_not_told_as_if_it_still_did(shop):
+    over = Late(date(2026, 10, 20), 436, 23, 23.7, True)
+    found = REPAIRS | {"ratio_low": 1.4}
+    assert (
+        bench.headline(shop, "T09", "nut_slotting", [], found, over)
+        .replace("\xa0", " ")
+        .endswith("; more came back than chance and mix explain before 20 Oct, not since.")
+    )
+    still = bench.headline(shop, "T09", "nut_slotting", [], found, replace(over, over=False))
+    assert still.endswith("; more came back than chance and mix explain.")
+    assert bench.of_late(over).replace("\xa0", " ") == (
+        "Since 20 Oct, the latter half: 23 of 436 came back, about 23.7 expected, no more than the others' any longer."
+    )
+
+
+def test_beside_a_persons_name_chance_is_told_where_nothing_is_named(shop):
+    unnamed = matter(only_some=True, techs=["T05"]).matter
+    said_of_one = coaching.of_one(unnamed, shop, date(2026, 3, 30), theirs=True)
+    assert said_of_one.endswith("it may be chance: wait for the next readings before acting on it alone.")
+    unsure = matter(only_some=True, techs=["T05"], size_low=None, size_high=None, real=0.4).matter
+    assert "half of such signals or more are chance" in coaching.of_one(unsure, shop, date(2026, 3, 30), theirs=True)
+    named = matter(MovesWith([candidate("set by", "T05")])).matter
+    assert "chance" not in coaching.of_one(named, shop, date(2026, 3, 30), theirs=True)

@@ -10,7 +10,7 @@ import pytest
 from dash import no_update
 
 from analysis.methods.problems import UnusableData
-from analysis.studies.people import targets, techs
+from analysis.studies.people import first_work, targets
 from analysis.studies.people.bands import bands as target_bands
 from dashboard import parts
 from dashboard.app import make_app
@@ -47,7 +47,7 @@ def test_it_opens_on_the_new_tech_and_tells_targets_one_by_one(looked_at):
 
 
 def test_every_page_says_where_a_look_together_may_help_in_bench_order(looked_at):
-    rows = looked_at.ask(techs.people).filter(pl.col("more").fill_null(False), pl.col("ratio_low") >= 1)
+    rows = looked_at.ask(first_work.first_work).filter(pl.col("more").fill_null(False), pl.col("ratio_low") >= 1)
     assert [row["tech"] for row in rows.to_dicts()] == ["T09"]
     other = next(one for one in looked_at.snapshot().shop.techs if one.key != "T09").key
     page = bench.layout(tech=other)
@@ -64,18 +64,16 @@ def test_figures_are_said_to_be_for_coaching_and_law_to_decide(looked_at):
 
 
 def test_work_that_came_back_is_told_against_the_same_mix_with_its_interval(looked_at):
-    row = looked_at.ask(techs.people).filter(tech="T09", stage="nut_slotting").row(0, named=True)
-    told = f"{row['charged']} send-backs from {row['judged']} judged instruments"
-    expected = (
-        f"; from the others about {row['expected']:.1f} instruments would have come back on the same mix: between"
-    )
+    row = looked_at.ask(first_work.first_work).filter(tech="T09", stage="nut_slotting").row(0, named=True)
+    told = f"{row['came_back']} of {row['judged']} judged instruments came back"
+    expected = f"; from the others about {row['expected']:.1f} would have come back on the same mix: between"
     text = said(bench.layout())
     assert told in text
     assert expected in text
 
 
 def test_more_than_chance_and_mix_is_said_with_how_often_that_errs_and_apart_from_the_funnel(looked_at):
-    row = looked_at.ask(techs.people).filter(tech="T09", stage="nut_slotting").row(0, named=True)
+    row = looked_at.ask(first_work.first_work).filter(tech="T09", stage="nut_slotting").row(0, named=True)
     assert row["more"]
     more, funnel = sentences_bench.chance_and_mix(row)
     assert more == (
