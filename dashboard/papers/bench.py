@@ -186,9 +186,5 @@ def _minutes(shop: Shop, tech: str, stage: str) -> str:
         return f"{where}: {practice_words.minutes(desk.ask(learning_curves.learning_curve, stage=stage, tech=tech))}"
     except UnusableData:
         rows = desk.ask(techs.people).filter((pl.col("stage") == stage) & (pl.col("tech") == tech))
-        middle = rows["minutes_median"][0] if len(rows) else None
-        return (
-            f"{where}: half of the first visits take {numbers.minutes(middle)} or less."
-            if middle is not None
-            else f"{where}: no minutes on file."
-        )
+        told = sentences_bench.timed(rows.row(0, named=True) if len(rows) else None)
+        return f"{where}: {told[:1].lower()}{told[1:]}"

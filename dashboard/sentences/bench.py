@@ -292,3 +292,12 @@ def in_no_list(row: Row) -> tuple[str, str]:
     n = row["visits"]
     visits = "1 visit" if n == 1 else f"{numbers.count(n)} visits"
     return f"{row['tech']} stands in the logs and in no list.", f"{visits} since {numbers.day(row['first_day'])}."
+
+
+def timed(row: Row | None) -> str:
+    """How long half of somebody's first visits take, of those that were typed or clocked."""
+    if row is None or not row["timed"]:
+        return "No minutes are typed or clocked here: planned ones are nobody's."
+    few = ", few" if row["timed"] < FEW else ""
+    middle = numbers.minutes(row["timed_median"])
+    return f"Half of the first visits take {middle} or less ({numbers.count(row['timed'])} visits{few})."

@@ -77,6 +77,8 @@ def people(snapshot: Snapshot) -> pl.DataFrame:
     well the expectation is known, as a standard deviation; known_share : share of the exposure that the others did at
     least 30 times, under a half of which nothing is expected; funnel_low, funnel_high : its limits; shrunk,
     shrunk_low, shrunk_high : the ratio drawn towards 1 by how little it is known (95 %);
+    timed, timed_median : first visits whose minutes somebody typed or a clock told, and their median: planned minutes
+    are nobody's;
     p_more : chance of as many instruments coming back or more, half of the tie counted, were this tech as the others,
     from everybody's visits (`same_mix`); more : p_more is under `flag_level`: more than chance and mix explain. 5 % of
     people equal to the others or fewer are flagged so, however uneven their mix; of those twice as bad as many as any
@@ -89,10 +91,13 @@ def people(snapshot: Snapshot) -> pl.DataFrame:
 def counted(snapshot: Snapshot) -> pl.DataFrame:
     """The counts of `people` with EXPECTED beside them, before one is held against the other; in bench order."""
     visits = named(snapshot.once(story).visits.filter(pl.col("round") == 1))
+    timed = pl.col("first_pass") & (pl.col("minutes_from") != "planned") & (pl.col("minutes") > 0)
     rows = tables.plain(
         visits.group_by("stage", "tech").agg(
             pl.len().alias("visits"),
             pl.col("minutes").filter("first_pass").median().alias("minutes_median"),
+            pl.col("minutes").filter(timed).median().alias("timed_median"),
+            timed.sum().alias("timed"),
             pl.col("bench_order").first(),
             pl.col("day").max().alias("last_day"),
         )

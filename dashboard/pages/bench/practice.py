@@ -16,7 +16,6 @@ from dashboard.desk import desk
 from dashboard.pages.bench import ways
 from dashboard.sentences import bench as sentences_bench
 from dashboard.sentences import practice as practice_words
-from dashboard.sentences import targets as sentences_targets
 from ingest.shopfiles.shop import Shop
 
 Row = dict[str, Any]
@@ -110,13 +109,7 @@ def spread_sheet(stage: str, tech: str, shop: Shop, found: Learning | None) -> h
 def minutes_sheet(found: Learning | None, row: Row | None) -> html.Section:
     """Minutes, last."""
     if found is None:
-        middle = numbers.minutes(row["minutes_median"]) if row and row["minutes_median"] is not None else numbers.NONE
-        few = ", few" if row and row["visits"] < sentences_targets.FEW else ""
-        say = (
-            f"Half of the first visits take {middle} or less ({numbers.count(row['visits'] if row else 0)} "
-            f"visits{few})."
-        )
-        return parts.sheet("Minutes a visit", "last, after method and yield", html.P(say))
+        return parts.sheet("Minutes a visit", "last, after method and yield", html.P(sentences_bench.timed(row)))
     say = practice_words.minutes(found)
     if not len(found.minutes.value):
         return parts.sheet("Minutes a visit", "last, after method and yield", html.P(say))

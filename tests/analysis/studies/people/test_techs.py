@@ -21,6 +21,8 @@ from analysis.studies.people.techs import (
     tech_rows,
 )
 from analysis.studies.story.story import story
+from dashboard.sentences.bench import timed
+from ingest.terms import tables
 from tests.analysis.studies.benches import bench
 
 ROD = {
@@ -70,6 +72,18 @@ def test_whoever_left_is_looked_at_no_more():
     late = at_work(rows, last + OF_LATE + timedelta(days=1))
     assert "T2" not in late["tech"].to_list()
     assert "T8" in late["tech"].to_list()  # came the day after
+
+
+def test_minutes_that_nobody_wrote_are_nobodys():
+    snapshot = bench(BY_HAND)
+    rows = people(snapshot).filter(stage="nut", tech="T2")
+    first = snapshot.once(story).visits.filter((pl.col("stage") == "nut") & pl.col("first_pass"))
+    told = dict(tables.plain(first.group_by("tech").agg((pl.col("minutes_from") != "planned").sum())).rows())
+    assert (rows["timed"].item(), rows["timed_median"].item(), rows["minutes_median"].item()) == (0, None, 8.0)
+    assert told["T2"] == 0  # 8 minutes as planned
+    assert timed(rows.row(0, named=True)) == "No minutes are typed or clocked here: planned ones are nobody's."
+    some = {**rows.row(0, named=True), "timed": 40, "timed_median": 7.0}
+    assert timed(some).replace("\u00a0", " ") == "Half of the first visits take 7 min or less (40 visits)."
 
 
 def test_exposure_is_first_passes_of_judged_instruments_and_charges_go_to_the_last_visit_before():
