@@ -21,6 +21,19 @@ def what(shop: Shop, row: dict[str, Any]) -> str:
     return f"{name} on {shared.model(shop, row['model'])}"
 
 
+def at_bench(shop: Shop, row: dict[str, Any]) -> str:
+    """The name of the bench where a row of `room` was read; '' where it is of the end, or of a play test."""
+    stages = [stage for stage in row.get("stages") or () if stage in shop.by_stage]
+    benches = [stage for stage in stages if shop.by_stage[stage].role not in ("final", "test")]
+    return shop.stage_name(benches[0]).lower() if benches and len(benches) == len(stages) else ""
+
+
+def when_read(shop: Shop, row: dict[str, Any], when: str) -> str:
+    """`as set`; of what only the bench reads `as set at nut slotting`."""
+    bench = at_bench(shop, row)
+    return f"{when} at {bench}" if bench else when
+
+
 def slips(row: dict[str, Any]) -> str:
     """`a reading far from all others (RK-1213) is mistyped; without it Ppk is 1.02`; '' without one."""
     serials = list(row["slips"] or [])

@@ -19,9 +19,9 @@ WHOLE = {  # of stages of which nothing was read
     unread.LATER: "The sheets have no result at {}: what was caught there is not known.",
     unread.MINUTES: "No minutes are planned, typed or clocked at {}: no cost.",
     unread.JUDGED: (
-        "Nothing is judged: limits are held at final inspection, and all readings stand at {}. Where a row holds a "
-        "whole instrument, and they were taken at the end, say so in shop.toml, as relief @ final_inspection, then "
-        "`truerun again --all`."
+        "Nothing is judged as it leaves: limits are held at final inspection, and all readings stand at {}. Where a "
+        "row holds a whole instrument, and they were taken at the end, say so in shop.toml, as relief @ "
+        "final_inspection, then `truerun again --all`."
     ),
     unread.LAST: "Nothing is judged as it leaves: readings stand at {}, and none at final inspection or a play test.",
     unread.REPAIRS: (

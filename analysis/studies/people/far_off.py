@@ -4,7 +4,7 @@ out and counted.
 
 import polars as pl
 
-from analysis.studies.story.conformity import as_set, as_set_at_bench
+from analysis.studies.story.conformity import SET, as_set_at_bench, judged_where_read
 from analysis.studies.story.slips import slips
 from ingest.store.snapshot import Snapshot
 
@@ -13,7 +13,7 @@ def set_by_people(snapshot: Snapshot) -> pl.DataFrame:
     """What people are held against: the rows of `as_set`, and of what no final inspection reads those of the bench
     that sets it.
     """
-    return pl.concat([snapshot.once(as_set), as_set_at_bench(snapshot)])
+    return judged_where_read(snapshot, SET)
 
 
 def at_bench_alone(snapshot: Snapshot) -> frozenset[str]:

@@ -12,7 +12,7 @@ from analysis.methods.intervals import binomial_exact
 from analysis.studies.drift.streams import received_readings
 from analysis.studies.gauges.rr import rr_sd
 from analysis.studies.room.capability import capability_rows
-from analysis.studies.story.conformity import as_set, with_specs
+from analysis.studies.story.conformity import as_set, as_set_at_bench, with_specs
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
@@ -31,6 +31,7 @@ class Forecast:
     on_limit: int  # none outside, at least one reading on its limit
     low: float  # share of the next as many, 95 %
     high: float
+    at_bench: bool = False  # no final inspection reads anything with a limit: of the benches that set it
 
 
 def with_gauge_out(snapshot: Snapshot) -> pl.DataFrame:
@@ -79,11 +80,15 @@ def forecast(snapshot: Snapshot) -> Forecast | None:
     """
     until = snapshot.as_of.astimezone(snapshot.shop.zone).date()
     since = until - MONTH
-    seen = snapshot.once(as_set).filter((pl.col("day") > since) & pl.col("outside").is_not_null())
+    limited = pl.col("outside").is_not_null()
+    readings = snapshot.once(as_set).filter(limited)
+    at_bench = readings.is_empty()
+    readings = as_set_at_bench(snapshot).filter(limited) if at_bench else readings
+    seen = readings.filter(pl.col("day") > since)
     each = seen.group_by("serial").agg(pl.col("outside").any(), pl.col("on_limit").any())
     n, bad = each.height, int(each["outside"].sum())
     if n < LEAST:
         return None
     low, high = binomial_ahead([float(bad)], [float(n)], [float(n)], false_rate=0.025)
     on_limit = int((each["on_limit"] & ~each["outside"]).sum())
-    return Forecast(since, n, bad, on_limit, max(float(low[0]), 0.0) / n, min(float(high[0]), n) / n)
+    return Forecast(since, n, bad, on_limit, max(float(low[0]), 0.0) / n, min(float(high[0]), n) / n, at_bench)

@@ -13,7 +13,7 @@ import polars as pl
 
 from analysis.studies.room import capability
 from analysis.studies.room.room import room
-from analysis.studies.story.conformity import judged_readings
+from analysis.studies.story.conformity import judged_where_read
 from ingest.store.snapshot import Snapshot
 
 ROW = ["characteristic", "position"]
@@ -21,7 +21,7 @@ ROW = ["characteristic", "position"]
 
 def readings_reach(snapshot: Snapshot, *, when: str) -> tuple[date, date]:
     """The first and the last day with readings as built, as set or as shipped; there is at least one."""
-    days = judged_readings(snapshot, when)["day"]
+    days = judged_where_read(snapshot, when)["day"]
     return days.min(), days.max()  # type: ignore[return-value]
 
 

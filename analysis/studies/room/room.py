@@ -1,7 +1,7 @@
 """How much room the work leaves between its limits, as built, as set or as shipped: what the capability map draws.
 
-A row a characteristic, position and model (setup), over the readings under the limits last in force; flags as the
-capability figures have them for the same stream.
+A row a characteristic, position and model (setup), as set also of what only the bench that sets it reads, over the
+readings under the limits last in force; flags as the capability figures have them for the same stream.
 """
 
 from datetime import date
@@ -15,7 +15,7 @@ from analysis.methods.independent_number import bounded, carried
 from analysis.methods.intervals import binomial_exact
 from analysis.methods.segments import Floats
 from analysis.studies.room import capability
-from analysis.studies.story.conformity import judged_readings
+from analysis.studies.story.conformity import judged_where_read
 from analysis.studies.story.slips import slips
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -136,8 +136,8 @@ def _without(rows: pl.DataFrame) -> Floats:
 
 
 def under_now(snapshot: Snapshot, *, when: str, first: date | None = None, last: date | None = None) -> pl.DataFrame:
-    """The readings of `room`: those of conformity.judged_readings under the limits last in force for their row."""
-    readings = judged_readings(snapshot, when)
+    """The readings of `room`: those of conformity.judged_where_read under the limits last in force for their row."""
+    readings = judged_where_read(snapshot, when)
     if first is not None:
         readings = readings.filter(pl.col("day") >= first)
     if last is not None:
@@ -174,9 +174,11 @@ def _number(now: pl.DataFrame, rows: pl.DataFrame, ppk: Floats) -> Floats:
 
 def _flags(snapshot: Snapshot, readings: pl.DataFrame) -> pl.DataFrame:
     """Flags, n, Ppk and its bounds of the latest capability row of each stream at the stages read."""
-    stages = readings["stage"].unique().to_list()
-    rows = snapshot.once(capability.capability_rows).filter(
-        (pl.col("tech") == "") & pl.col("stage").is_in(stages) & (pl.col("position") != capability.ANY)
+    read = tables.plain(readings.select("characteristic", "stage").unique())
+    rows = (
+        snapshot.once(capability.capability_rows)
+        .filter((pl.col("tech") == "") & (pl.col("position") != capability.ANY))
+        .join(read, on=["characteristic", "stage"], how="semi", maintain_order="left")
     )
     latest = rows.sort("last_at").unique(["characteristic", "position", "model"], keep="last")
     return latest.select(

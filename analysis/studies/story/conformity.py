@@ -6,7 +6,8 @@ limit where a limit lies within the step; there it is shown neither to conform n
 As built: the first play-test readings; as set: the first final-inspection readings, and where the final inspection is
 the bench that sets, as in a shop of one bench, what it left; as shipped: the last final-inspection readings of the
 round, after any touch-up. Work is judged as set: what was shipped has been sorted by
-inspection.
+inspection. What no final inspection reads is as set what the bench that sets it left on the first pass; it is said
+to be of the bench.
 """
 
 import numpy as np
@@ -138,3 +139,23 @@ def as_set_at_bench(snapshot: Snapshot) -> pl.DataFrame:
     asked = here & (pl.col("round") == 1) & pl.col("value").is_not_null() & (pl.col("serial") != "")
     some = np.flatnonzero(where.select(asked.fill_null(False).alias("asked"))["asked"].to_numpy())
     return with_specs(snapshot, told[some[first_values(told[list(ASKED)][some])[0]]])
+
+
+def judged_where_read(snapshot: Snapshot, when: str) -> pl.DataFrame:
+    """`judged_readings`; as set, also what no final inspection reads, as the bench that sets it left it."""
+    readings = snapshot.once(as_set) if when == SET else judged_readings(snapshot, when)
+    return pl.concat([readings, as_set_at_bench(snapshot)]) if when == SET else readings
+
+
+def set_at_bench_alone(snapshot: Snapshot) -> pl.DataFrame:
+    """characteristic, stage and n: what is read at the bench that sets it and never at a final inspection, in bench
+    order, with or without a limit.
+    """
+    order = {stage.key: place for place, stage in enumerate(snapshot.shop.stages)}
+    return (
+        as_set_at_bench(snapshot)
+        .select(pl.col("characteristic", "stage").cast(pl.String))
+        .group_by("characteristic", "stage")
+        .agg(pl.len().cast(pl.Int64).alias("n"))
+        .sort(pl.col("stage").replace_strict(order, default=len(order), return_dtype=pl.Int64), "characteristic")
+    )

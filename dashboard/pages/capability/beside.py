@@ -46,9 +46,10 @@ def ahead(found: Forecast | None) -> str:
     if found is None:
         return "Too few instruments in the last 28 days to look a month ahead."
     on = f" {numbers.count(found.on_limit)} more lie on a limit." if found.on_limit else ""
+    at = " at the bench" if found.at_bench else ""
     return (
         f"At this pace {numbers.share(found.outside / found.n, found.n)} of next month's instruments lie outside at "
-        f"least one limit as set ({numbers.share_range(found.low, found.high, found.n)}, if nothing changes): "
+        f"least one limit as set{at} ({numbers.share_range(found.low, found.high, found.n)}, if nothing changes): "
         f"{numbers.of(found.outside, found.n)} in the last 28 days.{on}"
     )
 

@@ -10,7 +10,7 @@ from dash import html
 
 from analysis.studies.room import capability
 from analysis.studies.room.beside import with_gauge_out
-from analysis.studies.story.conformity import BUILT, SET, SHIPPED
+from analysis.studies.story.conformity import BUILT, SET, SHIPPED, set_at_bench_alone
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk
@@ -35,7 +35,11 @@ def _rows(when: str, characteristic: str | None, model: str | None, by: str | No
         rows = rows.filter(pl.col("model") == model)
     role = "test" if when == BUILT else "final"
     here = [stage.key for stage in desk.here().snapshot().shop.stages if stage.role == role]
-    return rows if characteristic else rows.filter(pl.col("stage").is_in(here))
+    at_end = pl.col("stage").is_in(here)
+    if when == SET:
+        bench = desk.ask(set_at_bench_alone).select("characteristic", "stage").rows()
+        at_end |= pl.concat_str("characteristic", "stage", separator="\n").is_in(["\n".join(one) for one in bench])
+    return rows if characteristic else rows.filter(at_end)
 
 
 def sheet(shop: Shop, when: str, asked: Mapping[str, Any]) -> html.Section:

@@ -38,20 +38,22 @@ def chosen(found: pl.DataFrame, key: str | None) -> dict[str, Any] | None:
 def sheet(row: dict[str, Any], shop: Shop, when: str, period: periods.Period) -> html.Section:
     """The sheet of one stream."""
     name = f"{sentences.characteristic(shop, row['characteristic'], row['position'])}, {row['model']}"
-    said = f"{name}: {numbers.of(row['outside'], row['n'])} outside {when}; {need_words(row)}."
+    said = (
+        f"{name}: {numbers.of(row['outside'], row['n'])} outside {words.when_read(shop, row, when)}; {need_words(row)}."
+    )
     view = MapView([""], [row["model"]], [_cell(row, said)])
     board = parts.graph(parts.both(capability_map, view), said, "capability-one")
     key = {name: row[name] for name in ("characteristic", "position", "model")}
+    of_bench = {"stage": row["stages"][0]} if words.at_bench(shop, row) else {"role": "final"}
     ways = html.P(
         [
-            parts.to_readings(
-                addresses.address("/logs/readings", **key, role="final", **period.address), "Its readings"
-            ),
+            parts.to_readings(addresses.address("/logs/readings", **key, **of_bench, **period.address), "Its readings"),
             " ",
             parts.to_readings(addresses.address("/drift", **key, stage="all"), "Its chart on Drift"),
         ]
     )
-    right = f"{when}, {numbers.count(row['n'])} {'reading' if row['n'] == 1 else 'readings'} under the limits in force"
+    many = f"{numbers.count(row['n'])} {'reading' if row['n'] == 1 else 'readings'}"
+    right = f"{words.when_read(shop, row, when)}, {many} under the limits in force"
     doubt = [] if row["promise"] else [html.P(f"No promise: {doubts(row)}.", className="small")]
     doubt += [html.P(f"Look whether {words.slips(row)}.", className="small")] if row["slips"] else []
     named = desk.ask(read_on).get((row["characteristic"], row["model"]), frozenset())

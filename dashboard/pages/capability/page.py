@@ -18,7 +18,7 @@ from dashboard.charts.room_left import Need, NeedRow, room_left
 from dashboard.desk import desk, gauges_now
 from dashboard.pages import days, gauges, planning
 from dashboard.pages import period as periods
-from dashboard.pages.capability import beside, figures, one
+from dashboard.pages.capability import beside, figures, one, under
 from dashboard.pages.capability import rest as capability_rest
 from dashboard.pages.capability.figures import EVERYBODY, PER_TECH, saved
 from dashboard.pages.folds import Fold, folded
@@ -35,11 +35,6 @@ WHEN, CHARACTERISTIC, MODEL, BY = "capability-when", "capability-characteristic"
 SINCE, UNTIL = "capability-since", "capability-until"
 ALL = "all"
 OVER = timedelta(weeks=2)  # without a reading outside: it is said since when
-MEANING = {
-    BUILT: "first play-test readings",
-    SET: "first final-inspection readings",
-    SHIPPED: "last final-inspection readings, after inspection sorted them",
-}
 TIGHT = pl.col("ppk_high") < 1  # surely needs more than its tolerance
 
 
@@ -59,20 +54,14 @@ def layout(
     if period:
         found = desk.ask(needs, when=when, first=period.first, last=period.last)
     known = every if every.columns or when == SET else desk.ask(needs, when=SET)
-    if known.columns and not every.columns:  # no reading as it is asked for: the fields lead back to those there are
+    if not every.columns and not known.is_empty():  # none as it is asked for: the fields lead back to those there are
         head = parts.page_head(f"No reading with limits {when}.", "Readings as set are on file.")
         fields = _filters(known, shop, (when, None, None, EVERYBODY), period)
         return parts.page(head, fields, parts.empty_state("As set there are some.", "As set", PATH))
-    if every.columns and found.is_empty():
+    if every.columns and found.is_empty() and not every.is_empty():
         return _empty(every, shop, period, {"when": when, "characteristic": characteristic, "model": model})
-    if not found.columns:
-        text = "No reading of a final inspection or play test is on file yet."
-        under = "Capability stands here once readings with limits are loaded."
-        return parts.page(
-            parts.page_head("Nothing to judge yet.", under),
-            parts.empty_state(text, "Load a log", "/logs"),
-            held(gauges.NAME, gauges.inside, shop, address),
-        )
+    if found.is_empty():
+        return under.nothing(shop, address)
     characteristic = addresses.chosen(characteristic, found["characteristic"].unique().to_list(), None)
     model = addresses.chosen(model, found["model"].unique().to_list(), None)
     by = addresses.chosen(by, (EVERYBODY, PER_TECH), EVERYBODY) if shop.people.show != "none" else EVERYBODY
@@ -87,7 +76,8 @@ def layout(
     resting = sentences_gauges.every(gauges_now.out_of_order(), shop)
     return parts.page(
         parts.page_head(
-            gauges.headline() if asked["open"] == "gauges" else _headline(seen, shop, when), _under(seen, when, period)
+            gauges.headline() if asked["open"] == "gauges" else _headline(seen, shop, when),
+            under.under(seen, when, period, whole=not characteristic and not model),
         ),
         _filters(found, shop, (when, characteristic, model, by or EVERYBODY), period),
         *([step] if (step := _next(seen, shop)) else []),
@@ -153,14 +143,15 @@ def _headline(seen: pl.DataFrame, shop: Shop, when: str) -> str:
         return f"Nothing clearly needs more than its tolerance; {words.what(shop, worst)} has the least room."
     worst, of = _worst(tight)
     many = _many(tight, len(limited))
+    read = words.when_read(shop, worst, when)
     share = numbers.share_range(worst["share_low"], worst["share_high"], worst["n"])
     if not worst["outside"]:
-        none = f"though none of {numbers.count(worst['n'])} was outside {when} ({share})"
+        none = f"though none of {numbers.count(worst['n'])} was outside {read} ({share})"
         return f"{many}, {of}{words.what(shop, worst)} most: it {one.need_words(worst)}, {none}."
     over = worst["last_day"] - worst["outside_last"] > OVER
     since = f", none since {numbers.day(worst['outside_last'], worst['last_day'])}" if over else ""
-    out = numbers.of(worst["outside"], worst["n"])
-    return f"{many}, {of}{words.what(shop, worst)} most: {out} outside {when} ({share}){since}."
+    out = f"{numbers.of(worst['outside'], worst['n'])} outside {read}"
+    return f"{many}, {of}{words.what(shop, worst)} most: {out} ({share}){since}."
 
 
 def _many(tight: pl.DataFrame, limited: int) -> str:
@@ -200,18 +191,6 @@ def _next(seen: pl.DataFrame, shop: Shop) -> html.P | None:
 def _sure(seen: pl.DataFrame) -> pl.DataFrame:
     """The series with readings enough to say how much room is left."""
     return seen.filter(~pl.col("flags").str.contains(capability.THIN))
-
-
-def _under(seen: pl.DataFrame, when: str, period: periods.Period) -> str:
-    force = f"{period.words()}, under the limits in force at their end" if period else "under the limits now in force"
-    rest = " What is folded below is of all days." if period else ""
-    left = ", and what was left of what is set there" if when == SET and _sets_at_final() else ""
-    starting = f" {sentences.STARTING}" if seen["starting"].any() else ""
-    thin = int(seen["flags"].str.contains(capability.THIN).sum())
-    few = f", {numbers.count(thin)} of them with too few readings to say" if thin else ""
-    return (
-        f"{when.capitalize()}: {MEANING[when]}{left}, {force}. {numbers.count(len(seen))} series{few}.{starting}{rest}"
-    )
 
 
 def _filters(
@@ -278,6 +257,8 @@ def _need_rows(seen: pl.DataFrame, shop: Shop) -> list[NeedRow]:
         needs = [_need(row, shop) for row in part.iter_rows(named=True)]
         most, clear = part.row(0, named=True), int(part["more"].sum())
         say = f"{numbers.of(clear, len(part))} need more" if clear else "none clearly needs more"
+        if bench := words.at_bench(shop, most):
+            say += f", read at {bench}"
         if most["outside"]:
             say += f"; {most['model']}: {numbers.of(most['outside'], most['n'])} out"
         rows.append(NeedRow(sentences.characteristic(shop, str(key), str(position)), needs, say))
@@ -309,10 +290,3 @@ def connect(app: Dash) -> None:
         usual={"when": SET, "by": EVERYBODY},
         typed=days.FROM_TO,
     )
-
-
-def _sets_at_final() -> bool:
-    """Is anything set at the final inspection itself, as in a shop of one bench?"""
-    shop = desk.here().snapshot().shop
-    finals = {stage.key for stage in shop.stages if stage.role == "final"}
-    return any(finals & set(one.set_stages) for one in shop.characteristics)
