@@ -16,6 +16,7 @@ import numpy as np
 
 from analysis.studies.matters.one_move import SAME_CAUSE, one_move
 from analysis.studies.matters.parts import Part
+from analysis.studies.matters.records import SET_BY
 from analysis.studies.matters.units import Signal
 
 JUST_OVER = timedelta(weeks=2)  # so long what was over is told to be back, and an action on it is still in sight
@@ -127,8 +128,22 @@ def alike(one: Group, other: Group, every: list[Signal]) -> bool:
         near = abs(mine.started - theirs.started) <= SAME_CAUSE
         again = same_cause(one, other) and any(then.again(time) for then in one.times for time in other.times)
         return again or (bool(set(mine.causes) & set(theirs.causes)) and near)
-    if mine.named or theirs.named or mine.characteristic != theirs.characteristic:
+    if mine.characteristic != theirs.characteristic:
         return False
+    if mine.named or theirs.named:
+        return their_charts(*((one, other) if mine.named else (other, one)), every)
     both_open = [any(every[k].row["closed_at"] is None for k in group.signals) for group in (one, other)]
     same_way = bool(np.sign(mine.effect) == np.sign(theirs.effect))
     return both_open[0] == both_open[1] and same_way and one_move(mine, theirs, still=all(both_open))
+
+
+def their_charts(named: Group, other: Group, every: list[Signal]) -> bool:
+    """Is what is open of the other, at another stage, told by charts of the very person that one names alone, and moved
+    the same way at the same time? There it is read again, by a gauge that may be too coarse to name anybody.
+    """
+    mine, theirs = named.parts[0], other.parts[0]
+    still = [every[k].row for k in sorted(other.signals) if every[k].row["closed_at"] is None]
+    theirs_alone = bool(still) and all({(SET_BY, row["tech"])} == set(mine.causes) for row in still)
+    open_too = any(every[k].row["closed_at"] is None for k in named.signals) and not named.ended and not other.ended
+    same_way = bool(np.sign(mine.effect) == np.sign(theirs.effect)) and mine.stage != theirs.stage
+    return theirs_alone and open_too and same_way and abs(mine.started - theirs.started) <= SAME_CAUSE
