@@ -8,7 +8,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from analysis.studies.people.learning_curves import BLOCK, Learning, Offset, Practice
+from analysis.studies.people.learning_curves import BLOCK, MINUTES, Learning, Offset, Practice
+from analysis.studies.people.level_reached import Since
 from dashboard import numbers
 from dashboard.sentences import shared as sentences
 from dashboard.sentences.targets import FEW
@@ -23,7 +24,23 @@ def minutes(found: Learning) -> str:
         return (
             "No first visit here has minutes of its own, typed or by the clock; planned ones say nothing of practice."
         )
-    return _practice(found.minutes, lambda x: numbers.with_unit(numbers.plain(x, 1), "min"), _quartiles(found))
+    since = found.reached.get(MINUTES)
+    there = "" if since is None else f" At their minutes, to 5 %, {_since(since)}."
+    beside = f"{_quartiles(found)}{there}"
+    return _practice(found.minutes, lambda x: numbers.with_unit(numbers.plain(x, 1), "min"), beside)
+
+
+def _since(since: Since) -> str:
+    """Since when somebody lies with the others, with the weeks between which that lies."""
+    told = f"since about the week of {numbers.day(since.at)}"
+    if since.low == since.high:
+        return told
+    return f"{told} (earliest {numbers.day(since.low)}, latest {numbers.day(since.high)})"
+
+
+def reached(since: Since | None) -> str:
+    """When what somebody new sets came to the others' level; '' where it was never off, or is not shown to be there."""
+    return "" if since is None else f" With the others, to a quarter of their spread, {_since(since)}."
 
 
 def _quartiles(found: Learning) -> str:
@@ -98,8 +115,8 @@ def counted(found: Learning) -> str:
     return f"{numbers.count(found.instruments)} instruments, counted from the first in the logs.{start}{few}"
 
 
-def offsets(shop: Shop, key: str, first: Offset, last: Offset) -> str:
-    """Where somebody new stood against the others at first, and where they stand now."""
+def offsets(shop: Shop, key: str, first: Offset, last: Offset, since: Since | None = None) -> str:
+    """Where somebody new stood against the others at first, where they stand now, and since when they are with them."""
 
     def stood(one: Offset) -> str:
         told = [sentences.amount(shop, key, value, sign=True, mean=True) for value in (one.offset, one.low, one.high)]
@@ -107,5 +124,5 @@ def offsets(shop: Shop, key: str, first: Offset, last: Offset) -> str:
 
     return (
         f"{shop.characteristic_name(key)} with practice: {stood(first)} over the first {numbers.count(first.of)} "
-        f"instruments, {stood(last)} over the last {numbers.count(last.of)}."
+        f"instruments, {stood(last)} over the last {numbers.count(last.of)}.{reached(since)}"
     )

@@ -17,6 +17,7 @@ from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats, Ints
 from analysis.methods.settling_practice import FURTHEST, LEAST, fit_settling
 from analysis.studies.people.far_off import near
+from analysis.studies.people.level_reached import Since, in_minutes, in_what_is_set
 from analysis.studies.people.set_spread import offset_of, spreads
 from analysis.studies.people.techs import exposure
 from analysis.studies.story.of_visits import SEVERAL
@@ -30,6 +31,7 @@ AHEAD = FURTHEST  # how far ahead the projection is shown, times what was seen
 BAND_POINTS = 40
 NOT_THERE = timedelta(weeks=4)  # without a row at a stage whose logs have begun: who comes then is new
 OF_LATE = timedelta(weeks=26)
+MINUTES = "minutes"
 NOT_AHEAD = f"a spread stands for {BLOCK} instruments in a row and is not carried forward"
 
 
@@ -79,6 +81,7 @@ class Learning:
     offsets: dict[
         str, tuple[Offset, Offset]
     ]  # by characteristic set here: of the first and the last 20 instruments or more
+    reached: dict[str, Since]  # by characteristic set here and MINUTES: since when they are with the others
 
 
 def new_techs(snapshot: Snapshot) -> pl.DataFrame:
@@ -129,6 +132,8 @@ def learning_curve(snapshot: Snapshot, stage: str, tech: str) -> Learning:
     started = next((person.started for person in snapshot.shop.techs if person.key == tech), None)
     here = [item.key for item in snapshot.shop.characteristics if stage in item.set_stages]
     before = snapshot.once(story).visits.select((pl.col("day") < started).any()).item() if started else False
+    reached = {key: in_what_is_set(snapshot, characteristic=key, stage=stage, tech=tech) for key in here}
+    reached[MINUTES] = in_minutes(timed["day"], timed["even"], usual) if usual else None
     return Learning(
         stage,
         tech,
@@ -142,6 +147,7 @@ def learning_curve(snapshot: Snapshot, stage: str, tech: str) -> Learning:
         None if share is None else float(share),  # type: ignore[arg-type]
         {key: _spread(snapshot, key, mine) for key in here},
         {key: both for key in here if (both := _offsets(snapshot, key, mine)) is not None},
+        {key: since for key, since in reached.items() if since is not None},
     )
 
 

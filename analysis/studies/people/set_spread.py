@@ -85,13 +85,48 @@ def offset_of(
     return next((row for row in told if row["tech"] == tech), None)
 
 
+def weekly(snapshot: Snapshot, *, characteristic: str, stage: str, tech: str) -> pl.DataFrame:
+    """One tech's offset from the others week by week, as `spreads` has it: week (its Monday), offset, error (its
+    standard error, an instrument's readings together), sd_others; canonical unit. Weeks without others beside them are
+    left out.
+    """
+    readings = _of_one_setter(snapshot).filter(
+        (pl.col("characteristic") == characteristic) & (pl.col("set_stage") == stage)
+    )
+    pairs = _pairs(readings).filter(pl.col("set_by") == tech)
+    nu, nu_others = (pl.col(name).sub(1).sum().over(CELL) for name in ("n", "n_others"))
+    pairs = pairs.with_columns(
+        _own=pl.col("sum2").sum().over(CELL) / nu, _others=pl.col("sum2_others").sum().over(CELL) / nu_others
+    ).filter((nu >= 1) & (nu_others >= LEAST_OTHERS // 2) & (pl.col("_others") > 0))
+    together = (pl.col("serials").list.explode().n_unique() / pl.col("n").sum()).alias("_together")
+    weight = 1 / (pl.col("_own") / pl.col("n") + pl.col("_others") / pl.col("n_others"))
+    wide = (pl.col("sum2_others").sum() / (pl.col("n_others") - 1).sum()).sqrt()
+    return (
+        pairs.with_columns(wide.alias("sd_others"), weight.alias("_weight"))
+        .group_by(pl.col("day").dt.truncate("1w").alias("week"))
+        .agg(
+            ((pl.col("_weight") * (pl.col("mean") - pl.col("mean_others"))).sum() / pl.col("_weight").sum()).alias(
+                "offset"
+            ),
+            (1 / pl.col("_weight").sum().sqrt()).alias("error"),
+            together,
+            pl.col("sd_others").first(),
+        )
+        .with_columns(error=pl.col("error") / pl.col("_together").sqrt())
+        .sort("week")
+        .drop("_together")
+    )
+
+
 def _of_one_setter(snapshot: Snapshot) -> pl.DataFrame:
     kept = (pl.col("set_by") != "") & ~pl.col("set_by").cast(pl.String).str.contains(SEVERAL) & (pl.col("setup") != "")
     return near(snapshot).filter(kept)
 
 
-def _rows(readings: pl.DataFrame) -> list[dict[str, object]]:
-    """The rows of `spreads` of some readings, without far."""
+def _pairs(readings: pl.DataFrame) -> pl.DataFrame:
+    """A row a cell, time and setter who has others beside them: n, mean and sum2 (of squares about it), of the others
+    too; serials, day (the first), apart and not_held.
+    """
     off = (pl.col("value") - pl.col("target").fill_null(0.0)).alias("off")
     mine = tables.plain(
         _in_time(readings)
@@ -102,6 +137,7 @@ def _rows(readings: pl.DataFrame) -> list[dict[str, object]]:
             (off.var().fill_null(0.0) * (pl.len() - 1)).alias("sum2"),
             pl.col("serial").unique().alias("serials"),
             pl.col("set_stage").first(),
+            pl.col("set_on").min().alias("day"),
         )
     )
     at = [*CELL, TIME]
@@ -118,9 +154,14 @@ def _rows(readings: pl.DataFrame) -> list[dict[str, object]]:
         others(n).alias("n_others"), others(squares).alias("_squares"), others(total).alias("_total")
     ).filter(pl.col("n_others") > 0)
     pairs = pairs.with_columns(mean_others=pl.col("_total") / pl.col("n_others"))
-    pairs = pairs.with_columns(
+    return pairs.with_columns(
         sum2_others=(pl.col("_squares") - pl.col("n_others") * pl.col("mean_others") ** 2).clip(lower_bound=0.0)
     )
+
+
+def _rows(readings: pl.DataFrame) -> list[dict[str, object]]:
+    """The rows of `spreads` of some readings, without far."""
+    pairs = _pairs(readings)
     cells = pairs.group_by(*CELL, "set_stage", "set_by", maintain_order=True).agg(
         pl.col("n", "mean", "n_others", "mean_others", "serials"),
         pl.col("apart", "not_held").first(),

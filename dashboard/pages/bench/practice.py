@@ -94,7 +94,8 @@ def spread_sheet(stage: str, tech: str, shop: Shop, found: Learning | None) -> h
             )
         ]
     for key, (first, last) in (found.offsets if found else {}).items():
-        told.append(html.P(practice_words.offsets(shop, key, first, last), className="small"))
+        since = found.reached.get(key) if found else None
+        told.append(html.P(practice_words.offsets(shop, key, first, last, since), className="small"))
     for key, practice in (found.spreads if found else {}).items():
         say = f"{shop.characteristic_name(key)} with practice. {practice_words.spread(practice)}"
         if len(practice.value):

@@ -8,6 +8,7 @@ import pytest
 
 from analysis.studies.people.first_work import Late
 from analysis.studies.people.learning_curves import Offset, Practice
+from analysis.studies.people.level_reached import Since
 from dashboard.sentences import bench, coaching, practice
 from tests.dashboard.sentences.test_shared import MovesWith, candidate, matter
 
@@ -65,6 +66,15 @@ def test_where_somebody_new_stood_at_first_and_stands_now(shop):
     assert told.endswith(
         " with practice: +0.13 mm from the others (+0.08 mm to +0.18 mm) over the first 40 instruments, +0.01 mm from "
         "the others (−0.04 mm to +0.06 mm) over the last 40."
+    )
+    since = Since(date(2026, 9, 28), date(2026, 9, 21), date(2026, 10, 19))
+    assert (
+        practice.offsets(shop, "nut", first, last, since)
+        .replace("\xa0", " ")
+        .endswith(
+            " over the last 40. With the others, to a quarter of their spread, since about the week of 28 Sep "
+            "(earliest 21 Sep, latest 19 Oct)."
+        )
     )
 
 

@@ -164,3 +164,26 @@ def test_who_began_off_the_others_and_came_to_them_is_told_with_both():
     assert last.low < 0 < last.high
     few = learning_curve(made(visits[: 4 * (2 * BLOCK - 1)], **PEOPLE), "bridge", "NEW")
     assert few.offsets == {}
+
+
+def test_when_somebody_new_came_to_the_others_is_told_by_weeks_and_not_of_who_never_does():
+    # by turns, thirty of each a week from Monday 2 March on; NEW 0.3 high and 3 minutes slower for five weeks, FAR ever
+    rng, visits = np.random.default_rng(69), []
+    people = ("OLD", "HAND", "NEW", "FAR")
+    for week in range(14):
+        for k in range(120):
+            tech, at = people[k % 4], 168.0 * week + 0.8 * k
+            off = {"NEW": float(week < 5), "FAR": 1.0}.get(tech, 0.0)
+            minutes = (8 + 3 * off) * float(rng.lognormal(0, 0.1))
+            s, value = f"S{week:02d}{k:03d}", float(rng.normal(2 + 0.3 * off, 0.1))
+            visits.append(visit(s, at, "bridge", tech=tech, minutes=minutes))
+            visits.append(visit(s, at + 1, "final", readings={"action bass": value}))
+    staff = {"tech": [{"key": "OLD", "qualified": ["bridge"]}, {"key": "HAND", "qualified": ["bridge"]}]}
+    snapshot = made(visits, tech=[*staff["tech"], {"key": "NEW"}, {"key": "FAR"}])
+    told = learning_curve(snapshot, "bridge", "NEW").reached
+    assert set(told) == {"action", "minutes"}
+    for since in told.values():
+        assert since.low <= date(2026, 4, 6) <= since.high
+        assert since.low <= since.at <= since.high
+        assert abs((since.at - date(2026, 4, 6)).days) <= 7
+    assert learning_curve(snapshot, "bridge", "FAR").reached == {}
