@@ -65,7 +65,8 @@ def by_lot(y: Floats, columns: Floats, lots: Ints) -> ByLot:
     groups, k = int(lots.max(initial=-1)) + 1, columns.shape[1]
     of_lots = int(np.linalg.matrix_rank(means(columns, lots))) if groups else 0
     if groups - of_lots < 1:
-        raise UnusableData(f"{groups} lots; wanted more than the {of_lots} things told of them: load more logs")
+        many = "1 lot is" if groups == 1 else f"{groups} lots are"
+        raise UnusableData(f"{many} too few to say how far lots differ; load more logs")
     within, between = variances(y, columns, lots)
     share = kept_share(within, between, lots)
     less = np.column_stack([y, columns])

@@ -60,7 +60,9 @@ def paper(supplier: str, *, money: bool = False, letter: bool = False) -> tuple[
     spent = suppliers.spent(name)
     took = {} if isinstance(spent, str) else {lot: one for (who, lot), one in spent.lots.items() if who == supplier}
     measure = goes.first_measure(shop)
-    strip = drawn_lots.strip(shop, sorted(drawn, key=lambda row: row is not first), name, links=False)
+    strip = drawn_lots.strip(
+        shop, sorted(drawn, key=lambda row: (row is not first, not row["apart"])), name, links=False
+    )
     words = {"bring to the supplier": "not taken", "take": "taken"}
     told = [
         replace(lot, verdict_words=words.get(lot.verdict_words, lot.verdict_words.removeprefix("measure ")))

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+from analysis.methods.problems import UnusableData
 from analysis.methods.random_lots import ByLot, by_lot
 from analysis.methods.segments import Floats
 from analysis.studies.necks import air, apart, lots
@@ -75,6 +76,8 @@ def laid(rows: pl.DataFrame, measure: str, mix: list[str], followed: air.Followe
     """The fit of a column of rows of `named`; mix : columns whose values each have a level of their own. Raises
     UnusableData with too few lots to say how far lots differ.
     """
+    if rows.is_empty():
+        raise UnusableData("no neck of a named supplier and lot has been measured; load more logs")
     suppliers = rows["supplier"].unique().sort().to_list()
     far = rows.filter("apart").group_by("supplier", "lot").len().sort("supplier", "lot").rows()
     necks_apart = {(supplier, name): many for supplier, name, many in far}

@@ -124,6 +124,8 @@ def differences(name: str, model: str | None, rows: list[dict[str, Any]]) -> htm
     except UnusableData as problem:
         return parts.sheet(title, right, parts.problem_state(str(problem)))
     drawn, say = sentences_bow.split(found, rows[0]["gauge_share"])
+    if found.groups > 1:
+        say += " Of readings as they came, with the air and lots that stand apart in them."
     chart = parts.graph(
         parts.both(variance, drawn, quiet_last=rows[0]["gauge_share"] is not None), say, "necks-variance"
     )

@@ -89,15 +89,18 @@ def beside(shop: Shop, name: str, supplier: str | None) -> html.Section | None:
     pairs = [row for row in pairs if supplier is None or supplier in (row["supplier"], row["other"])]
     air_of = followed(name)
     said = [sentences.pairs(pairs, shop), *_minutes(rows, found, supplier, shop, air_of)]
+    dry = "" if air_of.usual is not None else "What the air did is not known: no humidity is on file. "
     how = (
-        f"Means are of lots that do not stand apart, {sentences.at_air(air_of)}like models held against like; minutes "
-        "like hands too, more or less than the others', over judged necks. Hours of lots apart are more than their "
+        f"{dry}Means are of lots that do not stand apart, {sentences.at_air(air_of)}like models held against like; "
+        f"{dry}Means are of lots that do not stand apart, {sentences.at_air(air_of)}like models held against like; "
         "supplier's other lots took. Intervals take lots, not necks, as independent; what goes with bow need not come "
         "of it."
     )
     body = [table, *(html.P(text) for text in said if text), html.P(how, className="small")]
-    at = f"at {numbers.plain(air_of.usual, 0)}{numbers.NBSP}%{numbers.NBSP}RH" if air_of.shown and air_of.usual else ""
-    return parts.sheet("Supplier by supplier", at, body)
+    at = (
+        f"at {numbers.plain(air_of.usual, 0)}{numbers.NBSP}%{numbers.NBSP}RH, " if air_of.shown and air_of.usual else ""
+    )
+    return parts.sheet("Supplier by supplier", f"{at}all models and days", body)
 
 
 def _minutes(

@@ -41,6 +41,10 @@ def test_the_page_says_what_the_air_did_and_who_comes_more_bowed(looked_at):
     assert f"{found.apart['Bell'].minutes:.2f} minutes a neck" in text
 
 
+def test_shares_of_variance_say_what_is_in_them(looked_at):
+    assert "Of readings as they came, with the air and lots that stand apart in them." in said(page.layout())
+
+
 def test_of_a_supplier_whose_every_lot_is_worse_that_is_the_headline(looked_at):
     text = said(page.layout(supplier="Ash"))
     row, shop = row_of(looked_at, "Ash"), looked_at.snapshot().shop

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from analysis.studies.necks.apart import standing
 from analysis.studies.necks.suppliers import pair_rows, supplier_rows
 from tests.analysis.studies import damp_necks
 from tests.analysis.studies.damp_necks import ASH, BOW
@@ -62,6 +63,17 @@ def test_suppliers_of_models_that_nobody_shares_are_not_held_against_each_other(
     assert pair_rows(snapshot).is_empty()
 
 
+@pytest.mark.promise
+def test_where_no_supplier_and_no_lot_differs_none_is_said_to_in_spite_of_the_damp():
+    rng, differs, far = np.random.default_rng(20261204), [], []
+    for _ in range(60):
+        snapshot = damp_necks.shop(rng, ash=0.0, bad=0.0)
+        differs.append(supplier_rows(snapshot)["differs"].any())
+        far.append(standing(snapshot)["apart"].any())
+    assert np.mean(differs) <= 0.13  # 60 shops at one in twenty and 2.8 standard errors
+    assert np.mean(far) <= 0.07  # two suppliers of lots enough, one in a hundred each
+
+
 def test_one_supplier_or_too_few_lots_have_a_mean_and_no_more():
     few = [one for one in damp_necks.visits(np.random.default_rng(5)) if "-0-" in one["serial"]]
     snapshot = made(few, [], stage=damp_necks.STAGES, characteristic=[{"key": "neck_bow"}])
@@ -69,4 +81,7 @@ def test_one_supplier_or_too_few_lots_have_a_mean_and_no_more():
     assert rows.select("lots", "other_lots").rows() == [(1, 1), (1, 1)]
     assert rows["mean_low"].null_count() == rows["off"].null_count() == 2
     assert supplier_rows(made([visit("A", 0, "play")])).is_empty()
+    for one in few:
+        one.pop("lot", None)
+    assert supplier_rows(made(few, [], stage=damp_necks.STAGES, characteristic=[{"key": "neck_bow"}])).is_empty()
     assert rows["mean"].is_not_null().all()
