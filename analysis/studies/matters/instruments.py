@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import polars as pl
 
-from analysis.methods.segments import Flags, Floats, Ints
+from analysis.methods.segments import Flags, Floats, Ints, dense
 from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.air import raw_airs
 from analysis.studies.matters.dated_changes import NEW_TARGET, dated_changes
@@ -166,37 +166,29 @@ class Hands:
 
 
 def hands(snapshot: Snapshot) -> Hands:
-    """The same as `first_hands`, in numbers."""
-    found = snapshot.once(first_hands).sort("serial")
-    stages = [name.removeprefix("tech ") for name in found.columns if name.startswith("tech ")]
-    names = found.select(f"tech {stage}" for stage in stages)
-    people = sorted({tech for column in names for tech in column.drop_nulls().unique()})
-    number = {tech: k for k, tech in enumerate(people)}
-    coded = names.select(pl.all().replace_strict(number, default=-1, return_dtype=pl.Int64)) if people else names
-    visit = found.select(pl.col(f"at {stage}").cast(pl.Int64).fill_null(np.iinfo(np.int64).max) for stage in stages)
-    return Hands(
-        found.select("serial").with_row_index("number"),
-        stages,
-        people,
-        coded.fill_null(-1).to_numpy().astype(np.int64),
-        visit.to_numpy(),
-    )
-
-
-def first_hands(snapshot: Snapshot) -> pl.DataFrame:
-    """A row a serial: for each stage who worked on it in its first pass (`tech STAGE`) and in which visit (`at
-    STAGE`).
+    """Of each instrument and stage the first visit of its first pass whose row says who it was, in the order of the
+    visits.
     """
-    visits = snapshot.once(story).visits.select("serial", "stage", "tech", "visit", "first_pass")
-    first = visits.filter(pl.col("first_pass") & (pl.col("tech") != ""))
-    one_each = first.unique(["serial", "stage"], keep="first", maintain_order=True)
-    stages = one_each["stage"].unique().sort().to_list()
-    cells = [
-        pl.col(column).filter(pl.col("stage") == stage).first().alias(f"{name} {stage}")
-        for stage in stages
-        for name, column in (("tech", "tech"), ("at", "visit"))
-    ]
-    return tables.plain(one_each.group_by("serial").agg(cells))
+    visits = snapshot.once(story).visits
+    said = visits.select((pl.col("first_pass") & (pl.col("tech") != "")).fill_null(False).alias("said"))["said"]
+    rows = np.flatnonzero(said.to_numpy())
+    told = visits.at(rows, "serial", "stage", "tech")
+    stage = tables.rank(told["stage"])
+    stages = told["stage"].unique().sort().cast(pl.String).to_list()
+    serial = tables.coded(told["serial"]).to_physical().cast(pl.Int64).to_numpy()
+    known = dense(serial)
+    first = np.full((len(known.first), len(stages)), -1)
+    first[known.code[::-1], stage[::-1]] = np.arange(len(rows))[::-1]  # the last that is put down stays
+    there = first >= 0
+    who = told["tech"].gather(first[there]).cast(pl.String)
+    people = sorted(who.unique())
+    tech, visit = np.full(first.shape, -1), np.full(first.shape, np.iinfo(np.int64).max)
+    if people:
+        number = {name: k for k, name in enumerate(people)}
+        tech[there] = who.replace_strict(number, return_dtype=pl.Int64).to_numpy()
+        visit[there] = visits.at(rows[first[there]], "visit")["visit"].cast(pl.Int64).to_numpy()
+    serials = told.select(pl.col("serial").gather(known.first).cast(pl.String)).with_row_index("number")
+    return Hands(serials, stages, people, tech, visit)
 
 
 def _earlier(snapshot: Snapshot, rows: pl.DataFrame, here: str) -> list[tuple[str, Ints]]:

@@ -1,0 +1,60 @@
+"""Who worked on each instrument first, against a loop over the visits."""
+
+import numpy as np
+import polars as pl
+import pytest
+
+from analysis.studies.matters.instruments import hands
+from analysis.studies.matters.set_with import set_with
+from analysis.studies.story.story import story
+from tests.analysis.studies.drifting import shop, snapshot
+
+N = 200
+
+
+def made(seed: int):
+    rng = np.random.default_rng(seed)
+    serial_of = rng.choice(["T1", "T2", "T3", ""], N)
+    gauge = rng.choice(["g1", "g2", ""], N)
+    values = {("relief", ""): rng.normal(size=N), ("action", "bass"): rng.normal(size=N)}
+    return snapshot(
+        shop(), values, setter=serial_of, early=rng.choice(["T4", ""], N), reader="", gauge=gauge, shuffled=rng
+    )
+
+
+@pytest.mark.parametrize("seed", [20301211, 20301212])
+def test_the_first_hands_are_those_of_the_first_visit_that_names_somebody(seed):
+    bench = made(seed)
+    found, told = hands(bench), {}
+    for row in bench.once(story).visits.whole().iter_rows(named=True):
+        if row["first_pass"] and row["tech"]:
+            told.setdefault((row["serial"], row["stage"]), (row["tech"], row["visit"]))
+    assert found.people == sorted({tech for tech, _ in told.values()})
+    serials = dict(found.serials.select("serial", "number").iter_rows())
+    assert set(serials) == {serial for serial, _ in told}
+    for serial, number in serials.items():
+        for k, stage in enumerate(found.stages):
+            tech, visit = told.get((serial, stage), (None, np.iinfo(np.int64).max))
+            assert found.visit[number, k] == visit
+            assert found.tech[number, k] == (-1 if tech is None else found.people.index(tech))
+
+
+@pytest.mark.parametrize("seed", [20301213, 20301214])
+def test_the_gauge_a_reading_was_set_with_is_the_last_named_before_it(seed):
+    bench, rng = made(seed), np.random.default_rng(seed)
+    every = bench.once(story).readings.whole()
+    later = pl.duration(hours=pl.Series(rng.integers(0, 2, len(every))))
+    read = every[rng.permutation(len(every))].select("serial", pl.col("taken_at") + later)
+    rows = every.filter(every["gauge"] != "").sort("taken_at").rows(named=True)
+    expected = []
+    for one in read.iter_rows(named=True):
+        mine = [
+            row
+            for row in rows
+            if row["characteristic"] == "action"
+            and row["serial"] == one["serial"]
+            and row["taken_at"] < one["taken_at"]
+        ]
+        expected.append(mine[-1]["gauge"] if mine else "")
+    assert set(expected) == {"g1", "g2", ""}
+    assert set_with(bench, "action", ("final",), read).to_list() == expected
