@@ -1,9 +1,19 @@
-"""Where the air takes wood, in words."""
+"""Where the air takes wood, what goes with it, and what no pair shows of the rest, in words."""
 
+from analysis.studies.matters.records import Matter
 from analysis.studies.room.wood import Wood
 from dashboard import numbers
+from dashboard.sentences import matters as of_matters
+from dashboard.sentences import shared
+from dashboard.sentences.going_with import together
+from ingest.shopfiles.shop import Shop
 
 MOVED = 0.5  # % of moisture; below it wood is not said to be on its way anywhere
+JUDGED = "Charts of series whose baseline follows the air judge what it does not explain."
+NOT_JUDGED = (
+    "With air = true under [judging] in shop.toml, charts of series whose baseline follows the air judge what it does "
+    "not explain."
+)
 
 
 def heading(found: Wood) -> str:
@@ -17,3 +27,52 @@ def heading(found: Wood) -> str:
     way = "as before" if abs(change) < MOVED else "it dries" if change < 0 else "it takes up water"
     weeks = f"that of the four weeks before to {numbers.plain(found.before.moisture, 1)}{share}"
     return f"{said} of moisture, {weeks}: {way}. Thick wood follows after days to weeks."
+
+
+def none(known: int, *, named: bool) -> str:
+    """Nothing goes with the air: from day to day, and where no matter names it week by week."""
+    if named:
+        return (
+            f"Of {numbers.count(known)} readings none is seen to follow the humidity from day to day; "
+            "what moves as slowly as the air cannot be told from another drift of the same weeks."
+        )
+    return (
+        f"Of {numbers.count(known)} readings none is seen to follow the humidity by a tenth of its spread, from day to "
+        "day or from week to week."
+    )
+
+
+def follow(clear: int, known: int, slow: int) -> str:
+    """`2 of 27 follow the humidity from day to day. What moves together need not be a cause; ...`"""
+    days = " from day to day" if slow else ""
+    verb = "follow" if clear > 1 else "follows"
+    lead = numbers.of_in_words(clear, known) if clear else f"None of {numbers.in_words(known)}"
+    return (
+        f"{lead} {verb} the humidity{days}. What moves together need not be a cause; no reading is corrected by this."
+    )
+
+
+def slowly(slow: int, known: int) -> str:
+    """What goes with the air only as slowly as that drifts itself."""
+    one = slow == 1
+    return (
+        f"{numbers.of_in_words(slow, known)} {'goes' if one else 'go'} with the humidity as slowly as that drifts "
+        f"itself, from week to week: {'it' if one else 'they'} cannot be told from another drift of the same weeks. "
+        "The interval counts the slowness."
+    )
+
+
+def matter(found: Matter, shop: Shop) -> str:
+    """`Open: Neck relief on WREN, since about 14 Sep. Moves together with drier air (...), not with a bench.`"""
+    began = numbers.day(shared.local(shop, found.began_at or found.opened_at))
+    return f"Open: {of_matters.name(found, shop)}, since about {began}. {together(found.moves_with, shop)}"
+
+
+def across(n: int, rows: int, more: int) -> str:
+    """What is left out since another bench lies between."""
+    left = f"; {numbers.count(more)} more are not shown" if more > 0 else ""
+    return (
+        f"Another bench lies between: {numbers.count(n)} readings in {numbers.in_words(rows)} "
+        f"series are no pair and left out above{left}. Below is the first final reading less the last one that "
+        "passed. How much of it the rest did and how much the bench between, no reading tells."
+    )

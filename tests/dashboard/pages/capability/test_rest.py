@@ -1,5 +1,9 @@
 """The sheets of Capability on the rest and the air: what they say, and what they say of too little."""
 
+import shutil
+from datetime import datetime, timedelta
+
+import numpy as np
 import pytest
 
 from dashboard.app import make_app
@@ -73,3 +77,88 @@ def test_a_choice_without_readings_says_what_is_wanted(shop):
         capability_rest.settling_sheet(shop, "relief", None)
     )
     assert "Too few days with humidity on file" in said(capability_rest.air_sheet(shop, "relief", None))
+
+
+WEEKS, A_DAY = 14, 4
+
+
+def drying_log():
+    """Fourteen weeks in which the air dries once, from 50 to 34 % over five of them; relief, read where necks are
+    straightened and at the end, is 0.03 mm lower there after slotting and follows the air by 0.004 mm for 1 %.
+    """
+    chance = np.random.default_rng(20261130)
+    lines = ["serial,model,stage,tech,started_at,finished_at,outcome,rh,relief (mm)"]
+    for k in range(7 * WEEKS * A_DAY):
+        when = datetime(2026, 8, 3, 7) + timedelta(days=k // A_DAY, hours=2 * (k % A_DAY))
+        rh = round(50 - 16 * min(max((k / A_DAY / 7 - 5) / 5, 0), 1), 1)
+        value = 0.2 + 0.015 * float(chance.normal())
+        for stage, minute, read in (
+            ("neck_straightening", 0, f"{value:.3f}"),
+            ("nut_slotting", 10, ""),
+            ("final_inspection", 40, f"{value - 0.03 + 0.004 * (rh - 50):.3f}"),
+        ):
+            stamp = f"{when + timedelta(minutes=minute):%Y-%m-%d %H:%M}"
+            lines.append(f"HO-{1000 + k},LARK-25,{stage},T02,{stamp},{stamp},pass,{rh},{read}")
+    return "\n".join(lines) + "\n"
+
+
+@pytest.fixture(scope="module")
+def dried(tmp_path_factory):
+    folder = people_shop.stands(tmp_path_factory.mktemp("dried") / "shop", with_logs=False)
+    (folder / "autumn.csv").write_text(drying_log())
+    people_shop.load(folder, [folder / "autumn.csv"], now=people_shop.NOW)
+    return folder
+
+
+@pytest.fixture
+def dry(dried):
+    counter = desk.Desk(dried)
+    make_app(counter)
+    return counter.snapshot().shop
+
+
+def test_what_follows_air_that_dries_once_is_told_as_slow_and_never_as_nothing(dry):
+    text = said(capability_rest.air_sheet(dry, None, None))
+    assert "One of one goes with the humidity as slowly as that drifts itself" in text
+    assert "cannot be told from another drift of the same weeks" in text
+    assert "+0.04 mm (" in text
+    assert "the week before" in text
+    assert "None of one follows the humidity from day to day" in text
+    assert "none is seen to follow" not in text
+
+
+def test_an_open_matter_that_names_the_air_is_pointed_to(dry):
+    text = said(capability_rest.air_sheet(dry, None, None))
+    assert "Open: Neck relief on LARK-25, since about" in text
+    assert "drier air" in text
+    assert "See Week" in text
+    assert "Open:" not in said(capability_rest.air_sheet(dry, "nut", None))
+
+
+def test_what_a_bench_between_leaves_out_is_counted_and_told_with_its_difference(dry):
+    text = said(capability_rest.settling_sheet(dry, None, None))
+    assert "Another bench lies between: 392 readings in one series are no pair and left out" in text
+    assert "Nut slotting" in text
+    assert "−0.06 mm" in text  # half of it the air's
+    assert "no reading tells" in text
+
+
+def test_left_out_counts_series_without_any_pair_too(stands, tmp_path):
+    folder = tmp_path / "shop"
+    shutil.copytree(stands, folder)
+    lines = ["serial,model,stage,tech,started_at,finished_at,outcome,rh,relief (mm)"]
+    for k in range(7):
+        for stage, minute, cell in (
+            ("neck_straightening", 0, "0.2"),
+            ("nut_slotting", 10, ""),
+            ("final_inspection", 40, "0.1"),
+        ):
+            stamp = f"2026-06-{k + 21:02d} 09:{minute:02d}"
+            lines.append(f"LE-{k},LARK-25,{stage},T02,{stamp},{stamp},pass,50,{cell}")
+    (folder / "more.csv").write_text("\n".join(lines) + "\n")
+    people_shop.load(folder, [folder / "more.csv"], now=people_shop.NOW)
+    counter = desk.Desk(folder)
+    make_app(counter)
+    text = said(capability_rest.settling_sheet(counter.snapshot().shop, None, None))
+    assert "Left out (7):" in text
+    assert "Another bench lies between: 7 readings in one series" in text
