@@ -52,13 +52,16 @@ def follow(clear: int, known: int, slow: int) -> str:
     )
 
 
-def slowly(slow: int, known: int) -> str:
-    """What goes with the air only as slowly as that drifts itself."""
+def slowly(slow: int, known: int, unsure: int) -> str:
+    """What goes with the air only as slowly as that drifts itself; unsure: those that stand there since an open matter
+    names the humidity, while their own interval holds 0.
+    """
     one = slow == 1
+    doubt = f" It holds 0 for {numbers.in_words(unsure)}, told since an open matter names the air." if unsure else ""
     return (
         f"{numbers.of_in_words(slow, known)} {'goes' if one else 'go'} with the humidity as slowly as that drifts "
         f"itself, from week to week: {'it' if one else 'they'} cannot be told from another drift of the same weeks. "
-        "The interval counts the slowness."
+        f"The interval counts the slowness.{doubt}"
     )
 
 
@@ -68,11 +71,15 @@ def matter(found: Matter, shop: Shop) -> str:
     return f"Open: {of_matters.name(found, shop)}, since about {began}. {together(found.moves_with, shop)}"
 
 
-def across(n: int, rows: int, more: int) -> str:
-    """What is left out since another bench lies between."""
-    left = f"; {numbers.count(more)} more are not shown" if more > 0 else ""
+def across(n: int, rows: int, clear: int, shown: int) -> str:
+    """What is left out since another bench lies between, of series with few pairs or none."""
+    lead = f"In {numbers.in_words(rows)} series with few pairs or none another bench lies between: {numbers.count(n)} "
+    lead += f"{'reading is' if n == 1 else 'readings are'} left out above. "
+    if not clear:
+        return f"{lead}The first final reading is not seen to differ from the last one that passed."
+    many = "it" if rows == 1 else numbers.in_words(clear)
+    largest = f" (the {numbers.in_words(shown)} clearest stand below)" if clear > shown else ""
     return (
-        f"Another bench lies between: {numbers.count(n)} readings in {numbers.in_words(rows)} "
-        f"series are no pair and left out above{left}. Below is the first final reading less the last one that "
-        "passed. How much of it the rest did and how much the bench between, no reading tells."
+        f"{lead}In {many}{largest} the first final reading differs from the last one that passed; how much of it the "
+        "rest did and how much the bench between, no reading tells."
     )

@@ -35,7 +35,8 @@ def settling_sheet(shop: Shop, characteristic: str | None, model: str | None) ->
     """
     title, right = "What the rest does", "first final reading less the last before the rest, 95 % interval"
     every = _chosen(desk.ask(settling.settling_rows), characteristic, model)
-    beyond = _across(_chosen(desk.ask(across.across_rows), characteristic, model), shop)
+    few = every.filter(pl.col("n") < FEW)
+    beyond = _across(desk.ask(across.across_rows).join(few, on=KEY, how="semi", maintain_order="left"), shop)
     found = every.filter(pl.col("mean").is_not_null() & pl.col("low").is_not_null())
     if found.is_empty():
         text = "No instrument was read at pitch both before the rest and at its first final inspection."
@@ -103,18 +104,24 @@ def _pairs(rows: pl.DataFrame, shop: Shop) -> html.Div:
 
 
 def _across(rows: pl.DataFrame, shop: Shop) -> list[Any]:
-    """A table of what no pair shows, for another bench lies between: what differs most against what is known first."""
+    """A table of what too few pairs show or none, for another bench lies between: of what surely differs what differs
+    most against what is known of it first, small samples last.
+    """
     if rows.is_empty():
         return []
     certain = (pl.col("mean") / (pl.col("high") - pl.col("low")).clip(1e-12)).abs()
-    rows = rows.sort(certain, descending=True, nulls_last=True, maintain_order=True)
+    clear = rows.filter(AWAY).sort(pl.col("n") < FEW, -certain, maintain_order=True)
+    shown = clear.head(DRAWN)
+    say = html.P(words.across(int(rows["n"].sum()), len(rows), len(clear), len(shown)))
+    if shown.is_empty():
+        return [say]
     told = []
-    for row in rows.head(DRAWN).iter_rows(named=True):
+    for row in shown.iter_rows(named=True):
         told.append(
             {
                 "what": parts.to_readings(_readings(row), _name(row, shop)),
                 "mean": sentences.amount(shop, row["characteristic"], row["mean"], sign=True, mean=True),
-                "range": "" if row["low"] is None else _ends(row, shop),
+                "range": _ends(row, shop),
                 "n": f"{numbers.count(row['n'])}{', few' if row['n'] < FEW else ''}",
                 "between": numbers.listed([shop.stage_name(stage) for stage in row["between"] or []]),
             }
@@ -126,8 +133,7 @@ def _across(rows: pl.DataFrame, shop: Shop) -> list[Any]:
         ("n", "Instruments", "n"),
         ("between", "Between"),
     ]
-    more = len(rows) - len(told)
-    return [html.P(words.across(int(rows["n"].sum()), len(rows), more)), parts.plain_table(told, columns)]
+    return [say, parts.plain_table(told, columns)]
 
 
 def _readings(row: dict[str, Any]) -> str:
@@ -193,7 +199,7 @@ def air_sheet(shop: Shop, characteristic: str | None, model: str | None) -> html
     ]
     judged = words.JUDGED if shop.judging.air else words.NOT_JUDGED
     say = [words.follow(len(clear), len(known), len(slow)), *([judged] if len(clear) else [])]
-    slowly = [html.P(words.slowly(len(slow), len(known)))] if len(slow) else []
+    slowly = [html.P(words.slowly(len(slow), len(known), slow.filter(~AWAY).height))] if len(slow) else []
     return parts.sheet(
         title,
         right,

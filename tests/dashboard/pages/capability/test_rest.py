@@ -9,6 +9,7 @@ import pytest
 from dashboard.app import make_app
 from dashboard.desk import desk
 from dashboard.pages.capability import rest as capability_rest
+from dashboard.sentences import air
 from tests.dashboard.pages import people_shop
 from tests.dashboard.pages.said import said
 
@@ -125,6 +126,11 @@ def test_what_follows_air_that_dries_once_is_told_as_slow_and_never_as_nothing(d
     assert "the week before" in text
     assert "None of one follows the humidity from day to day" in text
     assert "none is seen to follow" not in text
+    assert "holds 0" not in text
+
+
+def test_of_what_stands_there_by_a_matter_alone_it_is_said_that_its_interval_holds_0():
+    assert "holds 0 for two, told since an open matter names the air" in air.slowly(3, 27, 2)
 
 
 def test_an_open_matter_that_names_the_air_is_pointed_to(dry):
@@ -137,7 +143,10 @@ def test_an_open_matter_that_names_the_air_is_pointed_to(dry):
 
 def test_what_a_bench_between_leaves_out_is_counted_and_told_with_its_difference(dry):
     text = said(capability_rest.settling_sheet(dry, None, None))
-    assert "Another bench lies between: 392 readings in one series are no pair and left out" in text
+    assert (
+        "In one series with few pairs or none another bench lies between: 392 readings are left out above. In it"
+        in text
+    )
     assert "Nut slotting" in text
     assert "−0.06 mm" in text  # half of it the air's
     assert "no reading tells" in text
@@ -161,4 +170,9 @@ def test_left_out_counts_series_without_any_pair_too(stands, tmp_path):
     make_app(counter)
     text = said(capability_rest.settling_sheet(counter.snapshot().shop, None, None))
     assert "Left out (7):" in text
-    assert "Another bench lies between: 7 readings in one series" in text
+    assert "another bench lies between: 7 readings are left out above" in text
+
+
+def test_what_lies_between_is_told_by_how_many_surely_differ():
+    assert "is not seen to differ" in air.across(40, 2, 0, 0)
+    assert "In nine (the eight clearest stand below) the first final reading differs" in air.across(900, 11, 9, 8)
