@@ -92,9 +92,9 @@ def beside(shop: Shop, name: str, supplier: str | None) -> html.Section | None:
     dry = "" if air_of.usual is not None else "What the air did is not known: no humidity is on file. "
     how = (
         f"{dry}Means are of lots that do not stand apart, {sentences.at_air(air_of)}like models held against like; "
-        f"{dry}Means are of lots that do not stand apart, {sentences.at_air(air_of)}like models held against like; "
-        "supplier's other lots took. Intervals take lots, not necks, as independent; what goes with bow need not come "
-        "of it."
+        "minutes like hands too, more or less than the others', over judged necks. Hours of lots apart are more "
+        "than their supplier's other lots took. Intervals take lots, not necks, as independent; what goes with bow "
+        "need not come of it."
     )
     body = [table, *(html.P(text) for text in said if text), html.P(how, className="small")]
     at = (

@@ -35,6 +35,8 @@ def test_the_page_says_what_the_air_did_and_who_comes_more_bowed(looked_at):
     assert "Ash's necks come 0.0" in text
     assert "No other two are shown to differ" in text or "The other two are not shown to differ" in text
     assert "that is the room's, no supplier's" in text
+    assert text.count("Means are of lots that do not stand apart, at the same air, like models held against like;") == 1
+    assert "minutes like hands too, more or less than the others', over judged necks. Hours of lots apart are" in text
     assert "other lots that do not stand apart, at the same air" in text
     found = looked_at.ask(costs.costs)
     assert words.hours(found.suppliers["Ash"]).replace("\u00a0", " ") in text
