@@ -16,6 +16,8 @@ class Factor:
     own_start : its levels come and go (a lot): a shift of one has begun with its first reading.
     nested : its levels have standing offsets of their own in each stream (people, gauges).
     weight : prior weight beside the other factors.
+    once : its levels come once and stay (a kind of sheet): few as they are, nothing tells how
+        far they differ anyhow.
     own_spread : readings of one level may lie further apart than those of another (people).
     """
 
@@ -25,6 +27,7 @@ class Factor:
     nested: bool = False
     weight: float = 1.0
     own_spread: bool = False
+    once: bool = False
 
 
 @dataclass(frozen=True)

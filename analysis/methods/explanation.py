@@ -118,6 +118,8 @@ class Explainer:
         """Streams, days, and all levels of factors, nested ones within each stream too."""
         found = [Block(self.stream, STREAM_VARIANCE), Block(self.day, days=True)]
         for factor in self.factors:
+            if factor.once:
+                continue
             old = None if factor.own_start else old_levels(factor.code, self.day, self.since)
             found.append(Block(factor.code, told_by=old))
             if factor.nested:

@@ -7,7 +7,7 @@ from dashboard import numbers
 from dashboard.sentences import leaving, silent, unread
 from dashboard.sentences.came_back import came_back
 from dashboard.sentences.ended import back
-from dashboard.sentences.going_with import apart, candidate_words
+from dashboard.sentences.going_with import apart, both_ways, candidate_words
 from dashboard.sentences.matters import chance, check, line, moved, name, unshown
 from dashboard.sentences.shared import UNSAID, Sentence, coarse, lot, steady, thin
 from ingest.shopfiles.shop import Shop
@@ -107,6 +107,8 @@ def next_step(found: Review, shop: Shop) -> str:
     if matter.usual_at and not matter.moves_with.named:
         where = shop.stage_name(matter.stages[0]).lower()
         return f"measure ten of them again at {where} with another gauge, and give it to someone."
+    if both_ways(matter.moves_with):
+        return "measure ten of them both ways, as these sheets have it and as those before, and give it to someone."
     told = check(matter).removeprefix("Look first at ") or apart(matter.tell_apart, shop)
     if told.startswith("Instruments"):
         return f"{told[0].lower()}{told[1:]} Somebody has to take it."

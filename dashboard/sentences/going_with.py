@@ -49,6 +49,8 @@ def candidate_words(one: Candidate, shop: Shop, *, people: bool = False) -> str:
         return f"the change of {numbers.day(one.on)}: {one.level}"
     if one.factor in (records.HUMIDITY, records.TEMPERATURE):
         return _air(one)
+    if one.factor == records.KIND:
+        return f"{'readings' if one.level.startswith('typed in ') else 'sheets'} {one.level}, from their first on"
     words = {
         records.LOT: "neck lot",
         records.WEEKDAY: "",
@@ -69,6 +71,13 @@ def _air(one: Candidate) -> str:
     sign = numbers.MINUS if change < 0 else "+"
     word = ("damper", "drier") if damp else ("warmer", "colder")
     return f"{word[change < 0]} air ({sign}{abs(change):.0f}{numbers.NBSP}{unit}{before})"
+
+
+def both_ways(found: MovesWith) -> str:
+    """What to do where it began with another kind of sheet; '' where it did not."""
+    if not any(one.factor == records.KIND for one in found.named):
+        return ""
+    return "Measure some instruments both ways: with these came perhaps another gauge, step or way of writing."
 
 
 def apart(pairs: list[TellApart], shop: Shop) -> str:

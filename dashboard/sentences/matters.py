@@ -13,7 +13,7 @@ from dashboard import numbers
 from dashboard.address import address
 from dashboard.charts import sparkline
 from dashboard.sentences import moving_on, shared, shares_moved
-from dashboard.sentences.going_with import apart, together
+from dashboard.sentences.going_with import apart, both_ways, together
 from dashboard.sentences.shared import Sentence
 from dashboard.sentences.since import since
 from ingest.shopfiles.shop import Shop
@@ -66,6 +66,7 @@ def moved(seen: MatterSeen, shop: Shop, now: date, *, at: bool = False) -> Sente
         _planned(matter.planned, shop, key, now) if matter.planned else together(matter.moves_with, shop),
         over_all(matter, shop),
         before_it(matter, shop),
+        "" if matter.planned else both_ways(matter.moves_with),
         "" if matter.planned else apart(matter.tell_apart, shop),
         check(matter),
         off_base(matter),

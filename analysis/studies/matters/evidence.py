@@ -20,7 +20,7 @@ from analysis.studies.drift.setters import deviations
 from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.air import Air, airs
 from analysis.studies.matters.instruments import MODEL, OF_FACTOR, Instruments, Words, instruments
-from analysis.studies.matters.records import CHANGE, GAUGE, LOT, SET_BY, SET_WITH, SHEET, TECH_AT, WEEKDAY
+from analysis.studies.matters.records import CHANGE, GAUGE, KIND, LOT, SET_BY, SET_WITH, SHEET, TECH_AT, WEEKDAY
 from ingest.store.snapshot import Snapshot
 
 EPOCH = date(1970, 1, 1)
@@ -191,7 +191,8 @@ def _factors(known: Instruments, stage: str, set_at: tuple[str, ...]) -> tuple[l
                 Factor(
                     name,
                     code,
-                    own_start=name == LOT,
+                    own_start=name in (LOT, KIND),
+                    once=name == KIND,
                     nested=name in (SET_BY, GAUGE, SET_WITH, SHEET),
                     weight=WEIGHTS.get(name, 1.0),
                     own_spread=name == SET_BY,

@@ -9,10 +9,11 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from analysis.methods.candidates import Factor
 from analysis.methods.creep import Creep
 from analysis.methods.explanation import UNEXPLAINED, Explainer, Hypothesis, Look, together
 from analysis.methods.problems import UnusableData
-from analysis.methods.segments import Flags, Floats
+from analysis.methods.segments import Flags, Floats, Ints
 from analysis.studies.matters.creeping import as_it_moves, asked
 from analysis.studies.matters.evidence import Evidence
 from analysis.studies.matters.signalled import Signalled
@@ -112,7 +113,8 @@ def explainer_of(found: Evidence, keep: Flags, since: int, away: Flags | None = 
     day = found.day[part]
     last, enough = int(day.max()), int(day[min(BEFORE, len(day) // 4)])
     since = max(min(max(judged_day, enough, since), last), 1)
-    factors = [replace(one, code=one.code[part]) for one in found.factors]
+    factors = [_begun(replace(one, code=one.code[part]), day, since) for one in found.factors]
+    factors = [one for one in factors if not one.once or (one.code >= 0).any()]
     values_of = {id(one.value): one.value for one in found.columns}  # many columns are one value
     kept = {key: value[part] for key, value in values_of.items()}
     columns = [replace(one, value=kept[id(one.value)]) for one in found.columns]
@@ -123,6 +125,14 @@ def explainer_of(found: Evidence, keep: Flags, since: int, away: Flags | None = 
         return Explainer(values, day, stream, factors, columns, since, span=last - judged_day + 1, calm=calm, away=off)
     except UnusableData:
         return None
+
+
+def _begun(one: Factor, day: Ints, since: int) -> Factor:
+    """Of what comes once and stays only the levels that began since a day: the others moved nothing then."""
+    if not one.once:
+        return one
+    old = np.bincount(one.code[day < since] + 1, minlength=int(one.code.max(initial=-1)) + 2)[1:] > 0
+    return replace(one, code=np.where(np.append(old, True)[one.code], -1, one.code))
 
 
 def _may_hide(work: Work) -> bool:

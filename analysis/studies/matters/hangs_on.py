@@ -26,6 +26,7 @@ from analysis.studies.matters.air import LAGS, STALE, rooms
 from analysis.studies.matters.before_it import benches_before
 from analysis.studies.matters.dated_changes import dated_changes
 from analysis.studies.matters.set_with import set_with
+from analysis.studies.matters.sheet_kinds import kinds
 from analysis.studies.matters.sheets_kept import sheets
 from analysis.studies.matters.spans import Bench, Span, number
 from analysis.studies.matters.units import Signal, side_of
@@ -35,7 +36,7 @@ from ingest.store.snapshot import Snapshot, code_of
 from ingest.terms import tables
 
 Digits = npt.NDArray[np.uint64]
-OF_READING = ("day", "set_on", "setup", "set_by", "lot", "supplier", "gauge", "position")
+OF_READING = ("day", "set_on", "setup", "set_by", "lot", "supplier", "gauge", "unit", "position")
 OF_VISIT = ("stage", "tech", "string_set", "rh", "temperature")
 ODD, MORE = (
     np.uint64(0x9E3779B97F4A7C15),
@@ -153,7 +154,10 @@ def _of_readings(snapshot: Snapshot, judged: Signals, here: Bench, at: Ints) -> 
     first_judged = held.eras.starts[era] + np.minimum(held.eras.judged_from[era], least)
     told = held.readings.at(at, *OF_READING, "taken_at", "visit", "serial")
     visit = told["visit"].cast(pl.Int64).fill_null(-1).to_numpy()
-    parts = [snapshot.once(_instruments).of(visit), _digits(snapshot.once(sheets).gather(told["visit"]))]
+    parts = [
+        snapshot.once(_instruments).of(visit),
+        *(_digits(snapshot.once(each).gather(told["visit"])) for each in (sheets, kinds)),
+    ]
     parts += [_digits(told[name]) for name in (*OF_READING, "taken_at")]
     numbers = (held.values[at], held.eras.centre[era][mine], deviations(held)[1][era][mine])
     parts += [each.astype(np.float64).view(np.uint64) for each in numbers]

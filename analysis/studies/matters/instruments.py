@@ -14,14 +14,26 @@ from analysis.methods.segments import Flags, Floats, Ints, dense
 from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.air import raw_airs
 from analysis.studies.matters.dated_changes import NEW_TARGET, dated_changes
-from analysis.studies.matters.records import CHANGE, GAUGE, LOT, SET_BY, SET_WITH, SHEET, STRING_SET, SUPPLIER, WEEKDAY
+from analysis.studies.matters.records import (
+    CHANGE,
+    GAUGE,
+    KIND,
+    LOT,
+    SET_BY,
+    SET_WITH,
+    SHEET,
+    STRING_SET,
+    SUPPLIER,
+    WEEKDAY,
+)
 from analysis.studies.matters.set_with import set_with
+from analysis.studies.matters.sheet_kinds import kinds, with_units
 from analysis.studies.matters.sheets_kept import sheets
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
-OF_READINGS = ("serial", "taken_at", "day", "set_on", "setup", "set_by", "lot", "supplier", "gauge", "visit")
+OF_READINGS = ("serial", "taken_at", "day", "set_on", "setup", "set_by", "lot", "supplier", "gauge", "unit", "visit")
 OF_FACTOR = {
     SET_BY: pl.col("set_by"),
     LOT: pl.col("lot"),
@@ -29,6 +41,7 @@ OF_FACTOR = {
     GAUGE: pl.col("gauge"),
     STRING_SET: pl.col("string_set"),
     SHEET: pl.col("sheet"),
+    KIND: pl.col("kind"),
     SET_WITH: pl.col("set_with"),
     WEEKDAY: pl.col("day").dt.strftime("%A"),
 }
@@ -96,7 +109,7 @@ def instruments(snapshot: Snapshot, judged: Signals, characteristic: str, stage:
         .with_row_index("place")
         .group_by("serial", "visit", maintain_order=True)
         .agg(
-            pl.col("taken_at", "day", "set_on", MODEL, "set_by", "lot", "supplier").first(),
+            pl.col("taken_at", "day", "set_on", MODEL, "set_by", "lot", "supplier", "unit").first(),
             pl.col("gauge").filter(pl.col("gauge") != "").first().fill_null(""),
             pl.col("place"),
         )
@@ -112,6 +125,7 @@ def instruments(snapshot: Snapshot, judged: Signals, characteristic: str, stage:
         set_with(snapshot, characteristic, later, rows),
         string_set=visits["string_set"].gather(rows["visit"]).fill_null("").cast(pl.String),
         sheet=snapshot.once(sheets).gather(rows["visit"]),
+        kind=with_units(snapshot.once(kinds).gather(rows["visit"]), rows["unit"]),
     )
     people = snapshot.once(hands).people
     number = {tech: k for k, tech in enumerate(people)}

@@ -15,7 +15,7 @@ from analysis.studies.matters.evidence import Evidence
 from analysis.studies.matters.explained import Explained
 from analysis.studies.matters.one_reading import one_reading
 from analysis.studies.matters.planned import planned
-from analysis.studies.matters.records import CHANGE, TECH_AT, Candidate, Creeping, MovesWith, Planned, TellApart
+from analysis.studies.matters.records import CHANGE, KIND, TECH_AT, Candidate, Creeping, MovesWith, Planned, TellApart
 from ingest.store.snapshot import Snapshot
 
 Z95 = 1.96
@@ -112,7 +112,10 @@ def _causes(part: Explained) -> set[tuple[str, str]]:
     found = set()
     for one in part.named:
         words = part.evidence.words.get(one.factor)
-        found.add((one.factor, words[one.level]) if words else (one.kin, ""))
+        if words and one.factor == KIND:  # each characteristic has a gauge and a way of writing of its own there
+            found.add((one.factor, f"{part.evidence.characteristic} {words[one.level]}"))
+        else:
+            found.add((one.factor, words[one.level]) if words else (one.kin, ""))
     return found
 
 

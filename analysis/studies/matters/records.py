@@ -7,6 +7,7 @@ SET_BY, LOT, SUPPLIER, GAUGE, CHANGE = "set by", "lot", "supplier", "gauge", "ch
 TECH_AT, STRING_SET, WEEKDAY, HUMIDITY, TEMPERATURE = "tech at", "string set", "weekday", "humidity", "temperature"
 SET_WITH = "set with gauge"  # the gauge at the stage that sets what is read later
 SHEET = "sheet"  # where no row names anybody: whoever keeps it
+KIND = "kind of sheet"  # the [[log]] that reads it, and the unit typed
 PEOPLE = (SET_BY, TECH_AT)  # outside Bench these show as "differs between people at this bench"
 SURE = 2.576 / 1.96  # the half-width of a 99 % interval over that of the 95 % one
 SLIGHT, SLIGHT_SIGMAS = 0.05, 0.25  # of its tolerance; where it has none of sigma: a smaller size stands first nowhere

@@ -605,8 +605,19 @@ def test_a_gauge_that_set_what_is_read_later_and_a_sheet_are_told_as_such():
     for factor, level, said in (
         (records.SET_WITH, "C07", "Moves together with what was set with gauge C07."),
         (records.SHEET, "c3bb7872", "Moves together with the rows of sheet c3bb7872."),
+        (records.KIND, "export_*.csv", "Moves together with sheets export_*.csv, from their first on."),
+        (records.KIND, "typed in thou", "Moves together with readings typed in thou, from their first on."),
     ):
         assert going_with.together(MovesWith([candidate(factor, level)], 9), SHOP) == said
+
+
+def test_what_began_with_another_kind_of_sheet_is_measured_both_ways():
+    named = matter(MovesWith([candidate(records.KIND, "export_*.csv (thou)")], 9))
+    assert (
+        "Measure some instruments both ways: with these came perhaps another gauge" in told(found(matters=[named]))[0]
+    )
+    assert "measure ten of them both ways" in findings.next_step(found(matters=[named]), SHOP)
+    assert going_with.both_ways(MovesWith([candidate(records.GAUGE, "g2")], 9)) == ""
 
 
 def test_two_of_several_positions_are_named_and_all_are_not():
