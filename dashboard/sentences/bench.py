@@ -190,7 +190,7 @@ def _told_alike(row: Row) -> bool:
     return None not in ends and (ends[0] > 1, ends[1] < 1) == (ends[2] > 1, ends[3] < 1)
 
 
-def chance_and_mix(row: Row | None) -> tuple[str, str]:
+def chance_and_mix(row: Row | None, late: Late | None = None) -> tuple[str, str]:
     """Two answers to `is that more than chance and mix explain`, each with how often it errs: by every visit here, and
     by the funnel of the shop. Empty where there is nothing to hold against.
     """
@@ -202,6 +202,8 @@ def chance_and_mix(row: Row | None) -> tuple[str, str]:
         but = " The interval above still holds 1, as the others: a hint, not a finding." if holds_one else ""
         lead = "Perhaps more came back than" if holds_one else "More came back than"
         first = f"{lead} chance and mix explain ({often}).{but} Look at the work together, and at what came with it."
+        if late is not None and late.over:
+            first = f"{lead} chance and mix explain before {numbers.day(late.since)} ({often})."
     else:
         little = row["expected"] < ENOUGH
         first = "Not more came back than chance and mix explain"
@@ -257,8 +259,8 @@ def apart_by_chance() -> str:
 
 
 def set_apart(rows: Sequence[Row], shop: Shop) -> list[tuple[str, str, str]]:
-    """Who of late sets apart from the middle of the people at a bench: tech, stage, `T05 at nut slotting, nut height
-    +0.12 mm and 1.8 times as wide as the others`. rows : of `set_spread.spreads`.
+    """Whose work of late stands apart from the middle of the people at a bench: tech, stage, `T05 at nut slotting, nut
+    height +0.12 mm and 1.8 times as wide`. rows : of `set_spread.spreads`.
     """
     found = []
     for row in rows:

@@ -168,7 +168,7 @@ def practice(unit: Ints, value: Floats, *, share: bool = False, settles: bool = 
         curve = fit(unit, value)
     except UnusableData as problem:
         return Practice(unit, value, nothing, nothing, nothing, nothing, str(problem))
-    x, says = np.unique(np.geomspace(1, curve.last * AHEAD, BAND_POINTS)), ""
+    x, says = np.unique(np.geomspace(float(np.min(unit)), curve.last * AHEAD, BAND_POINTS)), ""
     try:
         band = [curve.project(float(at)) for at in x]
     except UnusableData as problem:

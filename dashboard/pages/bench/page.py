@@ -131,7 +131,7 @@ def _together(people: pl.DataFrame, shop: Shop, tech: str) -> list[html.P]:
         signed.read_figures(signed.EVERYBODY, NAME)
     told = [
         ("Where a look together may help: ", back, sentences_bench.by_chance(len(rows))),
-        ("Who sets apart from the others, of late: ", apart, sentences_bench.apart_by_chance()),
+        ("Whose work stands apart from the others', of late: ", apart, sentences_bench.apart_by_chance()),
     ]
     return [_ways(*each) for each in told if each[1]]
 

@@ -210,13 +210,13 @@ def came_back_sheet(stage: str, tech: str, shop: Shop) -> html.Section:
     """Work that came back to this bench against what the others would give on the same mix."""
     rows = desk.ask(first_work.first_work).filter(pl.col("stage") == stage)
     own = next((row for row in rows.iter_rows(named=True) if row["tech"] == tech), None)
-    say = sentences_bench.came_back(own)
+    say, late = sentences_bench.came_back(own), late_of(own)
     flags = [
         html.P(text, className=size)
-        for text, size in zip(sentences_bench.chance_and_mix(own), (None, "small"), strict=True)
+        for text, size in zip(sentences_bench.chance_and_mix(own, late), (None, "small"), strict=True)
         if text
     ]
-    flags += [html.P(text) for text in [sentences_bench.of_late(late_of(own))] if text]
+    flags += [html.P(text) for text in [sentences_bench.of_late(late)] if text]
     name, right = (
         "Work that came back to this bench",
         f"of {numbers.count(own['judged'] if own else 0)} judged instruments, same mix",

@@ -146,6 +146,9 @@ def test_what_came_back_in_the_first_weeks_is_not_told_as_if_it_still_did(shop):
         .replace("\xa0", " ")
         .endswith("; more came back than chance and mix explain before 20 Oct, not since.")
     )
+    told = bench.chance_and_mix(found | {"outside_funnel": False}, over)[0].replace("\xa0", " ")
+    assert told.startswith("More came back than chance and mix explain before 20 Oct (of people")
+    assert "Look at the work together" not in told
     still = bench.headline(shop, "T09", "nut_slotting", [], found, replace(over, over=False))
     assert still.endswith("; more came back than chance and mix explain.")
     assert bench.of_late(over).replace("\xa0", " ") == (
