@@ -8,6 +8,7 @@ from dashboard.sentences import shared
 from dashboard.sentences.going_with import together
 from ingest.shopfiles.shop import Shop
 
+BY_CHANCE, MANY = 0.05, 20  # what 95 % intervals leave out, and series from which on that is said
 MOVED = 0.5  # % of moisture; below it wood is not said to be on its way anywhere
 JUDGED = "Charts of series whose baseline follows the air judge what it does not explain."
 NOT_JUDGED = (
@@ -77,9 +78,10 @@ def across(n: int, rows: int, clear: int, shown: int) -> str:
     lead += f"{'reading is' if n == 1 else 'readings are'} left out above. "
     if not clear:
         return f"{lead}The first final reading is not seen to differ from the last one that passed."
-    many = "it" if rows == 1 else numbers.in_words(clear)
+    many = "it" if rows == 1 else "all" if clear == rows else numbers.in_words(clear)
+    chance = f" Some {numbers.in_words(round(BY_CHANCE * rows))} of so many would by chance." if rows >= MANY else ""
     largest = f" (the {numbers.in_words(shown)} clearest stand below)" if clear > shown else ""
     return (
         f"{lead}In {many}{largest} the first final reading differs from the last one that passed; how much of it the "
-        "rest did and how much the bench between, no reading tells."
+        f"rest did and how much the bench between, no reading tells.{chance}"
     )

@@ -72,9 +72,10 @@ def slopes(snapshot: Snapshot) -> pl.DataFrame:
 
 
 def slow_slopes(snapshot: Snapshot) -> pl.DataFrame:
-    """How readings move from week to week with the mean humidity of the week before them: a row a model, characteristic
-    and position of which it can be told. Slope in canonical units per % RH with a 95 % interval that counts how slowly
-    both drift, and the share of the readings' variance that goes with the air that way (`methods/slow_slope.py`).
+    """How readings move with the humidity from week to week: a row a model, characteristic and position of which it can
+    be told. Slope in canonical units per % RH (the mean over the hours of `humidity` before each reading) with a 95 %
+    interval that counts how slowly both drift, and the share of the readings' variance that goes with the air that way
+    (`methods/slow_slope.py`).
     """
     known = snapshot.once(_known)
     if known is None:

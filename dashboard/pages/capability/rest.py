@@ -111,6 +111,8 @@ def _across(rows: pl.DataFrame, shop: Shop) -> list[Any]:
         return []
     certain = (pl.col("mean") / (pl.col("high") - pl.col("low")).clip(1e-12)).abs()
     clear = rows.filter(AWAY).sort(pl.col("n") < FEW, -certain, maintain_order=True)
+    means = [_mean(row, shop) for row in clear.iter_rows(named=True)]
+    clear = clear.filter(pl.Series([mean[0] in f"+{numbers.MINUS}" for mean in means], dtype=pl.Boolean))  # no 0.00 mm
     shown = clear.head(DRAWN)
     say = html.P(words.across(int(rows["n"].sum()), len(rows), len(clear), len(shown)))
     if shown.is_empty():
@@ -120,7 +122,7 @@ def _across(rows: pl.DataFrame, shop: Shop) -> list[Any]:
         told.append(
             {
                 "what": parts.to_readings(_readings(row), _name(row, shop)),
-                "mean": sentences.amount(shop, row["characteristic"], row["mean"], sign=True, mean=True),
+                "mean": _mean(row, shop),
                 "range": _ends(row, shop),
                 "n": f"{numbers.count(row['n'])}{', few' if row['n'] < FEW else ''}",
                 "between": numbers.listed([shop.stage_name(stage) for stage in row["between"] or []]),
@@ -134,6 +136,10 @@ def _across(rows: pl.DataFrame, shop: Shop) -> list[Any]:
         ("between", "Between"),
     ]
     return [say, parts.plain_table(told, columns)]
+
+
+def _mean(row: dict[str, Any], shop: Shop) -> str:
+    return sentences.amount(shop, row["characteristic"], row["mean"], sign=True, mean=True)
 
 
 def _readings(row: dict[str, Any]) -> str:
@@ -208,10 +214,10 @@ def air_sheet(shop: Shop, characteristic: str | None, model: str | None) -> html
 
 
 def _follows(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
-    """One row of what goes with the air; without a lag it goes with the week before."""
+    """One row of what goes with the air; without a lag it goes with it from week to week."""
     mean = sentences.amount(shop, row["characteristic"], STEP * row["slope"], sign=True, mean=True)
     hours = row.get("lag_hours")
-    lag = "the week before" if hours is None else numbers.with_unit(numbers.plain(hours, 0), "h before")
+    lag = "week by week" if hours is None else numbers.with_unit(numbers.plain(hours, 0), "h before")
     share = row["share_explained"] if "share_explained" in row else row["share"]
     return {
         "what": parts.to_readings(_readings(row), _name(row, shop)),

@@ -4,7 +4,9 @@ import shutil
 from datetime import datetime, timedelta
 
 import numpy as np
+import polars as pl
 import pytest
+from dash import html
 
 from dashboard.app import make_app
 from dashboard.desk import desk
@@ -123,7 +125,7 @@ def test_what_follows_air_that_dries_once_is_told_as_slow_and_never_as_nothing(d
     assert "One of one goes with the humidity as slowly as that drifts itself" in text
     assert "cannot be told from another drift of the same weeks" in text
     assert "+0.04 mm (" in text
-    assert "the week before" in text
+    assert "week by week" in text
     assert "None of one follows the humidity from day to day" in text
     assert "none is seen to follow" not in text
     assert "holds 0" not in text
@@ -176,3 +178,12 @@ def test_left_out_counts_series_without_any_pair_too(stands, tmp_path):
 def test_what_lies_between_is_told_by_how_many_surely_differ():
     assert "is not seen to differ" in air.across(40, 2, 0, 0)
     assert "In nine (the eight clearest stand below) the first final reading differs" in air.across(900, 11, 9, 8)
+    assert "Some three of so many would by chance." in air.across(900, 63, 6, 6)
+    assert "by chance" not in air.across(900, 11, 9, 8)
+
+
+def test_a_difference_that_would_show_as_nothing_is_not_told(dry):
+    rows = capability_rest.desk.ask(capability_rest.across.across_rows)
+    slight = rows.with_columns(mean=pl.lit(-0.001), low=pl.lit(-0.0012), high=pl.lit(-0.0008))
+    assert "is not seen to differ" in said(html.Div(capability_rest._across(slight, dry)))
+    assert "no reading tells" in said(html.Div(capability_rest._across(rows, dry)))
