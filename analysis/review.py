@@ -20,6 +20,7 @@ from analysis.studies.necks import apart as far_lots
 from analysis.studies.necks import lots
 from analysis.studies.rework import rework
 from analysis.studies.room import settling
+from analysis.studies.room.coarse_of_late import coarse_of_late
 from analysis.studies.story.scope import Scope
 from analysis.studies.story.unread import STAGE, UNREAD, unread
 from analysis.studies.story.waiting import waiting
@@ -63,7 +64,9 @@ class Review:
     steady: int
     moved: int
     thin: int
-    coarse: pl.DataFrame  # streams of all techs whose gauge is coarse: rows of the `streams` figures
+    # streams of all techs whose gauge is coarse: rows of the `streams` figures; and of late (`coarse_of_late`): step,
+    # declared and since as well
+    coarse: pl.DataFrame
     lots: pl.DataFrame  # rows of the `lots` figures, measured in the week, whose plan says reject
     flows: pl.DataFrame  # caused_at x caught_at of the week, largest minutes first
     flows_before: pl.DataFrame  # the same over the four weeks before
@@ -127,7 +130,7 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         steady=int((streams["state"] == states.STEADY).sum()),
         moved=int((streams["state"] == states.MOVED).sum()),
         thin=int((streams["state"] == states.THIN).sum()),
-        coarse=streams.filter((pl.col("gauge") == states.COARSE) & (pl.col("state") != states.THIN)),
+        coarse=part.table("coarse", lambda: _coarse(snapshot, streams), states.STREAMS),
         lots=measured.filter(pl.col("verdict") == lots.REJECT),
         apart_lots=part.table("lots", lambda: _apart(snapshot, measured), {**far_lots.STANDING, "mean": pl.Float64()}),
         unjudged_lots=measured.filter(pl.col("verdict").is_null(), pl.col("lot") != "", pl.col("outside") > 0),
@@ -182,6 +185,14 @@ def _unjudged(apart: pl.DataFrame) -> str:
     """How many streams could not be judged, and why the first could not."""
     many = f"{len(apart)} series could not be judged and no other hangs on them"
     return f"{many}; the first: {apart['why'][0]}"
+
+
+def _coarse(snapshot: Snapshot, streams: pl.DataFrame) -> pl.DataFrame:
+    """Streams on a gauge too coarse for them, as it is declared or as their readings of late show."""
+    late = snapshot.once(coarse_of_late)
+    rows = streams.join(late.drop("sigma"), on=KEY, how="left", maintain_order="left")
+    told = ((pl.col("gauge") == states.COARSE) | pl.col("step").is_not_null()) & (pl.col("state") != states.THIN)
+    return rows.filter(told)
 
 
 def _since(matters: list[MatterSeen]) -> date | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import polars as pl
@@ -232,7 +232,7 @@ def _line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
         "href": href,
         "stage": shop.stage_name(row["stage"]),
         "word": row["gauge"] + (", few readings" if row["state"] == states.THIN else ""),
-        "step": amount(row["step"]),
+        "step": _step(row, amount, shop),
         "step_at": row["step"],
         "sigma": amount(row["sigma"]),
         "sigma_at": row["sigma"],
@@ -246,6 +246,13 @@ def _line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
         "gauges": row["gauges"] or "not named",
         "n": numbers.count(row["n"]),
     }
+
+
+def _step(row: dict[str, Any], amount: Callable[[float | None], str], shop: Shop) -> str:
+    """`0.200 mm since 21 Sep, declared 0.050 mm`: what its readings of late show where that is coarser."""
+    since = f" since {numbers.day(sentences.local(shop, row['since']))}" if row["since"] is not None else ""
+    said = f", declared {amount(row['declared'])}" if row["declared"] is not None else ""
+    return f"{amount(row['step'])}{since}{said}"
 
 
 def _next(found: pl.DataFrame, studies: pl.DataFrame, shop: Shop) -> html.Section:

@@ -6,10 +6,11 @@ from analysis.review import MatterSeen, Review
 from dashboard import numbers
 from dashboard.sentences import leaving, silent, unread
 from dashboard.sentences.came_back import came_back
+from dashboard.sentences.coarse import coarse, is_coming
 from dashboard.sentences.ended import back
 from dashboard.sentences.going_with import apart, both_ways, candidate_words
 from dashboard.sentences.matters import chance, check, line, moved, name, unshown
-from dashboard.sentences.shared import UNSAID, Sentence, coarse, lot, steady, thin
+from dashboard.sentences.shared import UNSAID, Sentence, lot, steady, thin
 from ingest.shopfiles.shop import Shop
 
 MOST = 7  # sentences of a week
@@ -138,8 +139,10 @@ def week(found: Review, shop: Shop) -> list[Sentence]:
     lots = [lot(row, shop) for row in found.lots.head(2).iter_rows(named=True)]
     out = [one for one in (leaving.leaving(found, shop),) if one]
     first, then = (out, []) if leaving.comes_first(found) else ([], out)
-    said = first + many[:MOST_MATTERS] + lots + then + [one for one in (came_back(found, shop),) if one]
-    quiet = (back(found, shop), coarse(found, shop), unshown(found, shop), thin(found, shop), steady(found))
+    grain = coarse(found, shop)
+    coming = [grain] if grain and is_coming(found, shop) else []
+    said = first + many[:MOST_MATTERS] + coming + lots + then + [one for one in (came_back(found, shop),) if one]
+    quiet = (back(found, shop), None if coming else grain, unshown(found, shop), thin(found, shop), steady(found))
     tail = [one for one in quiet if one]
     room = MOST - len(tail[-1:])
     kept = (said + tail[:-1])[:room] + tail[-1:]

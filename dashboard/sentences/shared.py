@@ -214,23 +214,6 @@ def cause(shop: Shop, key: str) -> str:
     return names.get(key) or shop.stage_name(key).lower()
 
 
-def coarse(found: Review, shop: Shop) -> Sentence | None:
-    """Gauges too coarse to judge one instrument."""
-    if found.coarse.is_empty():
-        return None
-    groups = found.coarse.group_by("characteristic", maintain_order=True).len().sort("len", descending=True)
-    key = str(groups["characteristic"][0])
-    models = found.coarse.filter(found.coarse["characteristic"] == key)["model"].unique(maintain_order=True).to_list()
-    shown = ", ".join(models[:3]) + (f" and {numbers.in_words(len(models) - 3)} more" if len(models) > 3 else "")
-    lead = f"{characteristic(shop, key)} on {shown} is read too coarsely to judge one instrument"
-    many = "series is" if len(found.coarse) == 1 else "series are"
-    why = f"{numbers.in_words(len(found.coarse), capital=True)} {many} coarse. Runs and counts still say something."
-    rest = ": one step of the gauge is more than the usual spread."
-    return Sentence(
-        "coarse", "coarse", lead, rest, why, address("/capability", open="gauges", characteristic=key), "Gauges"
-    )
-
-
 def thin(found: Review, shop: Shop) -> Sentence | None:
     """Streams with too few readings, as a finding."""
     if not found.thin:

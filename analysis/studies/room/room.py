@@ -15,6 +15,7 @@ from analysis.methods.independent_number import bounded, carried
 from analysis.methods.intervals import binomial_exact
 from analysis.methods.segments import Floats
 from analysis.studies.room import capability
+from analysis.studies.room.coarse_of_late import coarse_of_late
 from analysis.studies.story.conformity import judged_where_read
 from analysis.studies.story.slips import slips
 from ingest.store.snapshot import Snapshot
@@ -92,7 +93,7 @@ def room(snapshot: Snapshot, *, when: str, first: date | None = None, last: date
         share_low=pl.Series(low),
         share_high=pl.Series(high),
     )
-    rows = tables.plain(rows).join(_flags(snapshot, now), on=KEY, how="left", maintain_order="left")
+    rows = tables.plain(rows).join(_flags(snapshot, now, last), on=KEY, how="left", maintain_order="left")
     same_readings = (pl.col("n") == pl.col("own_n")) & ((pl.col("ppk") - pl.col("own_ppk")).abs() < SAME)
     rows = rows.with_columns(  # the same readings have the same bounds as in the table of figures
         pl.when(same_readings).then("own_low").otherwise("ppk_low").alias("ppk_low"),
@@ -172,8 +173,14 @@ def _number(now: pl.DataFrame, rows: pl.DataFrame, ppk: Floats) -> Floats:
     return found.number(ppk, np.where(np.isnan(low) | (high - mean < mean - low), 1.0, -1.0))
 
 
-def _flags(snapshot: Snapshot, readings: pl.DataFrame) -> pl.DataFrame:
-    """Flags, n, Ppk and its bounds of the latest capability row of each stream at the stages read."""
+def _flags(snapshot: Snapshot, readings: pl.DataFrame, last: date | None) -> pl.DataFrame:
+    """Flags, n, Ppk and its bounds of the latest capability row of each stream at the stages read; `coarse` too where
+    its readings were so up to the day `last`, or still are (`coarse_of_late`).
+    """
+    late = snapshot.once(coarse_of_late)
+    if last is not None:
+        day = pl.col("since").dt.convert_time_zone(snapshot.shop.shop.timezone).dt.date()
+        late = late.filter(pl.col("since").is_null() | (day <= last))
     read = tables.plain(readings.select("characteristic", "stage").unique())
     rows = (
         snapshot.once(capability.capability_rows)
@@ -181,6 +188,10 @@ def _flags(snapshot: Snapshot, readings: pl.DataFrame) -> pl.DataFrame:
         .join(read, on=["characteristic", "stage"], how="semi", maintain_order="left")
     )
     latest = rows.sort("last_at").unique(["characteristic", "position", "model"], keep="last")
+    more = pl.concat_str("flags", pl.lit(capability.COARSE), separator=";").str.strip_prefix(";")
+    latest = latest.join(
+        late.select(*capability.KEY, pl.lit(value=True).alias("_late")), on=capability.KEY, how="left"
+    ).with_columns(flags=pl.when("_late").then(more).otherwise("flags"))
     return latest.select(
         "characteristic",
         "position",

@@ -10,6 +10,7 @@ import polars as pl
 from dash import Dash, html
 
 from analysis.studies.room import capability
+from analysis.studies.room.coarse_of_late import coarse_of_late
 from analysis.studies.room.need import needs, readings_reach
 from analysis.studies.story.conformity import BUILT, SET, SHIPPED
 from dashboard import address as addresses
@@ -23,6 +24,7 @@ from dashboard.pages.capability import rest as capability_rest
 from dashboard.pages.capability.figures import EVERYBODY, PER_TECH, saved
 from dashboard.pages.folds import Fold, folded
 from dashboard.pages.held import held
+from dashboard.sentences import coarse as sentences_coarse
 from dashboard.sentences import gauges as sentences_gauges
 from dashboard.sentences import room as words
 from dashboard.sentences import shared as sentences
@@ -74,6 +76,9 @@ def layout(
     )
     chosen = one.chosen(found, asked["stream"])
     resting = sentences_gauges.every(gauges_now.out_of_order(), shop)
+    late = desk.ask(coarse_of_late)
+    late = late.filter(pl.col("characteristic").is_in(seen["characteristic"].unique().to_list()))
+    grain = sentences_coarse.every(late, shop, sentences.local(shop, desk.here().snapshot().as_of).date())
     return parts.page(
         parts.page_head(
             gauges.headline() if asked["open"] == "gauges" else _headline(seen, shop, when),
@@ -82,6 +87,7 @@ def layout(
         _filters(found, shop, (when, characteristic, model, by or EVERYBODY), period),
         *([step] if (step := _next(seen, shop)) else []),
         *([html.P(resting, className="small")] if resting else []),
+        *([html.P(grain, className="small")] if grain else []),
         held("Room left", _room_left, seen, asked, shop, when),
         *([held("One series", one.sheet, chosen, shop, when, period)] if chosen is not None else []),
         folded(_folds(asked, shop), PATH, asked),

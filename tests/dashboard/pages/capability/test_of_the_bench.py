@@ -16,6 +16,8 @@ from ingest.verbs.load import load
 from tests.dashboard.pages import moving_shop
 from tests.dashboard.pages.said import said
 
+HALF_64TH = 25.4 / 128
+
 
 def at_its_bench() -> str:
     """The log of the moving shop with what was read at final inspection read at bridge fitting instead."""
@@ -108,3 +110,19 @@ def test_with_limits_for_what_is_read_nowhere_that_counts_it_says_where_it_is_re
     text = said(capability.layout())
     assert "Neck relief: 269 readings, read at bridge fitting, not at a final inspection, and no set_at" in text
     assert "Load a log" not in text
+
+
+def test_a_coarser_rule_on_the_bench_is_said_above_the_verdicts_and_among_the_gauges(tmp_path):
+    lines = at_its_bench().splitlines()
+    for k, line in enumerate(lines[1:], start=1):
+        cells = line.split(",")
+        if cells[-1] and cells[4] >= "2026-03-24":  # half 64ths from here on, written in mm
+            cells[-2:] = [f"{round(float(cell) / HALF_64TH) * HALF_64TH:.4f}" for cell in cells[-2:]]
+            lines[k] = ",".join(cells)
+    stands(tmp_path / "shop", log="\n".join(lines) + "\n")
+    text = said(capability.layout())
+    assert "Action bass on HERON-D is read too coarsely" not in text  # all of an action in one sentence
+    assert "Action on HERON-D and LARK-25 is read too coarsely of late: since about 24 Mar in steps of 0.20 mm" in text
+    assert "shop.toml says 0.05 mm." in text
+    assert "Gauges are too coarse for action on " in text
+    assert "0.198 mm since 24 Mar, declared 0.050 mm" in said(capability.layout(open="gauges"))
