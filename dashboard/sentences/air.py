@@ -34,8 +34,8 @@ def none(known: int, *, named: bool) -> str:
     """Nothing goes with the air: from day to day, and where no matter names it week by week."""
     if named:
         return (
-            f"Of {numbers.count(known)} readings none is seen to follow the humidity from day to day; "
-            "what moves as slowly as the air cannot be told from another drift of the same weeks."
+            f"Of {numbers.count(known)} readings none is seen to follow the humidity from day to day by a tenth of its "
+            "spread; what moves as slowly as the air cannot be told from another drift of the same weeks."
         )
     return (
         f"Of {numbers.count(known)} readings none is seen to follow the humidity by a tenth of its spread, from day to "
@@ -46,11 +46,10 @@ def none(known: int, *, named: bool) -> str:
 def follow(clear: int, known: int, slow: int) -> str:
     """`2 of 27 follow the humidity from day to day. What moves together need not be a cause; ...`"""
     days = " from day to day" if slow else ""
-    verb = "follow" if clear > 1 else "follows"
-    lead = numbers.of_in_words(clear, known) if clear else f"None of {numbers.in_words(known)}"
-    return (
-        f"{lead} {verb} the humidity{days}. What moves together need not be a cause; no reading is corrected by this."
-    )
+    lead = f"{numbers.of_in_words(clear, known)} {'follow' if clear > 1 else 'follows'} the humidity{days}"
+    if not clear:
+        lead = f"None of {numbers.in_words(known)} is seen to follow the humidity{days} by a tenth of its spread"
+    return f"{lead}. What moves together need not be a cause; no reading is corrected by this."
 
 
 def slowly(slow: int, known: int, unsure: int) -> str:

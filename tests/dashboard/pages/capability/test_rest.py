@@ -126,7 +126,7 @@ def test_what_follows_air_that_dries_once_is_told_as_slow_and_never_as_nothing(d
     assert "cannot be told from another drift of the same weeks" in text
     assert "+0.04 mm (" in text
     assert "week by week" in text
-    assert "None of one follows the humidity from day to day" in text
+    assert "None of one is seen to follow the humidity from day to day by a tenth of its spread" in text
     assert "none is seen to follow" not in text
     assert "holds 0" not in text
 
