@@ -152,6 +152,8 @@ def came_back(row: Row | None) -> str:
     if row["known_share"] < 0.995:
         known = f" Of {numbers.share(1 - row['known_share'], n)} of it the others did too little to say much."
     expected = numbers.plain(row["expected"], 1)
+    if row["ratio"] is None and not back:
+        return f"{seen}, nor did any of the others' work here: that says nothing of what is caught here.{more}"
     if row["ratio"] is None:
         return f"{seen}; from the same mix by the others none would be expected.{more}"
     ends = f"between {numbers.plain(row['ratio_low'], 1)} and {numbers.plain(row['ratio_high'], 1)} times"

@@ -16,6 +16,7 @@ from analysis.methods.funnel import LEAST_UNITS, LEVEL, chance_limits, shrunk, w
 from analysis.methods.segments import Floats
 from analysis.methods.uncertain_ratio import ratio_mid_p
 from analysis.studies.people.same_mix import MIX, expected
+from analysis.studies.people.who_tried import who_tried
 from analysis.studies.story.of_visits import SEVERAL
 from analysis.studies.story.story import story
 from analysis.studies.story.unread import causes_read, outcome_read
@@ -125,7 +126,7 @@ def at_work(rows: pl.DataFrame, day: date) -> pl.DataFrame:
 
 def exposure(snapshot: Snapshot) -> pl.DataFrame:
     """A row a first-pass visit of a judged instrument that bears one name: visit, serial, stage, tech, model, lot,
-    week, inspector, came_back.
+    week, inspector (`who_tried`), came_back.
     """
     told = snapshot.once(story)
     judged = told.instruments.filter("judged")
@@ -138,6 +139,8 @@ def exposure(snapshot: Snapshot) -> pl.DataFrame:
             named(told.visits.filter("first_pass")).select("visit", "serial", "stage", "tech", "model", "lot", "week")
         )
         .join(judged.select("serial", inspector), on="serial", maintain_order="left")
+        .join(snapshot.once(who_tried), on=["serial", "stage"], how="left", maintain_order="left")
+        .with_columns(inspector=pl.coalesce("tester", "inspector"))
         .join(
             back.with_columns(came_back=pl.lit(True)), on=["serial", "stage", "tech"], how="left", maintain_order="left"
         )
