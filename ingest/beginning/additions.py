@@ -6,6 +6,7 @@ from fnmatch import fnmatch
 
 from ingest.beginning.answers import LogSaid
 from ingest.beginning.first_shop import Draft, Entry, LogDraft
+from ingest.beginning.gauges_seen import coarser
 from ingest.beginning.new_text import log_lines, table_lines
 from ingest.beginning.raw_tables import RawTable
 from ingest.beginning.stage_words import guess_stage
@@ -111,6 +112,7 @@ def additions_text(draft: Draft, shop: Shop) -> str:
         if plain(str(entry["key"])) not in gauges
         and ("name" not in entry or set(entry.get("measures", ())) & {*measures})  # a column's word has no name
     ]
+    new += [("gauge", entry) for entry in coarser(draft, shop) if plain(str(entry["key"])) not in gauges]
     parts += [table_lines(kind, entry, draft) for kind, entry in new]
     for log in draft.logs:
         known = log.survey.known

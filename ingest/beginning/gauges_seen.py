@@ -4,16 +4,18 @@ cells.
 
 from collections import Counter, defaultdict
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from ingest.beginning.first_shop import Draft, Entry, LogDraft
-from ingest.beginning.steps_seen import Step, measured_by_name, step_of, unit_of_column
+from ingest.beginning.steps_seen import Step, measured_by_name, step_of, steps_seen, unit_of_column
 from ingest.reading.headings import plain
 from ingest.reading.notation import no_reading
+from ingest.shopfiles.shop import Shop
 from ingest.terms.units import DECIMALS
 
 LEAST = 5  # readings that name a gauge: what fewer name may be a slip, and is asked once
 SHARE = 0.1  # of the readings that name a gauge, for a measurement to be its own
+WIDER = 1 + 1e-6  # than the steps declared
 MOST = 60  # words; where a column holds more it names no gauges
 
 
@@ -30,6 +32,27 @@ class _Named:
         for (key, _), cells in self.cells.items():
             found[key] += len(cells)
         return found
+
+
+def coarser(draft: Draft, shop: Shop) -> Iterator[Entry]:
+    """A [[gauge]] for what the shop declares gauges for already and a kind of sheet it has not met reads in wider steps
+    than any of them; its readings name none.
+    """
+    new = replace(draft, logs=[log for log in draft.logs if log.survey.known is None and not _names_gauges(log)])
+    for key, step in steps_seen(new).items():
+        known = [gauge.step for gauge in shop.gauges if key in gauge.measures and gauge.step]
+        if known and step.canonical > max(known) * WIDER:
+            name = str(draft.measures[key].get("name", key))
+            word = f"{key} gauge {step.resolution}"
+            draft.guesses[f"gauge {word}"] = (
+                f"the steps of {step.cells:,} readings, wider than declared so far: all that name no gauge are held so"
+            )
+            told = f"coarser gauge for {name[:1].lower()}{name[1:]}"
+            yield {"key": word, "name": told, "measures": [key], "resolution": step.resolution}
+
+
+def _names_gauges(log: LogDraft) -> bool:
+    return any(column.guess.field == "gauge" and column.guess.taken for column in log.survey.columns)
 
 
 def gauges(draft: Draft, steps: dict[str, Step]) -> list[Entry]:

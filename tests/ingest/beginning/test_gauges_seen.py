@@ -64,3 +64,54 @@ def test_a_shop_that_is_there_is_told_the_gauges_that_it_does_not_list(lists, ad
     table["gauge"] = [one for one in table["gauge"] if one["key"] in lists]
     more = tomllib.loads(proposed(shop=checked_shop(table)).shop_toml)
     assert {one["key"] for one in more["gauge"]} == added
+
+
+def measured(key="gauge", step=0.05, unit="mm", gauge=""):
+    """A sheet that reads action at one bench in such steps."""
+    head = f"Serial,Date,Bench,Tech,Action bass ({unit}){',Gauge' if gauge else ''}"
+    read = (2.4 / (25.4 if unit == "in" else 1)) // step * step
+    lines = [
+        f"{key}{at},2026-03-{2 + at // 10:02d},bridge,JR,{read + at % 7 * step:.7g}{f',{gauge}' if gauge else ''}"
+        for at in range(70)
+    ]
+    return f"{key}.csv", csv(head, *lines)
+
+
+def shop_with(resolution="0.05 mm"):
+    """A shop that reads its own kind of sheet, with a gauge of that resolution for action."""
+    told = SHOP | {"log": [{"files": "mine*.csv"}]}
+    table = tomllib.loads(propose([measured("mine")], said=checked_answers(told)).shop_toml)
+    assert [one["resolution"] for one in table["gauge"]] == ["0.05 mm"]
+    table["gauge"][0]["resolution"] = resolution
+    return checked_shop(table), table
+
+
+def test_a_kind_of_sheet_in_wider_steps_than_declared_brings_a_gauge_of_its_own():
+    shop, table = shop_with()
+    text = propose([measured("rule", 1 / 128, "in")], shop=shop, said=checked_answers({})).shop_toml
+    [one] = tomllib.loads(text)["gauge"]
+    assert (one["measures"], one["resolution"]) == (["action"], "1/128 in")
+    assert one["key"] not in {gauge.key for gauge in shop.gauges}
+    assert "the steps of 70 readings, wider than declared so far" in text
+    both = checked_shop(table | {"gauge": [*table["gauge"], one]})  # it stands beside the one there is
+    again = propose([measured("rule", 1 / 128, "in")], shop=both, said=checked_answers({})).shop_toml
+    assert "[[gauge]]" not in again
+
+
+@pytest.mark.parametrize(
+    ("sheet", "declared"),
+    [
+        (measured("fine", 0.01), "0.05 mm"),
+        (measured("same", 0.05), "0.05 mm"),
+        (measured("rule", 1 / 128, "in"), "1/64 in"),
+        (measured("mine again", 0.25), "0.05 mm"),  # of a kind that the shop knows: somebody says so, or Week does
+    ],
+)
+def test_no_gauge_is_brought_by_steps_as_fine_as_declared_or_by_a_kind_that_is_known(sheet, declared):
+    text = propose([sheet], shop=shop_with(declared)[0], said=checked_answers({})).shop_toml
+    assert "coarser gauge" not in text
+
+
+def test_a_sheet_that_names_its_gauges_brings_those_alone():
+    text = propose([measured("named", 0.25, gauge="stick")], shop=shop_with()[0], said=checked_answers({})).shop_toml
+    assert [one["key"] for one in tomllib.loads(text)["gauge"]] == ["stick"]
