@@ -249,10 +249,10 @@ def _apart(snapshot: Snapshot, measured: pl.DataFrame) -> pl.DataFrame:
 
 
 def _matters(snapshot: Snapshot, week: date) -> list[MatterSeen]:
-    """Open matters: slight ones and those off a baseline that moved after others, one model alone that nothing
-    explains after what moved several or is named, new ones, those of all and those that put most instruments outside
-    first, and of those that put as many the larger. A planned change that
-    was followed is told in the week it showed and the next.
+    """Open matters: slight ones and those off a baseline that moved after others, what may be chance after what is
+    surer, one model alone that nothing explains after what moved several or is named, new ones, those of all and those
+    that put most instruments outside first, and of those that put as many the larger. A planned change that was
+    followed is told in the week it showed and the next.
     """
     found = snapshot.once(open_matters)
     if not found:
@@ -275,6 +275,7 @@ def _matters(snapshot: Snapshot, week: date) -> list[MatterSeen]:
         key=lambda one: (
             _waits(one.matter, last),
             one.matter.stands_back,
+            one.matter.may_be_chance,
             _lone(one.matter),
             not one.new,
             one.matter.only_some,
@@ -285,11 +286,16 @@ def _matters(snapshot: Snapshot, week: date) -> list[MatterSeen]:
 
 
 def _back(snapshot: Snapshot, week: date) -> list[Matter]:
-    """What ended in a week or the one before: readings of some days say so, when its charts have not closed yet."""
+    """What ended in a week or the one before: readings of some days say so, when its charts have not closed yet. What
+    was sure to have ended before the week was told then.
+    """
     found = []
     for one in snapshot.once(ended_matters):
-        day = one.back_since.astimezone(snapshot.shop.zone).date() if one.back_since else None
-        if day and week - timedelta(weeks=1) <= day < week + timedelta(weeks=1) and one.shown and not one.slight:
+        day, known = (
+            when.astimezone(snapshot.shop.zone).date() if when else None for when in (one.back_since, one.known_over)
+        )
+        lately = day is not None and week - timedelta(weeks=1) <= day < week + timedelta(weeks=1)
+        if lately and (known is None or known >= week) and one.shown and not one.slight:
             found.append(one)
     return found
 

@@ -24,8 +24,7 @@ NEARER = "nearer"  # its first words say to what
 TO_TARGET = "Somebody's practice, or a change that took."  # where nothing else is named
 SLOWLY = "A slow drift, not one step: as of what wears or creeps."
 BARELY = 2.6  # half-widths of its interval (5 standard errors): a smaller size was found because chance made it large
-SURE = 0.05  # that nothing moved, by the readings themselves: below it nothing is said of chance
-CHANCES = ((0.5, "half of such signals or more are"), (0.3, "a third to a half of such signals are"))
+CHANCES = ((0.5, "half of such signals or more are"), (records.MUCH, "a third to a half of such signals are"))
 
 
 def moved(seen: MatterSeen, shop: Shop, now: date, *, at: bool = False) -> Sentence:
@@ -295,7 +294,7 @@ def off_base(matter: Matter) -> str:
 
 def chance(matter: Matter) -> str:
     """What part of such signals is chance, where it is much and the readings leave doubt; else ''."""
-    if (matter.size_low is not None and matter.moves_with.nothing < SURE) or matter.moves_with.named:
+    if not matter.may_be_chance:
         return ""
     much = next((words for least, words in CHANCES if 1 - matter.real >= least), "")
     return f"By the false signals that the shop allows, {much} chance: wait before acting on it alone." if much else ""

@@ -1,5 +1,6 @@
 """What to know of a week stands in the order of what it does to instruments."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from types import SimpleNamespace
 
@@ -11,7 +12,7 @@ from ingest.shopfiles.specs import Specs
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 from tests.analysis.studies.drifting import shop, snapshot
-from tests.dashboard.sentences.test_shared import matter
+from tests.dashboard.sentences.test_shared import NOTHING, at, matter
 
 SEED = 20281214
 
@@ -52,3 +53,25 @@ def test_what_moved_is_told_to_be_back_though_its_baseline_had_moved_and_a_sligh
     ]
     snapshot = SimpleNamespace(once=lambda _study: every, shop=SimpleNamespace(zone=UTC))
     assert review._back(snapshot, week) == every[:1]
+
+
+def test_an_end_is_told_in_the_week_in_which_it_was_sure_and_not_again():
+    week, over = date(2026, 3, 30), datetime(2026, 3, 26, 9, tzinfo=UTC)
+    known = (datetime(2026, 3, 27, 9, tzinfo=UTC), datetime(2026, 3, 31, 9, tzinfo=UTC), None)
+    every = [matter(back_since=over, known_over=when).matter for when in known]
+    snapshot = SimpleNamespace(once=lambda _study: every, shop=SimpleNamespace(zone=UTC))
+    assert review._back(snapshot, week) == every[1:]
+
+
+def test_what_may_be_chance_stands_after_what_is_surer_though_it_is_new(monkeypatch):
+    doubt = replace(NOTHING, nothing=0.3)
+    chance = matter(doubt, key="a", real=0.6, opened_at=at(31)).matter
+    surer = matter(replace(NOTHING, nothing=0.001), key="b", real=0.6, opened_at=at(25)).matter
+    for one in (chance, surer):
+        one.main["closed_at"] = None
+    snapshot = SimpleNamespace(once=lambda _study: [chance, surer], shop=SimpleNamespace(zone=UTC))
+    rows = pl.DataFrame(schema=dict.fromkeys((*review.KEY, "line", "matter"), pl.String))
+    monkeypatch.setattr(review, "in_sight", lambda _snapshot: SimpleNamespace(streams=rows))
+    monkeypatch.setattr(review, "place_of", lambda *_: None)
+    told = review._matters(snapshot, date(2026, 3, 30))
+    assert [(one.matter.key, one.new) for one in told] == [("b", False), ("a", True)]

@@ -15,9 +15,10 @@ from analysis.studies.matters.evidence import Evidence, evidence
 from analysis.studies.matters.explained import Explained, explained
 from analysis.studies.matters.hangs_on import key_of
 from analysis.studies.matters.instruments import Instruments, instruments
+from analysis.studies.matters.known_over import THROUGH
 from analysis.studies.matters.narrowed import narrowed
 from analysis.studies.matters.parts import Part, part_of
-from analysis.studies.matters.places_moved import places_moved
+from analysis.studies.matters.places_moved import all_moved, places_moved
 from analysis.studies.matters.signalled import MARGIN, Signalled
 from analysis.studies.matters.spans import Bench, Span
 from analysis.studies.matters.units import Signal, side_of
@@ -26,7 +27,6 @@ from ingest.store.snapshot import Snapshot
 
 LEAST = 5  # readings since a cause's signals came back, from which on it can be asked whether it lasts
 NEARER = 0.5  # of the shift: from here on readings lie nearer to it than to the baseline
-ENDED = 5  # working days without an instrument that the cause touches: a lot is through, a change taken back
 MOST_ROWS = 200_000  # of evidence that is held in case it is asked for again
 
 
@@ -80,7 +80,7 @@ def _parts(snapshot: Snapshot, judged: Signals, here: Bench, looked: Looked) -> 
         mine = [looked.signals[place[k]] for k in one.signals]
         gone = looked.until is None and all(signal.row["closed_at"] is not None for signal in mine)
         lasts = gone and bool(one.named) and _lasts(snapshot, one, mine)
-        if looked.until is None and not gone:
+        if not lasts:  # a chart that closed late says nothing of a lot that was through before
             one = _through(one)
         usual = usual_at(snapshot, judged, one, looked.span)
         found.append(part_of(snapshot, one, [place[k] for k in one.signals], lasts=lasts, usual_at=usual))
@@ -128,7 +128,7 @@ def _lasts(snapshot: Snapshot, part: Explained, closed: list[Signal]) -> bool:
     found = part.evidence
     back = min(one.row["back_at"] or one.row["closed_at"] for one in closed)
     touched = _there(part)
-    if part.best.effect == 0 or not touched[found.day > found.day.max() - ENDED].any():
+    if part.best.effect == 0 or not touched[found.day > found.day.max() - THROUGH].any():
         return False
     since = touched & (found.day >= day_at(found, back, snapshot))
     weight = part.column[since]
@@ -163,7 +163,7 @@ def _through(part: Explained) -> Explained:
         return part
     end = int(found.day[touched].max()) + 1
     since = (found.day >= end) & np.isin(found.stream, best.streams)
-    if found.day.max() < end - 1 + ENDED or since.sum() < LEAST:
+    if found.day.max() < end - 1 + THROUGH or since.sum() < LEAST:
         return part
     if float(found.values[since].mean()) / (best.effect * float(part.column[touched].mean())) > NEARER:
         return part
@@ -179,14 +179,15 @@ def places_of(
 ) -> tuple[str, ...] | None:
     """The positions that an explanation of some signals is told of; None: all. A pooled chart is of all positions;
     where charts of single ones opened too, these say which moved, and where they are several, or have all closed while
-    it lasts, the readings do. wide : those that were looked at.
+    it lasts, the readings do; so they do where one opened, and all others moved as well. wide : those that were looked
+    at.
     """
     mine = [signal for signal in part if not _pooled(signal)]
     places = _positions(mine) if mine else wide
     passed = looked.until is None and all(signal.row["closed_at"] is not None for signal in mine)
     if places is None or len(places) > 1 or passed:
         return places_moved(one) or places
-    return places
+    return wide if all_moved(one) else places
 
 
 def _positions(part: list[Signal]) -> tuple[str, ...]:

@@ -132,7 +132,9 @@ def alike(one: Group, other: Group, every: list[Signal]) -> bool:
         return False
     if mine.named or theirs.named:
         return their_charts(*((one, other) if mine.named else (other, one)), every)
-    both_open = [any(every[k].row["closed_at"] is None for k in group.signals) for group in (one, other)]
+    both_open = [
+        not group.ended and any(every[k].row["closed_at"] is None for k in group.signals) for group in (one, other)
+    ]
     same_way = bool(np.sign(mine.effect) == np.sign(theirs.effect))
     return both_open[0] == both_open[1] and same_way and one_move(mine, theirs, still=all(both_open))
 

@@ -16,6 +16,7 @@ from analysis.studies.matters.groups import JUST_OVER, Group, same_cause
 from analysis.studies.matters.parts import Part
 from analysis.studies.matters.past import over_since
 from analysis.studies.matters.settled import settled
+from analysis.studies.matters.share_of import is_share
 from analysis.studies.matters.spans import Bench, bench, opens_within, span_of, together
 from analysis.studies.matters.units import Signal, by_unit, every_signal
 from ingest.store.snapshot import Snapshot
@@ -48,7 +49,7 @@ def open_groups(snapshot: Snapshot) -> list[Group]:
     late = snapshot.as_of - JUST_OVER
     over = over_since(snapshot, judged, held, late)
     groups += [replace(one, ended=True) for one in over if one.parts or _fewer_again(one, every, late)]
-    return _with_theirs(groups) + [Group({one.number}, []) for one in still if one.unit is None]
+    return _with_shares(_with_theirs(groups), every) + [Group({one.number}, []) for one in still if one.unit is None]
 
 
 def _fewer_again(group: Group, every: list[Signal], since: datetime) -> bool:
@@ -64,6 +65,22 @@ def _with_theirs(groups: list[Group]) -> list[Group]:
     opened, kept = [one for one in groups if not one.ended and one.parts], list[Group]()
     for one in groups:
         home = next((other for other in opened if one.ended and same_cause(one, other)), None)
+        if home is None:
+            kept.append(one)
+        else:
+            home.signals |= one.signals
+    return kept
+
+
+def _with_shares(groups: list[Group], every: list[Signal]) -> list[Group]:
+    """The same, where what nothing explains has become a part of what is open and named, as far as it is its share:
+    what one of several moved, all charts over them hold in part.
+    """
+    named = [one for one in groups if one.named and not one.ended]
+    kept = list[Group]()
+    for one in groups:
+        mine = [every[number].row for number in sorted(one.signals)]
+        home = next((other for other in named if is_share(one.parts, other.parts, mine)), None)
         if home is None:
             kept.append(one)
         else:

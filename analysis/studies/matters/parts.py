@@ -13,6 +13,7 @@ from analysis.studies.matters.again import before, sides, spells
 from analysis.studies.matters.creeping import stand_at
 from analysis.studies.matters.evidence import Evidence
 from analysis.studies.matters.explained import Explained
+from analysis.studies.matters.known_over import known_over
 from analysis.studies.matters.one_reading import one_reading
 from analysis.studies.matters.planned import planned
 from analysis.studies.matters.records import CHANGE, KIND, TECH_AT, Candidate, Creeping, MovesWith, Planned, TellApart
@@ -69,6 +70,7 @@ class Part:
     planned: Planned | None
     positions: list[str] = field(default_factory=list)  # that its size is of; none: of all that are read
     usual_at: str = ""  # the last stage before this one that reads the same and where what is touched lay as usual
+    known_over: datetime | None = None  # by when its end was sure; None: not yet, or it lasts
 
     @property
     def named(self) -> bool:
@@ -101,6 +103,7 @@ def part_of(snapshot: Snapshot, one: Explained, places: list[int], *, lasts: boo
         planned=planned(snapshot, one, moves),
         positions=[place for place in _single(one.sized.evidence) if place],
         usual_at=usual_at,
+        known_over=known_over(one),
     )
 
 

@@ -10,6 +10,8 @@ SHEET = "sheet"  # where no row names anybody: whoever keeps it
 KIND = "kind of sheet"  # the [[log]] that reads it, and the unit typed
 PEOPLE = (SET_BY, TECH_AT)  # outside Bench these show as "differs between people at this bench"
 SURE = 2.576 / 1.96  # the half-width of a 99 % interval over that of the 95 % one
+MOVED = 0.05  # that nothing moved, by the readings themselves: below it nothing is said of chance
+MUCH = 0.3  # of such signals, that are chance: from here on it is said
 SLIGHT, SLIGHT_SIGMAS = 0.05, 0.25  # of its tolerance; where it has none of sigma: a smaller size stands first nowhere
 
 
@@ -155,6 +157,7 @@ class Matter:
     to_target: bool = False  # it moved to its target: at most half as far off it as before
     base_moved: bool = False  # the baseline that its main signal is held against holds a shift of its own
     back_since: datetime | None = None  # the first reading without its cause, where a chart of it is open still
+    known_over: datetime | None = None  # by when its end was sure to be told; None: not yet, or it lasts
     over_all: float | None = None
     """What the size comes to over all readings of its models since then, where what is named has only some of them."""
     one_reading: bool = False  # one that lies far out makes it, the others say nothing
@@ -198,6 +201,12 @@ class Matter:
         if not self.characteristics:  # a share, whose interval is longer to its upper side
             return self.size_low * self.size_high > 0
         return abs(self.size) > SURE * (self.size_high - self.size_low) / 2
+
+    @property
+    def may_be_chance(self) -> bool:
+        """Is much of such signals chance, and do neither its readings nor what is named leave that out?"""
+        sure = self.size_low is not None and self.moves_with.nothing < MOVED
+        return not sure and not self.moves_with.named and 1 - self.real >= MUCH
 
     @property
     def stands_back(self) -> bool:

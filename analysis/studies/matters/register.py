@@ -19,6 +19,7 @@ from analysis.studies.matters.groups import JUST_OVER
 from analysis.studies.matters.matters import matters, matters_of, matters_told
 from analysis.studies.matters.reached import KEPT
 from analysis.studies.matters.records import Matter, Member
+from analysis.studies.matters.units import every_signal
 from ingest.store.snapshot import Snapshot
 
 OPEN, ACTION, DONE, CHECKED, KNOWN, CLOSED = "open", "action", "done", "checked", "known", "closed"
@@ -70,7 +71,7 @@ class Entry:
     checked: Checked | None
     closed_on: date | None
     lines: tuple[Line, ...]
-    opened_on: date | None = None  # when the first of its signals that are open opened; it began before
+    opened_on: date | None = None  # when what is told of it now opened first: no earlier than it began
 
     def goes_by(self, key: str) -> bool:
         """Is that its number, or that of a matter which has become a part of it?"""
@@ -209,10 +210,19 @@ def _of_matter(snapshot: Snapshot, judged: Signals, matter: Matter, lines: list[
     else:
         state = ACTION if acted is not None else OPEN
     life = _Life(state, acted, done, _day(closed, snapshot) if closed else None, checked)
-    began, rows = _day(matter.began_at or matter.opened_at, snapshot), _rows(judged, matter)
-    opened = min((row["opened_at"] for row in rows if row["closed_at"] is None), default=matter.opened_at)
+    began = _day(matter.began_at or matter.opened_at, snapshot)
     made = _entry(life, lines, today, key=matter.key, matter=matter, text="", since=began)
-    return replace(made, opened_on=_day(opened, snapshot))
+    return replace(made, opened_on=_day(_opened(snapshot, matter), snapshot))
+
+
+def _opened(snapshot: Snapshot, matter: Matter) -> datetime:
+    """When the first of its signals that are open opened, of one that opened again its last time; one that opened
+    before the matter began, by chance or for another reason, counts since then.
+    """
+    held = {(one.table, one.row) for one in matter.signals}
+    mine = [one for one in snapshot.once(every_signal) if (one.table, one.row_number) in held]
+    opened = min((one.lately.opened for one in mine if one.row["closed_at"] is None), default=matter.opened_at)
+    return max(opened, matter.began_at or opened)
 
 
 def _decisions(snapshot: Snapshot, today: date) -> list[Entry]:

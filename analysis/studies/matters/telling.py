@@ -82,6 +82,7 @@ def told(
         planned=None,
         base_moved=_base_moved(snapshot, main, [one.row for one in signals if one.table == "found"]),
         back_since=max(ends, default=None),
+        known_over=_known_over(parts, closed) if ends else None,
         lines=tuple(entries["sequence"]),
         usual_at=parts[0].usual_at if parts and len({part.stage for part in parts}) == 1 else "",
     )
@@ -98,6 +99,16 @@ def told(
     )
 
 
+def _known_over(parts: list[Part], closed: list[datetime | None]) -> datetime | None:
+    """By when it was sure that it had ended: by its readings; where nothing is named, because all its charts had closed
+    too, whose signals may else have been another cause's until then.
+    """
+    ends = [part.known_over for part in parts if part.ended_at is not None]
+    ways = (ends, [] if any(part.named for part in parts) else closed)
+    told = [max(one for one in each if one is not None) for each in ways if each and None not in each]
+    return min(told, default=None)
+
+
 def first_of(signals: list[Signal], parts: list[Part]) -> tuple[datetime, Signal]:
     """The signal that opened first for it, and when: one that had opened long before it began opened for another. Of
     what comes again, or creeps, so that its start is a guess, all count.
@@ -107,7 +118,8 @@ def first_of(signals: list[Signal], parts: list[Part]) -> tuple[datetime, Signal
         return row["opened_at"], signals[0]
     since = parts[0].measured.began_low - BEFORE
     each = [(time["opened_at"], one.number, one) for one in signals for time in one.row.get("each") or [one.row]]
-    opened_at, _, first = min((time for time in each if time[0] >= since), default=(row["opened_at"], 0, signals[0]))
+    late = [time for time in each if time[0] >= since]
+    opened_at, _, first = min(late) if late else max(each)  # where all had, the last of them
     return opened_at, first
 
 
@@ -204,6 +216,7 @@ def _in_steps(parts: list[Part]) -> Measured:
         for one in parts
         if one.stage == first.stage
         and one.characteristic == first.characteristic
+        and (one is first or one.ended_at is None)  # what ended is no step of what goes on, nor of itself
         and 2 * len(set(one.models) & set(first.models)) >= len(first.models)  # one model more is no step of all
     ]
     steps = [one.measured for one in mine]

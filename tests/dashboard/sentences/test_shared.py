@@ -221,8 +221,34 @@ def test_two_that_are_back_say_at_which_stage_and_whose_they_were():
     two = [matter(at_one, over_all=0.03, levels=3, back_since=at(28)).matter, matter(back_since=at(28)).matter]
     said = str(ended.back(found(back=two), SHOP))
     assert "at one of three who set it: back since" in said
-    same = str(ended.back(found(back=[matter(stages=["bridge_fitting"]).matter] * 2), SHOP))
-    assert same.count("at bridge fitting: back since") == 2
+    each = [matter(stages=[stage]).matter for stage in ("bridge_fitting", "final_inspection")]
+    same = str(ended.back(found(back=each), SHOP))
+    assert "at bridge fitting: back since" in same
+    assert "at final inspection: back since" in same
+
+
+def test_ends_of_one_bench_say_of_which_lot_or_air_each_was_and_nobody_is_named():
+    lot = matter(MovesWith([candidate(records.LOT, "BW-110")], 3), back_since=at(28)).matter
+    air = matter(MovesWith([candidate(records.HUMIDITY, "", change=17.0)], 3), back_since=at(26)).matter
+    said = ended.back(found(back=[lot, air]), SHOP)
+    text = f"{said.lead}{said.rest}".replace("\u00a0", " ")
+    assert text.startswith("Action treble on LARK-25: back since 28 Mar, with neck lot BW-110. It had moved up 0.11 mm")
+    assert " Back since 26 Mar, with damper air (+17 %RH). It had moved up" in text
+    assert text.count("Action treble on LARK-25") == 1
+    who = ended.back(found(back=[matter(MovesWith([candidate(records.SET_BY, "T02")], 3)).matter]), SHOP)
+    assert "T02" not in str(who)
+
+
+def test_what_reads_the_same_is_told_to_be_back_once():
+    said = ended.back(found(back=[matter(key=key, back_since=at(28)).matter for key in ("a1", "b2")]), SHOP)
+    assert f"{said.lead}{said.rest}".count("back since") == 1
+
+
+def test_what_may_be_chance_is_that_unless_its_readings_or_a_name_leave_it_out():
+    assert matter(replace(NOTHING, nothing=0.2), real=0.6).matter.may_be_chance
+    assert not matter(replace(NOTHING, nothing=0.2), real=0.8).matter.may_be_chance
+    assert not matter(replace(NOTHING, nothing=0.01), real=0.6).matter.may_be_chance
+    assert not matter(MovesWith([candidate(records.LOT, "BW-110")], 3), real=0.6).matter.may_be_chance
 
 
 def test_two_of_one_name_say_at_which_stage():

@@ -75,3 +75,13 @@ def test_a_chart_of_another_position_that_has_closed_does_not_say_which_moved():
     assert told("some day") == ("bass",)
     assert told(None) == ("treble",)
     assert told("some day", until="that day") == ("treble",)
+
+
+def test_a_position_whose_chart_is_quiet_for_a_week_is_told_where_its_readings_moved_as_well():
+    pooled = SimpleNamespace(table="others", row={"closed_at": None, "position": ""})
+    single = SimpleNamespace(table="found", row={"closed_at": None, "position": "treble"})
+    looked = Looked("action", "final", [pooled, single], Span(None, None), None)
+    for seed in range(5):
+        all_three = part(seed, moved=(1.4, 1.5, 1.5), touched=0.5)
+        assert places_of(looked, [pooled, single], all_three, None) is None
+        assert places_of(looked, [pooled, single], part(seed, moved=(0, 0, 1.5)), None) == ("treble",)
