@@ -18,6 +18,7 @@ from analysis.studies.matters.register import ACTION, OPEN, Entry, due
 from analysis.studies.necks import air as necks_air
 from analysis.studies.necks import apart as far_lots
 from analysis.studies.necks import lots
+from analysis.studies.people.catchers import Caught, caught_by_one
 from analysis.studies.rework import rework
 from analysis.studies.room import settling
 from analysis.studies.room.coarse_of_late import coarse_of_late
@@ -44,6 +45,7 @@ class MatterSeen:
     new: bool  # opened in the week under review
     line: list[float | None]  # the running average of its main stream, shares of `rack.scale`, oldest first
     light_from: int | None
+    caught: Caught | None = None  # of a share that rose: one of several testers who sends more back
 
 
 @dataclass(frozen=True)
@@ -268,7 +270,9 @@ def _matters(snapshot: Snapshot, week: date) -> list[MatterSeen]:
         new = one.opened_at.astimezone(snapshot.shop.zone).date() >= week
         lately = one.planned is not None and one.planned.on >= week - timedelta(weeks=1)
         if one.planned is None or not one.planned.followed or new or lately:
-            seen.append(MatterSeen(one, new, list(line or []), light_from))
+            rose = not one.characteristics and (one.size or 0.0) > 0
+            caught = caught_by_one(snapshot, str(one.main["stage"])) if rose else None
+            seen.append(MatterSeen(one, new, list(line or []), light_from, caught))
     last = week + timedelta(days=6)
     return sorted(
         seen,

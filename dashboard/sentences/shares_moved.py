@@ -4,6 +4,7 @@ from datetime import date
 
 from analysis.review import MatterSeen
 from analysis.studies.matters.records import Matter
+from analysis.studies.people.catchers import Caught
 from dashboard import numbers
 from dashboard.address import address
 from dashboard.sentences import rework, shared
@@ -24,17 +25,35 @@ def share(seen: MatterSeen, shop: Shop, now: date, chance: str) -> Sentence:
     else:  # a week kept before these were counted
         before = f"{numbers.share(value, 100)} of its instruments, {numbers.share(value - size, 100)} before"
         lead, rest = f"{lead} than its last weeks would give: {before}", f", {rest}."
-    fresh = "New this week. " if seen.new else ""
+    words = ["New this week." if seen.new else "", by_one(seen.caught, shop, now), chance]
     return Sentence(
         f"moved-{'up' if size > 0 else 'down'}",
         f"{more.lower()} came back",
         lead,
         rest,
-        f"{fresh}{chance}".strip(),
+        " ".join(word for word in words if word),
         address("/rework", caused_at=stage, **{"from": counted_from(seen.matter, shop), "to": now}),
         "Rework",
         key=seen.matter.key,
     )
+
+
+def by_one(caught: Caught | None, shop: Shop, now: date) -> str:
+    """Where one of several testers sends more back than before and the others do not; nobody is named here."""
+    if caught is None:
+        return ""
+    others = "the other's" if caught.of == 2 else "the others'"
+    testers = f"one of {numbers.in_words(caught.of)} at {shop.stage_name(caught.stage).lower()}"
+    return (
+        f"Of those that {testers} tried since the week of {numbers.day(caught.since, now)} "
+        f"{_of(caught.back, caught.tried)} came back, before "
+        f"{_of(caught.back_before, caught.tried_before)}; of {others} {_of(caught.others_back, caught.others_tried)}, "
+        f"before {_of(caught.others_back_before, caught.others_tried_before)}: look first at how they judge, together."
+    )
+
+
+def _of(back: int, tried: int) -> str:
+    return f"{numbers.of(back, tried)} ({numbers.share(back / tried, tried)})"
 
 
 def counted_from(matter: Matter, shop: Shop) -> date:

@@ -14,10 +14,10 @@ NEARLY_ALL = 0.98  # of the instruments never sent back
 
 
 def who_tried(snapshot: Snapshot) -> pl.DataFrame:
-    """A row a judged instrument and stage at which something was caused in round 1: serial, stage, tester.
+    """A row a judged instrument and stage at which something was caused in round 1: serial, stage, tester, caught_at.
 
     tester : who first tried it, in round 1, at the stage that sent most instruments back to this one; where nobody
-    stands there, or only what came back is written down there, who judged it.
+    stands there, or only what came back is written down there, who judged it, and caught_at, that stage, is ''.
     """
     told = snapshot.once(story)
     judged = told.instruments.filter("judged")
@@ -39,8 +39,9 @@ def who_tried(snapshot: Snapshot) -> pl.DataFrame:
     first = first.join(_written(whole, loops, first), on="caught_at", how="semi", maintain_order="left")
     pairs = whole.join(catches.select("stage", "caught_at"), how="cross", maintain_order="left_right")
     found = pairs.join(first, on=["serial", "caught_at"], how="left", maintain_order="left")
-    named = pl.when(pl.col("tech").fill_null("") != "").then("tech").otherwise("_judge")
-    return found.select("serial", "stage", tester=named)
+    tried = pl.when(pl.col("tech").fill_null("") != "")
+    where = tried.then("caught_at").otherwise(pl.lit(""))
+    return found.select("serial", "stage", tester=tried.then("tech").otherwise("_judge"), caught_at=where)
 
 
 def _written(whole: pl.DataFrame, loops: pl.DataFrame, first: pl.DataFrame) -> pl.DataFrame:

@@ -13,6 +13,7 @@ import pytest
 from analysis.review import MatterSeen, Review
 from analysis.studies.matters import records
 from analysis.studies.matters.records import Candidate, Matter, MovesWith, Planned, TellApart
+from analysis.studies.people.catchers import Caught
 from dashboard import numbers
 from dashboard.sentences import ended, findings, going_with, matters
 from dashboard.sentences import shared as sentences
@@ -601,6 +602,11 @@ def test_a_share_that_stays_high_says_how_many_since_when_and_how_sure_it_is():
         "More came back to bridge fitting since about the week of 9 Mar: 31 of 190 instruments (16 %) where some 12 "
         "(6 %) would be expected; 1.7 to 3.9 times as many."
     )
+    one = Caught("final_inspection", 2, date(2026, 3, 9), 20, 90, 4, 100, 4, 100, 5, 100)
+    assert (
+        "Of those that one of two at final inspection tried since the week of 9 Mar 20 of 90 (22 %) came back, before "
+        "4 of 100 (4 %); of the other's 4 of 100 (4 %), before 5 of 100 (5 %): look first at how they judge, together."
+    ) in told(found(matters=[replace(seen, caught=one)]))[0]
     line = matters.line(seen.matter, SHOP, date(2026, 3, 27))[1]
     assert plain(line).startswith("More than its last weeks would give: 31 of 190 instruments (16 %) where some 12")
     assert seen.matter.shown
