@@ -263,8 +263,6 @@ def _need_rows(seen: pl.DataFrame, shop: Shop) -> list[NeedRow]:
         needs = [_need(row, shop) for row in part.iter_rows(named=True)]
         most, clear = part.row(0, named=True), int(part["more"].sum())
         say = f"{numbers.of(clear, len(part))} need more" if clear else "none clearly needs more"
-        if bench := words.at_bench(shop, most):
-            say += f", read at {bench}"
         if most["outside"]:
             say += f"; {most['model']}: {numbers.of(most['outside'], most['n'])} out"
         rows.append(NeedRow(sentences.characteristic(shop, str(key), str(position)), needs, say))
@@ -273,8 +271,9 @@ def _need_rows(seen: pl.DataFrame, shop: Shop) -> list[NeedRow]:
 
 def _need(row: dict[str, Any], shop: Shop) -> Need:
     doubt = "" if row["promise"] else f", {one.doubts(row)}"
+    at = f" at {bench}" if (bench := words.at_bench(shop, row)) else ""
     told = (
-        f"{words.what(shop, row)}: {one.need_words(row)}; {numbers.of(row['outside'], row['n'])} outside, "
+        f"{words.what(shop, row)}: {one.need_words(row)}; {numbers.of(row['outside'], row['n'])} outside{at}, "
         f"{numbers.share_range(row['share_low'], row['share_high'], row['n'])}{doubt}"
     )
     key = f"{row['characteristic']}|{row['position']}|{row['model']}"

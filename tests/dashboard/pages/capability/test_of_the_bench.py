@@ -50,6 +50,7 @@ def test_what_only_its_bench_reads_is_judged_as_set_there_and_said_to_be_of_the_
     assert "Nothing to judge yet." not in text
     assert "action treble on LARK-25 most: " in text
     assert " outside as set at bridge fitting (" in text
+    assert " outside at bridge fitting, " in text
     assert "as the bench that sets it left it on the first pass: of the bench, not of the end" in text
     assert "Not among them: neck relief (read at bridge fitting, not at a final inspection, and no set_at" in text
 
