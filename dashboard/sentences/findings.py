@@ -135,18 +135,19 @@ def week(found: Review, shop: Shop) -> list[Sentence]:
     now = found.last_day
     order = sorted(found.matters, key=lambda one: one.matter.to_target)
     names = [name(one.matter, shop) for one in order]
-    many = [moved(one, shop, now, at=names.count(what) > 1) for one, what in zip(order, names, strict=True)]
+    first_ones = list(zip(order, names, strict=True))[:MOST_MATTERS]
+    many = [moved(one, shop, now, at=names.count(what) > 1) for one, what in first_ones]
     lots = [lot(row, shop) for row in found.lots.head(2).iter_rows(named=True)]
     out = [one for one in (leaving.leaving(found, shop),) if one]
     first, then = (out, []) if leaving.comes_first(found) else ([], out)
     grain = coarse(found, shop)
     coming = [grain] if grain and is_coming(found, shop) else []
-    said = first + many[:MOST_MATTERS] + coming + lots + then + [one for one in (came_back(found, shop),) if one]
+    said = first + many + coming + lots + then + [one for one in (came_back(found, shop),) if one]
     quiet = (back(found, shop), None if coming else grain, unshown(found, shop), thin(found, shop), steady(found))
     tail = [one for one in quiet if one]
     room = MOST - len(tail[-1:])
     kept = (said + tail[:-1])[:room] + tail[-1:]
-    left = len(many) - sum(one in many for one in kept)
+    left = len(order) - sum(one in many for one in kept)
     if left > 0 and kept:
         place = max((k for k, one in enumerate(kept) if one in many), default=0)
         last = kept[place]
