@@ -242,6 +242,13 @@ def _held(_snapshot: Snapshot) -> _Held:
     return _Held()
 
 
+def let_go(snapshot: Snapshot) -> None:
+    """Let go of the readings of a bench that nobody will ask for again."""
+    kept = snapshot.once(_held)
+    kept.wholes.clear()
+    kept.every.clear()
+
+
 def day_at(found: Evidence, when: datetime, snapshot: Snapshot) -> int:
     """Number of the last working day up to a moment."""
     day = when.astimezone(snapshot.shop.zone).date()

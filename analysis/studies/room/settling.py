@@ -20,12 +20,11 @@ SETTLING: dict[str, pl.DataType] = {
 }
 KEY = ["setup", "characteristic", "position"]
 ASKED_OF_VISITS = ("visit", "serial", "round", "role", "outcome", "bench_order")
-OF_READINGS = ("serial", "setup", "model", "characteristic", "position", "day", "log_id", "line", "value")
 
 
 def pairs(snapshot: Snapshot) -> pl.DataFrame:
-    """A row an instrument, characteristic and position with a first final reading: serial, setup, model, day, log_id,
-    line, value `after`, `before` (null: left out), `change` = after - before.
+    """A row an instrument, characteristic and position with a first final reading: setup, characteristic, position,
+    value `after`, `before` (null: left out), `change` = after - before.
 
     `before` is the reading (left where there is one) of the visit right before the first final one, rests aside, where
     that visit passed and measured the same at pitch.
@@ -62,7 +61,7 @@ def pairs(snapshot: Snapshot) -> pl.DataFrame:
         item.key: snapshot.shop.bench_order.get(item.at_pitch_from, -1) for item in snapshot.shop.characteristics
     }
     joined = (
-        told.readings[list(OF_READINGS)][after]
+        told.readings.at(after, *KEY, "value")
         .with_columns(
             previous=pl.Series(of["previous"][visit[after]]),
             order=pl.Series(of["order"][visit[after]]),
@@ -72,15 +71,13 @@ def pairs(snapshot: Snapshot) -> pl.DataFrame:
     )
     passed_at_pitch = (pl.col("order") >= 0) & (pl.col("order") >= pl.col("from_order"))
     return joined.select(
-        *(name for name in OF_READINGS if name != "value"),
-        pl.col("value").alias("after"),
-        pl.when(passed_at_pitch).then("before").alias("before"),
+        *KEY, pl.col("value").alias("after"), pl.when(passed_at_pitch).then("before").alias("before")
     ).with_columns(change=pl.col("after") - pl.col("before"))
 
 
 def settling_rows(snapshot: Snapshot) -> pl.DataFrame:
     """`settling` of the figures: mean change with its 95 % interval; `model` is the setup."""
-    return summed(snapshot.once(pairs))
+    return summed(pairs(snapshot))
 
 
 def summed(changes: pl.DataFrame) -> pl.DataFrame:
