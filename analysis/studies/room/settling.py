@@ -23,8 +23,8 @@ ASKED_OF_VISITS = ("visit", "serial", "round", "role", "outcome", "bench_order")
 
 
 def pairs(snapshot: Snapshot) -> pl.DataFrame:
-    """A row an instrument, characteristic and position with a first final reading: setup, characteristic, position,
-    value `after`, `before` (null: left out), `change` = after - before.
+    """A row an instrument, characteristic and position with a first final reading: serial, model, setup,
+    characteristic, position, value `after`, `before` (null: left out), `change` = after - before.
 
     `before` is the reading (left where there is one) of the visit right before the first final one, rests aside, where
     that visit passed and measured the same at pitch.
@@ -61,7 +61,7 @@ def pairs(snapshot: Snapshot) -> pl.DataFrame:
         item.key: snapshot.shop.bench_order.get(item.at_pitch_from, -1) for item in snapshot.shop.characteristics
     }
     joined = (
-        told.readings.at(after, *KEY, "value")
+        told.readings.at(after, "serial", "model", *KEY, "value")
         .with_columns(
             previous=pl.Series(of["previous"][visit[after]]),
             order=pl.Series(of["order"][visit[after]]),
@@ -71,7 +71,7 @@ def pairs(snapshot: Snapshot) -> pl.DataFrame:
     )
     passed_at_pitch = (pl.col("order") >= 0) & (pl.col("order") >= pl.col("from_order"))
     return joined.select(
-        *KEY, pl.col("value").alias("after"), pl.when(passed_at_pitch).then("before").alias("before")
+        "serial", "model", *KEY, pl.col("value").alias("after"), pl.when(passed_at_pitch).then("before").alias("before")
     ).with_columns(change=pl.col("after") - pl.col("before"))
 
 
