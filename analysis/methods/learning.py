@@ -69,21 +69,25 @@ class Curve:
 
         Raises UnusableData ("cannot be said yet") under 40 units or further than 2.5 times what was seen.
         """
-        if self.n < LEAST_UNITS:
-            raise UnusableData(
-                f"cannot be said yet: {self.n} instruments seen, {LEAST_UNITS} are needed; wait for more"
-            )
-        if not 1 <= unit <= FURTHEST * self.last:
-            raise UnusableData(
-                f"cannot be said yet: {unit:g} lies beyond {FURTHEST} times the {self.last:g} seen; ask for a nearer "
-                "number"
-            )
+        check_in_sight(unit, self.n, self.last)
         curves = level(unit, *self.grid)
         critical = float(stats.t.isf((1 - confidence) / 2, self.nu)) ** 2
         inside = self.misfit <= critical
         stretch = np.exp(np.sqrt((critical - self.misfit[inside]) * self.level_variance))
         return Projection(
             float(self.at(unit)), float((curves[inside] / stretch).min()), float((curves[inside] * stretch).max())
+        )
+
+
+def check_in_sight(unit: float, n: int, last: float, furthest: float = FURTHEST) -> None:
+    """Raises UnusableData ("cannot be said yet") under 40 units seen, or where `unit` lies further than `furthest`
+    times the last of them.
+    """
+    if n < LEAST_UNITS:
+        raise UnusableData(f"cannot be said yet: {n} instruments seen, {LEAST_UNITS} are needed; wait for more")
+    if not 1 <= unit <= furthest * last:
+        raise UnusableData(
+            f"cannot be said yet: {unit:g} lies beyond {furthest} times the {last:g} seen; ask for a nearer number"
         )
 
 

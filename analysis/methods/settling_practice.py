@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import stats
 
-from analysis.methods.learning import LEAST_UNITS, Projection
+from analysis.methods.learning import Projection, check_in_sight
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats
 
@@ -54,17 +54,9 @@ class Settling:
     def project(self, unit: float, confidence: float = 0.90) -> Projection:
         """The curve at `unit` with an interval: typical amounts there, not one instrument's.
 
-        Raises UnusableData ("cannot be said yet") under 40 units or further than 2.5 times what was seen.
+        Raises UnusableData ("cannot be said yet") under 40 units or further than 1.5 times what was seen.
         """
-        if self.n < LEAST_UNITS:
-            raise UnusableData(
-                f"cannot be said yet: {self.n} instruments seen, {LEAST_UNITS} are needed; wait for more"
-            )
-        if not 1 <= unit <= FURTHEST * self.last:
-            raise UnusableData(
-                f"cannot be said yet: {unit:g} lies beyond {FURTHEST} times the {self.last:g} seen; ask for a nearer "
-                "number"
-            )
+        check_in_sight(unit, self.n, self.last, FURTHEST)
         critical = 2 * float(stats.f.isf(1 - confidence, 2, self.nu))  # level and shape are both looked for
         inside = self.misfit <= critical
         away = _shapes(np.array([float(unit)]), self.power[inside], self.knee[inside])[:, 0] - self.middle[inside]
