@@ -26,6 +26,7 @@ CHARACTERISTIC, OUTCOMES, LATER, CAUSES, LIMITS, JUDGED, LAST, MINUTES, REPAIRS,
 SOME = 0.05  # of the cells of a characteristic, or of a stage's visits without minutes: so many are said
 LEAST = 10  # cells of numbers in a column that nobody has mapped: fewer are no lost measurement
 NUMBERS = 0.5  # of its cells: the column holds measurements
+PERSON = 30  # visits of a name that no list knows from which on it is no slip of another
 ONLY = 0.95  # of the instruments at a bench came to it in a loop: its work is done where it is asked for
 UNREAD: dict[str, pl.DataType] = {
     "what": pl.String(),  # one of the words above
@@ -225,7 +226,7 @@ def _repairs(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
 
 
 def _people(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
-    rows = snapshot.once(unlisted)
+    rows = snapshot.once(unlisted).filter(pl.col("visits") >= PERSON)
     return [(PEOPLE, "", int(rows["visits"].sum()), len(told.visits), len(rows))] if len(rows) else []
 
 
