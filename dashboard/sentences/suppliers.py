@@ -114,15 +114,18 @@ def _worth(spent: Spent, shop: Shop, money: bool) -> str:
     return f", {numbers.money(one, code)} ({numbers.span(low, high, 0)}) of labour"
 
 
+def _over(spent: Spent) -> str:
+    return f"over {numbers.count(spent.necks)} judged necks{', few' if spent.necks < FEW else ''}"
+
+
 def supplier_cost(spent: Spent, measure: str, shop: Shop, *, money: bool = True) -> str:
     """What a supplier's usual lots took more than the others', or less."""
-    few = ", few" if spent.necks < FEW else ""
-    over = f"over {numbers.count(spent.necks)} judged necks{few}"
+    over = _over(spent)
     if not spent.shown:
         return f"They are not shown to take more or less {_at(measure)} than the others': {a_neck(spent)}, {over}."
     if spent.high < 0:
-        less = Spent(spent.necks, -spent.minutes, -spent.high, -spent.low)
-        return f"They took {a_neck(less)} less {_at(measure)} than the others': {hours(less)} {over}."
+        less = f"{a_neck(spent.less)} less {_at(measure)}"
+        return f"They took {less} than the others': {hours(spent.less)} {over}."
     return (
         f"They took {a_neck(spent)} more {_at(measure)} than the others': {hours(spent)}"
         f"{_worth(spent, shop, money)} {over}."
@@ -132,12 +135,11 @@ def supplier_cost(spent: Spent, measure: str, shop: Shop, *, money: bool = True)
 def lots_cost(spent: Spent, many: int, measure: str, shop: Shop, *, money: bool = True) -> str:
     """What a supplier's lots that stand apart took more than its usual ones."""
     which = "The lot that stands apart" if many == 1 else f"The {numbers.in_words(many)} lots that stand apart"
-    over = f"over {numbers.count(spent.necks)} judged necks{', few' if spent.necks < FEW else ''}"
+    over = _over(spent)
     if not spent.shown:
         return f"{which} {_is(many)} not shown to take more {_at(measure)}: {a_neck(spent)}, {over}."
     if spent.high < 0:
-        less = Spent(spent.necks, -spent.minutes, -spent.high, -spent.low)
-        return f"{which} took {a_neck(less)} less {_at(measure)} than the supplier's usual lots, {over}."
+        return f"{which} took {a_neck(spent.less)} less {_at(measure)} than the supplier's usual lots, {over}."
     return (
         f"{which} took {a_neck(spent)} more {_at(measure)} than the supplier's usual lots: {hours(spent)}"
         f"{_worth(spent, shop, money)} {over}."

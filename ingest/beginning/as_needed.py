@@ -4,6 +4,7 @@ from collections import defaultdict
 
 from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.guesses import guess_outcome
+from ingest.beginning.where_set import stage_named
 from ingest.reading.headings import plain
 
 SENT = "send back"
@@ -38,13 +39,13 @@ def _came(log: LogDraft, draft: Draft) -> dict[str, tuple[int, int]]:
         return {}
     none = ("",) * len(where.cells)
     ends = zip(outcome.cells if outcome else none, back_to.cells if back_to else none, strict=True)
-    stages = {plain(key): key for key in draft.stages} | {plain(word): key for word, key in log.words["stage"].items()}
+    stages = {word: stage_named(draft, log, word) for word in set(where.cells)}
     said = {plain(word): key for word, key in log.words.get("outcome", {}).items()}
     before: dict[str, bool] = {}  # of each instrument: did its last row send it back
     seen: set[tuple[str, str]] = set()
     found: dict[str, list[int]] = defaultdict(lambda: [0, 0])
     for who, cell, (ended, place) in zip(serial.cells, where.cells, ends, strict=True):
-        instrument, stage = who.strip(), stages.get(plain(cell), "")
+        instrument, stage = who.strip(), stages[cell]
         if stage and (instrument, stage) not in seen:
             seen.add((instrument, stage))
             found[stage][0] += before.get(instrument, False)

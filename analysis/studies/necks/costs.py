@@ -39,6 +39,11 @@ class Spent:
         return one, low, high
 
     @property
+    def less(self) -> "Spent":
+        """The same as minutes less."""
+        return Spent(self.necks, -self.minutes, -self.high, -self.low)
+
+    @property
     def shown(self) -> bool:
         """Does the interval leave nothing more out?"""
         return self.low > 0 or self.high < 0

@@ -90,7 +90,8 @@ def _laid(snapshot: Snapshot) -> dict[str, Alike | pl.DataFrame]:
 def _rows(name: str, found: Alike) -> list[dict[str, Any]]:
     means = np.array([found.level(one) + found.usual for one in found.lots])
     own = np.array([found.level(one) + found.own[one] for one in found.lots])
-    levels = np.where(np.isnan(found.fit.told(means)[0]), found.fit.told(own), found.fit.told(means))
+    by_all = np.asarray(found.fit.told(means))
+    levels = np.where(np.isnan(by_all[0]), found.fit.told(own), by_all)
     several = len(found.lots) > 1
     offs = _off(found, np.array([found.against(one) for one in found.lots])) if several else [{}]
     many = sum(found.lots.values())

@@ -20,6 +20,7 @@ from ingest.store.snapshot import Snapshot
 LEAST = 30  # instruments of the tester, and of the others, before and since
 RISK = 0.001  # of one tester in one week: some tens of weeks and testers are looked at
 ALIKE = 0.05
+SURE, SAME = (float(stats.chi2.isf(chance, 1)) for chance in (RISK, ALIKE))
 
 
 @dataclass(frozen=True)
@@ -80,8 +81,7 @@ def _told(table: Floats) -> float:
     rose, apart, moved = _apart(since, before), _apart(since, others), _apart(others, others_before)
     if since[0] * others[1] <= others[0] * since[1]:
         return 0.0
-    sure, alike = stats.chi2.isf(RISK, 1), stats.chi2.isf(ALIKE, 1)
-    return rose if rose > sure and apart > sure and moved < alike else 0.0
+    return rose if rose > SURE and apart > SURE and moved < SAME else 0.0
 
 
 def _apart(one: Floats, other: Floats) -> float:

@@ -53,8 +53,8 @@ def first_work(snapshot: Snapshot) -> pl.DataFrame:
 
 def _without(rows: pl.DataFrame, found: pl.DataFrame, work: pl.DataFrame) -> pl.DataFrame:
     """Rows of `counted` with REPLACED by what the others give who are not among those found; and not_held."""
-    parts = [pl.DataFrame(schema={"stage": pl.String(), "tech": pl.String(), **dict.fromkeys(REPLACED, pl.Float64())})]
-    parts[0] = parts[0].with_columns(not_held=pl.lit(None, dtype=pl.Int64))
+    told_of = {"stage": pl.String(), "tech": pl.String(), **dict.fromkeys(REPLACED, pl.Float64())}
+    parts = [pl.DataFrame(schema=told_of | {"not_held": pl.Int64()})]
     for (stage,), away in found.partition_by("stage", as_dict=True, maintain_order=True).items():
         off = away["tech"].to_list()
         here = work.filter(pl.col("stage") == stage)

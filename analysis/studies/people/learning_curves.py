@@ -19,7 +19,7 @@ from analysis.methods.settling_practice import FURTHEST, LEAST, fit_settling
 from analysis.studies.people.far_off import near
 from analysis.studies.people.level_reached import Since, in_minutes, in_what_is_set
 from analysis.studies.people.set_spread import offset_of, spreads
-from analysis.studies.people.techs import exposure
+from analysis.studies.people.techs import TIMED, exposure
 from analysis.studies.story.of_visits import SEVERAL
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
@@ -185,9 +185,8 @@ def _minutes(
     """The tech's timed visits with `even`: minutes brought to one model, as long as those of this tech's mix are on
     average; and the quartiles of the hands they are held against on that footing.
     """
-    timed = (pl.col("minutes_from") != "planned") & (pl.col("minutes") > 0)
-    theirs = visits.filter(timed & pl.col("tech").is_in(hands))
-    own = mine.filter(timed)
+    theirs = visits.filter(TIMED & pl.col("tech").is_in(hands))
+    own = mine.filter(TIMED)
     middle = theirs.group_by("model").agg(pl.col("minutes").median().alias("middle"))
     mix = own.join(middle, on="model", how="inner")["middle"].mean()
     overall = theirs["minutes"].median() if mix is None else mix

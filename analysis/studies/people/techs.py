@@ -6,7 +6,7 @@ visit there before them was the tech's. Not charged: what came from a supplier o
 instrument without a rod, and visits that bear two names.
 """
 
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 import polars as pl
@@ -19,6 +19,7 @@ from analysis.studies.people.same_mix import MIX, expected
 from analysis.studies.people.who_tried import who_tried
 from analysis.studies.story.of_visits import SEVERAL
 from analysis.studies.story.story import story
+from analysis.studies.story.unlisted import OF_LATE
 from analysis.studies.story.unread import causes_read, outcome_read
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
@@ -31,7 +32,7 @@ FLAG = 0.045
 FLAG_UNSURE = 0.035  # the same where the expectation is known worse than chance leaves the count (ratio_bounds.md)
 NO_ROD, TWO_NAMES, NOBODY, NOT_JUDGED = "no rod", "two names", "nobody named", "not judged yet"
 
-OF_LATE = timedelta(weeks=8)
+TIMED = (pl.col("minutes_from") != "planned") & (pl.col("minutes") > 0)  # visits whose minutes were typed or clocked
 
 TECHS: dict[str, pl.DataType] = {
     "stage": pl.String(),
@@ -92,7 +93,7 @@ def people(snapshot: Snapshot) -> pl.DataFrame:
 def counted(snapshot: Snapshot) -> pl.DataFrame:
     """The counts of `people` with EXPECTED beside them, before one is held against the other; in bench order."""
     visits = named(snapshot.once(story).visits.filter(pl.col("round") == 1))
-    timed = pl.col("first_pass") & (pl.col("minutes_from") != "planned") & (pl.col("minutes") > 0)
+    timed = pl.col("first_pass") & TIMED
     rows = tables.plain(
         visits.group_by("stage", "tech").agg(
             pl.len().alias("visits"),

@@ -13,7 +13,7 @@ from dash import Dash, dcc, html
 from analysis.methods.problems import UnusableData
 from analysis.studies.people import bands, first_work, learning_curves, set_spread, targets, techs
 from analysis.studies.people.keeping import past_keeping
-from analysis.studies.story.unlisted import unlisted
+from analysis.studies.story.unlisted import OF_LATE, unlisted
 from analysis.studies.story.unread import unread
 from dashboard import address as addresses
 from dashboard import numbers, parts
@@ -124,7 +124,7 @@ def _together(people: pl.DataFrame, shop: Shop, tech: str) -> list[html.P]:
     rows = working.filter(pl.col("ratio").is_not_null()).to_dicts()
     still = [row for row in rows if (half := bench_parts.late_of(row)) is None or not half.over]
     back = sentences_bench.look_together(still, shop)
-    late = desk.ask(set_spread.spreads, since=now - techs.OF_LATE)
+    late = desk.ask(set_spread.spreads, since=now - OF_LATE)
     late = late.join(working.select("stage", "tech"), on=["stage", "tech"], how="semi", maintain_order="left")
     apart = sentences_bench.set_apart(late.to_dicts(), shop)
     if any(who != tech for who, _, _ in [*back, *apart]):
