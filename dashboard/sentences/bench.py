@@ -147,7 +147,7 @@ def came_back(row: Row | None) -> str:
     seen = f"{numbers.of(back, n)} judged instruments came back"
     more = f"{few}{_repairs(row)}"
     if row["expected"] is None:
-        return f"{seen}. Nobody else does this work, so there is nothing to hold it against.{more}"
+        return f"{seen}. Nobody else did enough of the same models here to hold it against.{more}"
     known = ""
     if row["known_share"] < 0.995:
         known = f" Of {numbers.share(1 - row['known_share'], n)} of it the others did too little to say much."

@@ -164,3 +164,9 @@ def test_beside_a_persons_name_chance_is_told_where_nothing_is_named(shop):
     assert "half of such signals or more are chance" in coaching.of_one(unsure, shop, date(2026, 3, 30), theirs=True)
     named = matter(MovesWith([candidate("set by", "T05")])).matter
     assert "chance" not in coaching.of_one(named, shop, date(2026, 3, 30), theirs=True)
+
+
+def test_where_the_others_did_too_little_of_these_models_it_is_not_said_that_nobody_does_the_work():
+    told = bench.came_back(REPAIRS | {"expected": None}).replace("\xa0", " ")
+    assert "Nobody else did enough of the same models here to hold it against." in told
+    assert "Nobody else does this work" not in told
