@@ -158,6 +158,7 @@ class Matter:
     base_moved: bool = False  # the baseline that its main signal is held against holds a shift of its own
     back_since: datetime | None = None  # the first reading without its cause, where a chart of it is open still
     known_over: datetime | None = None  # by when its end was sure to be told; None: not yet, or it lasts
+    ended_at: datetime | None = None  # the first reading without its cause; None: it lasts, or no reading says when
     over_all: float | None = None
     """What the size comes to over all readings of its models since then, where what is named has only some of them."""
     one_reading: bool = False  # one that lies far out makes it, the others say nothing

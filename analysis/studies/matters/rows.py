@@ -14,6 +14,7 @@ MATTERS: dict[str, pl.DataType] = {
     "matter": pl.String(),
     "opened_at": TIME,
     "closed_at": TIME,
+    "ended_at": TIME,
     "cause": pl.String(),
     "cause_value": pl.String(),
     "probability": pl.Float64(),
@@ -46,10 +47,12 @@ JOIN = "; "
 
 
 def matter_rows(snapshot: Snapshot) -> pl.DataFrame:
-    """`matters` of the figures: a row a matter, by opening. probability: that one of those named in `cause` is right,
-    null where none is named. With [people] show = none a cause that is a person stands without a value. size: off the
-    baseline on the average since it began; of what creeps where it stands by now. a_week: how much further it moves
-    each week (95 %: a_week_low, a_week_high), null where it does not creep, 0 where it came to rest on `rests_on`.
+    """`matters` of the figures: a row a matter, by opening. ended_at: the first reading without its cause, null
+    while it lasts or where no reading says when; closed_at: when that was known. probability: that one of those
+    named in `cause` is right, null where none is named. With [people] show = none a cause that is a person stands
+    without a value. size: off the baseline on the average since it began; of what creeps where it stands by now.
+    a_week: how much further it moves each week (95 %: a_week_low, a_week_high), null where it does not creep, 0
+    where it came to rest on `rests_on`.
     """
     nobody = snapshot.shop.people.show == "none"
     state = {one.key: one.state for one in snapshot.once(register)}
@@ -63,6 +66,7 @@ def _row(one: Matter, *, nobody: bool) -> dict[str, object]:
         "matter": one.key,
         "opened_at": one.opened_at,
         "closed_at": one.closed_at,
+        "ended_at": one.ended_at,
         "cause": JOIN.join(cause.name for cause in named),
         "cause_value": JOIN.join(_value(cause, nobody) for cause in named),
         "probability": min(1.0, sum(cause.probability for cause in named)) if named else None,

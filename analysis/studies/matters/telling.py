@@ -10,6 +10,7 @@ import polars as pl
 
 from analysis.studies.drift.entries import known
 from analysis.studies.drift.limits import moved_baselines
+from analysis.studies.drift.opened import PERSON
 from analysis.studies.drift.signals import Signals
 from analysis.studies.drift.streams import KEY, STREAM
 from analysis.studies.drift.watching import AVERAGE
@@ -43,12 +44,9 @@ def told(
     opened_at, first = first_of(signals, parts)
     closed = [one.row["closed_at"] for one in signals]
     known = [when for when in closed if when is not None]
-    ends = [part.ended_at for part in parts if ended and part.ended_at is not None]
-    if ended and not ends and len(known) == len(closed):
-        returned = sorted(one.row["back_at"] for one in signals if one.row["back_at"] is not None)
-        ends = returned[len(returned) // 2 :][:1]  # the middle one: charts of few readings show it late
-    known += ends
-    closed_at = None if lasts or (len(known) < len(closed) and not ended) else max(known)
+    over = ended or (len(known) == len(closed) and not lasts)
+    ends = _ends(signals, parts) if over else []
+    closed_at = _closed_at(signals, parts, known + (ends if ended else []), opened_at) if over else None
     state = _state(snapshot, signals, entries, closed_at, ended=ended)
     share = tolerance.get(tuple(str(main[name]) for name in KEY))
     record = Matter(
@@ -81,8 +79,9 @@ def told(
         tell_apart=parts[0].tell_apart if parts else [],
         planned=None,
         base_moved=_base_moved(snapshot, main, [one.row for one in signals if one.table == "found"]),
-        back_since=max(ends, default=None),
-        known_over=_known_over(parts, closed) if ends else None,
+        back_since=max(ends, default=None) if ended else None,
+        known_over=_known_over(parts, closed) if ends and ended else None,
+        ended_at=max(ends, default=None),
         lines=tuple(entries["sequence"]),
         usual_at=parts[0].usual_at if parts and len({part.stage for part in parts}) == 1 else "",
     )
@@ -97,6 +96,27 @@ def told(
         share_of_tolerance=abs(size) / share if size is not None and share else None,
         planned=parts[0].planned if parts else None,
     )
+
+
+def _ends(signals: list[Signal], parts: list[Part]) -> list[datetime]:
+    """When what is over ended: by the readings of each part; where none says so, by the middle one of the charts that
+    came back, since those of few readings show it late. Nothing while a chart is open, or where somebody closed it.
+    """
+    ends = [part.ended_at for part in parts if part.ended_at is not None]
+    if ends or any(one.row["closed_at"] is None for one in signals):
+        return ends
+    returned: list[datetime] = sorted(one.row["back_at"] for one in signals if one.row["back_at"] is not None)
+    return returned[len(returned) // 2 :][:1]
+
+
+def _closed_at(signals: list[Signal], parts: list[Part], known: list[datetime], opened_at: datetime) -> datetime:
+    """When what is over was known to be, by its charts; sooner where the readings of all its parts say so, for a chart
+    of it may open again by chance as long as it lives. Not before it opened; what a person closed, when they did.
+    """
+    last, sure = max(known), None
+    if all(part.ended_at is not None for part in parts) and not any(one.row["closed_by"] == PERSON for one in signals):
+        sure = _known_over(parts, [])
+    return last if sure is None else max(opened_at, min(last, sure))
 
 
 def _known_over(parts: list[Part], closed: list[datetime | None]) -> datetime | None:

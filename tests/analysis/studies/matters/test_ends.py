@@ -4,14 +4,17 @@ from datetime import UTC, date, datetime, timedelta
 from types import SimpleNamespace
 
 import numpy as np
+import polars as pl
 import pytest
 
 from analysis import review
 from analysis.methods.candidates import Factor
+from analysis.studies.drift.opened import PERSON
 from analysis.studies.matters import telling
 from analysis.studies.matters.groups import Group, alike
 from analysis.studies.matters.known_over import known_over
 from analysis.studies.matters.register import register
+from analysis.studies.matters.rows import matter_rows
 from tests.analysis.studies.drifting import START, shop, snapshot
 from tests.trials.caused_shops import Cause, planted
 
@@ -104,3 +107,43 @@ def test_a_matter_whose_charts_had_all_opened_long_before_goes_by_the_last_of_th
     measured = SimpleNamespace(earlier=(), creeping=None, began_low=began)
     opened, first = telling.first_of([signal], [SimpleNamespace(measured=measured)])
     assert (opened, first) == (times[1]["opened_at"], signal)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_how_long_what_is_over_lasted_stands_in_the_figures(seed):
+    days = np.arange(DAYS)
+    made = bench(seed, 1.3 * ((days >= 45) & (days < 60)))
+    rows = matter_rows(made).filter(pl.col("size") > 0.03)
+    over = START + timedelta(days=60 // 5 * 7)
+    assert [abs((when - over).days) <= 3 for when in rows["ended_at"]] == [True]
+    lasts = matter_rows(bench(seed, 1.3 * (days >= 80))).filter(pl.col("size") > 0.03)
+    assert lasts.select("closed_at", "ended_at").rows() == [(None, None)]
+
+
+def closed(*, by="back at its baseline", after=0):
+    """A signal whose chart was back a day after START, and closed so many days later."""
+    back = START + timedelta(days=1)
+    return SimpleNamespace(row={"closed_at": back + timedelta(days=after), "closed_by": by, "back_at": back})
+
+
+def test_a_chart_that_opens_again_by_chance_long_after_does_not_move_the_closing():
+    def closed_at(signals, *parts, opened=START):
+        return telling._closed_at(signals, list(parts), [one.row["closed_at"] for one in signals], opened)
+
+    sure = START + timedelta(days=3)
+    over = SimpleNamespace(ended_at=START, known_over=sure, named=True)
+    late, day = [closed(after=2), closed(after=200)], START + timedelta(days=1)
+    assert closed_at(late, over) == sure
+    assert closed_at([closed(after=1)], over) == day + timedelta(days=1)  # all charts were back sooner
+    assert closed_at(late, over, opened=sure + timedelta(days=1)) == sure + timedelta(days=1)
+    unsaid = SimpleNamespace(ended_at=None, known_over=None, named=True)
+    assert closed_at(late, over, unsaid) == closed_at(late) == day + timedelta(days=200)
+    assert closed_at([closed(by=PERSON, after=200)], over) == day + timedelta(days=200)
+
+
+def test_what_no_reading_says_the_end_of_ended_when_half_of_its_charts_were_back():
+    each = [closed(), closed(after=90), closed(after=1)]
+    each[1].row["back_at"] += timedelta(days=90)
+    assert telling._ends(each, []) == [START + timedelta(days=1)]
+    each[0].row["closed_at"] = None
+    assert telling._ends(each, []) == []
