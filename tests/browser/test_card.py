@@ -4,7 +4,7 @@ import csv
 import re
 
 import pytest
-from playwright.sync_api import BrowserContext, Page
+from playwright.sync_api import BrowserContext, Page, Route
 
 from dashboard.app import make_app
 from dashboard.desk.desk import Desk
@@ -259,3 +259,40 @@ def test_nothing_is_kept_that_nobody_said_whatever_hands_do(shop, browser, serve
     assert len(rows(shop, "bench-8")) == 1
     for each in (again, other):
         each.close()
+
+
+@pytest.mark.long
+def test_an_outcome_pressed_while_the_last_value_is_being_answered_is_judged_by_that_answer(shop, browser, served):
+    address = served(make_app(Desk(shop)))
+    page = tablet(browser, address, "bench 4")
+    late: list[Route] = []
+    page.route(
+        "**/card/judge",
+        lambda route: late.append(route) if route.request.post_data_json["text"] in ("2.6", "9") else route.continue_(),
+    )
+    told = "document.querySelector('[data-answer=\"action bass\"]')?.textContent"
+    scan(page, "LA-1000")
+    opened(page, "LA-1000")
+    page.fill("[data-value='action bass']", "2")  # outside, and so is told
+    page.wait_for_function(f"{told}.includes('outside')")
+    page.fill("[data-value='action bass']", "2.6")
+    page.click("[data-outcome=pass]")
+    page.wait_for_selector("#next:not([disabled])")  # the answer to 2 keeps nothing and asks nothing
+    late.pop().continue_()
+    page.wait_for_function(f"{told}.includes('inside')")
+    page.wait_for_timeout(300)
+    assert rows(shop, "bench-4") == []
+    assert page.locator("#next").is_enabled()
+
+    page.click("[data-outcome=pass]")  # not said any more
+    page.fill("[data-value='action bass']", "9")
+    page.click("[data-outcome=pass]")
+    late.pop().continue_()
+    page.wait_for_selector("#as-it-is")  # what was pressed is not taken off without a word
+    page.click("#back-to-it")
+    page.fill("[data-value='action bass']", "2.5")
+    page.wait_for_function(f"{told}.includes('inside')")
+    page.click("[data-outcome=pass]")
+    page.click("#next")
+    says(page, "Kept: LA-1000, passed.")
+    page.close()

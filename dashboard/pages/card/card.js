@@ -212,21 +212,28 @@ whenTyped(noted);
 whenStrayed(serial => open(serial));
 whenJudged((states, last) => {
   if (states.found === "outside" && ["inside", "on the limit"].includes(states.left) && !now.outcome) now.outcome = "fixed";
-  if (now.outcome === "pass" && last === "outside") Object.assign(now, { outcome: "", said: false });
+  if (now.outcome === "pass" && last === "outside" && !picked) Object.assign(now, { outcome: "", said: false });
   foot();
 });
 whenKept(bench => { if (now.bench && bench === now.bench.bench) counted().catch(() => 0); });
 whenTaken(() => { if (now.card) { close(); say("This card was taken up in another tab.", true); } });
 
 // ---- outcome, send back, keep, undo
+let picked = 0; // outcomes pressed while a value was still being answered: that answer asks, it takes nothing off
 const pick = key => {
   if (!now.card || !now.card.model) return;
   now.outcome = now.outcome === key && now.said ? "" : key;
   now.said = Boolean(now.outcome);
   noted();
   foot();
-  if (now.outcome === "send back") backwards();
-  else if (mustAsk()) keep();
+  if (now.outcome === "send back") { backwards(); return; }
+  if (!now.outcome) return;
+  const { card } = now;
+  picked += 1;
+  inOrder(async () => {
+    await settled().finally(() => { picked -= 1; });
+    if (now.card === card && now.outcome === key && now.said && !now.asked && mustAsk()) await kept();
+  });
 };
 
 const backwards = () => sendBack({ drawn: () => { noted(); foot(); }, left: readings });
