@@ -17,6 +17,7 @@ from pathlib import Path
 import polars as pl
 
 from ingest.store.snapshot import Snapshot
+from ingest.store.writing import write_whole
 
 FILE, FORMAT = "bench.sqlite", 6
 LAST = 5  # readings shown of a stream
@@ -92,17 +93,15 @@ def version_of(folder: Path) -> int:
 
 
 def make(folder: Path, snapshot: Snapshot, told: Told = NOTHING_TOLD) -> None:
-    """Write it anew; readers see the old one until the new one is whole."""
-    place = path_of(folder)
-    place.parent.mkdir(parents=True, exist_ok=True)
-    fresh = place.with_name(f".{FILE}.new")
-    fresh.unlink(missing_ok=True)
+    """Write it anew; readers see the old one until the new one is whole. It is built in memory and written in one go,
+    so that who copies the folder meanwhile meets no file that is gone before it is copied.
+    """
     visits = snapshot.table("visits", "log_id", "line", "serial", "model", "stage", "started_at", "finished_at",
                             "outcome", "sent_back_to", "supplier", "lot", "job", "other")  # fmt: skip
     visits = visits.with_columns(at=pl.coalesce("finished_at", "started_at"))
     named = visits.filter(pl.col("serial") != "")
     models = named.filter(pl.col("model") != "").group_by("serial").agg(pl.col("model").sort_by("at").first())
-    with closing(sqlite3.connect(fresh)) as held:
+    with closing(sqlite3.connect(":memory:")) as held:
         held.executescript(_TABLES)
         held.executemany("INSERT INTO serials VALUES (?, ?, ?, ?, ?)", _serials(snapshot, named, models))
         every = named["serial"].unique().to_list()
@@ -117,7 +116,8 @@ def make(folder: Path, snapshot: Snapshot, told: Told = NOTHING_TOLD) -> None:
         made = datetime.now(UTC).isoformat(timespec="seconds")
         held.execute("INSERT INTO about VALUES (?, ?, ?)", (FORMAT, snapshot.version, made))
         held.commit()
-    fresh.replace(place)
+        whole = held.serialize()
+    write_whole(path_of(folder), whole, sure=False)
 
 
 def told_of(folder: Path) -> Told:

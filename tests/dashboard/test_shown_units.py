@@ -315,6 +315,8 @@ def test_a_card_asks_each_thing_in_its_marks(marks):
 
 
 def test_what_is_shown_moves_no_figure(marks, tmp_path):
+    if job := marks.jobs.latest():  # the index for Card, which a test before this one has asked for
+        marks.jobs.wait(job.number)
     folder = shutil.copytree(marks.folder, tmp_path / "plain")
     toml = folder / "shop.toml"
     toml.write_text(re.sub(r"(?m)^length = .*\n", "", toml.read_text()))

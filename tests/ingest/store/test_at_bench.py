@@ -1,5 +1,6 @@
 """What a card needs of the shop, made of a small story: each serial's way, last readings, faults, what was said."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -98,6 +99,21 @@ def test_the_last_five_readings_of_a_setup_stand_oldest_first(folder):
         [0.32, 0.33, 0.34, 0.35, 0.36]
     )
     assert at_bench.lasts(folder, "packing", "LARK-25") == {}
+
+
+def test_nothing_comes_and_goes_in_the_folder_while_an_index_is_made(folder):
+    seen = []
+
+    def said():
+        seen.append(sorted(path.name for path in (folder / "store").iterdir()))
+        yield "A1", "", "was dropped"
+        yield "A1", "packing", "wants a case"
+
+    before = sorted(path.name for path in (folder / "store").iterdir())
+    at_bench.make(folder, open_snapshot(folder), replace(TOLD, said=said()))
+    assert seen == [before]
+    assert sorted(path.name for path in (folder / "store").iterdir()) == before
+    assert at_bench.said_of(folder, "A1") == [each[1:] for each in TOLD.said]
 
 
 def test_what_is_measured_at_a_stage_and_the_faults_of_a_quarter_are_told(folder):
