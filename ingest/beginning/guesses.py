@@ -16,7 +16,7 @@ from ingest.beginning.profiles import Profile
 from ingest.beginning.sent_back import head_and_place
 from ingest.beginning.stage_words import stage_of_word
 from ingest.beginning.starting_values import FAULTS, MEASURES
-from ingest.beginning.trade_words import DOUBTFUL_OUTCOMES, OUTCOME_WORDS
+from ingest.beginning.trade_words import DOUBTFUL_OUTCOMES, HANDS, OUTCOME_WORDS
 from ingest.reading.fields import CARRIED
 from ingest.reading.headings import plain, position_of
 
@@ -28,7 +28,7 @@ NUMERIC = ("minutes", "rh", "temperature")
 SHORT_NAMES = "its cells: few short names"
 A_FEW_MODELS, MANY_MODELS = 20, 60  # of a column with figures as serials have them, and of one of words
 MAKER = ("maker", "makers", "manufacturer", "hersteller")  # beside the word neck
-SIDES = 6  # ways to write left and right
+SIDES, MOSTLY = 6, 0.9  # ways to write left and right; of the cells, where some are slips
 SHOULD_BE = "its words: what a reading should be"
 FEW_WORDS = ("outcome", "stage", "tech", "model", "supplier", "gauge", "what", "unit", "position", "moment")
 
@@ -206,7 +206,7 @@ def _fits(guess: Guess, cells: Profile) -> bool:
     if guess.field == "neck" and set(MAKER) & set(words_of(guess.heading)):
         return not cells.few
     if guess.field == "hand":  # left or right; people have names
-        return cells.distinct <= SIDES
+        return cells.distinct <= SIDES and (plain(guess.heading) != "hand" or _left_or_right(cells))
     if guess.field in ("what", "position", "gauge"):
         return cells.distinct <= max(60, 0.1 * cells.filled)
     if guess.field == "tech":
@@ -217,6 +217,12 @@ def _fits(guess: Guess, cells: Profile) -> bool:
             and cells.clocks < 0.9
         )
     return True
+
+
+def _left_or_right(cells: Profile) -> bool:
+    """Do the cells say which hand something is made for?"""
+    told = [count for word, count in cells.words if re.sub(r"[\W_]", "", plain(word)) in HANDS]
+    return 2 * len(told) > len(cells.words) or sum(told) >= MOSTLY * sum(count for _, count in cells.words)
 
 
 def _second_thought(sense: Sense, cells: Profile) -> Guess:

@@ -20,5 +20,6 @@ STAGE_PHRASES: dict[str, tuple[str, ...]] = {stage: tuple(words) for stage, word
 OUTCOME_WORDS: dict[str, tuple[str, ...]] = {outcome: tuple(words) for outcome, words in WORDS["outcome"].items()}
 NOISE = frozenset(WORDS["other"]["noise"])  # words that say nothing beside a measurement
 DOUBTFUL_OUTCOMES = frozenset(WORDS["other"]["doubtful_outcomes"])  # mean it only beside their counterpart
+HANDS = frozenset(WORDS["other"]["hands"])  # which hand an instrument is made for, in cells
 TARGETS = frozenset(WORDS["other"]["targets"])  # beside a measurement: what it should be, not what it was
 UNIT_WORDS: dict[str, str] = WORDS["unit"]  # word of a heading -> unit as units.unit_of reads it

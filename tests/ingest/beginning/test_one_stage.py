@@ -97,10 +97,15 @@ def test_such_a_book_is_read_without_an_answer():
     [
         (["left", "right"], "hand"),
         (["L", "R", "lefty"], "hand"),
+        (["Standard", "Left-handed"], "hand"),
+        (["rechts"], "hand"),
         (["Rosa", "Pim", "Gil", "Tove", "Emre", "Ann", "Bo"], "tech"),
+        (["Rosa", "Pim", "Gil"], "tech"),
+        (["RL", "AB", "LH"], "tech"),
+        (["Rosa"], "tech"),
     ],
 )
-def test_a_hand_of_many_names_is_who_did_it(cells, field):
+def test_a_hand_is_left_or_right_where_its_cells_say_so_and_else_who_did_it(cells, field):
     heading, rows = visits(who="Hand")
     rows = [(*row[:3], cells[n % len(cells)], *row[4:]) for n, row in enumerate(rows)]
     assert targets(looked(heading, rows))["Hand"] == field
