@@ -180,9 +180,12 @@ def _of_a_shop(page: Any, desk: counter.Desk) -> Callable[..., Any]:
 
     def laid_out(**address: str) -> Any:
         if desk.has_shop or page.PATH == "/logs":
-            above = [unread.strip(page.NAME.lower()), asked.strip(page.PATH, address)] if desk.has_shop else []
-            said = [one for one in above if one is not None]
-            return html.Div([*said, page.layout(**address)]) if said else page.layout(**address)
+            if not desk.has_shop:
+                return page.layout(**address)
+            above = [unread.strip(page.NAME.lower()), asked.strip(page.PATH, address)]
+            around = [*above, page.layout(**address), unread.behind(page.NAME.lower())]
+            said = [one for one in around if one is not None]
+            return html.Div(said) if len(said) > 1 else said[0]
         begin = (
             "Logs looks at a sheet of yours and makes a first shop of it; or stop, and see an invented one with: "
             "truerun demo"

@@ -1,4 +1,6 @@
-"""What was not read, above each page that it touches: said before anything is shown as good."""
+"""What was not read, above each page that it touches: said before anything is shown as good; what takes nothing from
+the week stands below it.
+"""
 
 from __future__ import annotations
 
@@ -14,23 +16,34 @@ from dashboard.sentences import unread as words
 
 def strip(page: str) -> Any:
     """A line for each thing a page needs and no log tells, the first few open; nothing where all was read."""
-    if page not in words.TOUCHES:
-        return None
-    shop = desk.here().snapshot().shop
-    rows = desk.ask(unread)
-    told, later = words.first_and_later(rows, shop, page)
-    if not told and not later:
+    told, _ = _told(page)
+    if not told:
         return None
     shown: list[Any] = [html.P(one) for one in told[: words.MOST]]
-    rest = [*told[words.MOST :], *later]
-    if rest:
-        many = numbers.count(len(rest))
-        more = (
-            f"and {many} more" if shown else "One thing is not read" if many == "1" else f"{many} things are not read"
+    if rest := told[words.MOST :]:
+        shown.append(
+            html.Details([html.Summary(f"and {numbers.count(len(rest))} more"), *(html.P(one) for one in rest)])
         )
-        shown.append(html.Details([html.Summary(more), *(html.P(one) for one in rest)]))
-    if words.in_logs(rows, page):
+    if words.in_logs(desk.ask(unread), page):
         shown.append(dcc.Link("Say in Logs what the columns are", href="/logs", className="small"))
     return html.Section(
         [parts.picture("question"), html.Div(shown)], className="unread", **parts.aria(label="What was not read")
     )
+
+
+def behind(page: str) -> Any:
+    """What was not read and takes nothing from this week: below the page, as on the paper."""
+    _, later = _told(page)
+    if not later:
+        return None
+    return html.Section(
+        [parts.picture("question"), html.Div([html.P(one) for one in later])],
+        className="unread besides",
+        **parts.aria(label="What was not read besides"),
+    )
+
+
+def _told(page: str) -> tuple[list[str], list[str]]:
+    if page not in words.TOUCHES:
+        return [], []
+    return words.first_and_later(desk.ask(unread), desk.here().snapshot().shop, page)
