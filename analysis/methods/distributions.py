@@ -57,22 +57,29 @@ def percentile_indices(curve: Any, lower: float = np.nan, upper: float = np.nan)
     return (upper - lower) / (high - low), float(np.fmin(above, below))
 
 
-def folded_normal(x: Floats) -> Placed:
-    """At the likeliest mu and sigma, mu^2 + sigma^2 is the mean square: one angle is left to look for."""
-    reach = float(np.sqrt((x**2).mean()))
+def folded_normal(x: Floats, often: Floats | None = None) -> Placed:
+    """At the likeliest mu and sigma, mu^2 + sigma^2 is the mean square: one angle is left to look for.
 
-    def minus(angle: float) -> float:
+    x (n,), at least 0; often (n,) : how often each was read; None: once.
+    """
+    count = np.ones(len(x)) if often is None else often
+    n = float(count.sum())
+    reach = float(np.sqrt(x**2 @ count / n))
+    variance = float((x - x @ count / n) ** 2 @ count / n)
+
+    def minus(angle: float | Floats) -> Floats:
         mu, sigma = reach * np.sin(angle), reach * np.cos(angle)
-        return -float(
-            np.logaddexp(-((x - mu) ** 2) / (2 * sigma**2), -((x + mu) ** 2) / (2 * sigma**2)).sum()
-            - len(x) * np.log(sigma)
-        )
+        near, far = (-((x - at) ** 2) / (2 * sigma**2) for at in (mu, -mu))
+        return -np.asarray(np.logaddexp(near, far) @ count - n * np.log(np.ravel(sigma)))
 
-    end = float(np.arcsin(np.sqrt(1 - min(1.0, float(x.var()) / reach**2) / 4)))  # sigma is never as low as half of s
+    end = float(np.arcsin(np.sqrt(1 - min(1.0, variance / reach**2) / 4)))  # sigma is never as low as half of s
     grid = np.linspace(0.0, end, 60)
-    best = int(np.argmin([minus(angle) for angle in grid]))
+    best = int(np.argmin(minus(grid[:, None])))
     around = (float(grid[max(best - 1, 0)]), float(grid[min(best + 1, len(grid) - 1)]))
-    angle = float(optimize.minimize_scalar(minus, bounds=around, method="bounded", options={"xatol": 1e-12}).x)
-    if minus(0.0) <= minus(angle):
+    found = optimize.minimize_scalar(
+        lambda angle: float(minus(angle)[0]), bounds=around, method="bounded", options={"xatol": 1e-12}
+    )
+    angle = float(found.x)
+    if minus(0.0)[0] <= minus(angle)[0]:
         angle = 0.0
     return Placed(stats.foldnorm, float(np.tan(angle)), 0.0, float(reach * np.cos(angle)))

@@ -2,6 +2,8 @@
 likeliest, which are hardly told apart from it, whether the readings bear them out, and what share they put outside
 the limits with its interval.
 
+Readings of a stepped gauge repeat: each value is worked with once, with how often it was read.
+
 A start close to the smallest reading makes some likelihoods grow without bound; starts are therefore looked for from
 a fiftieth of the spread below the smallest reading on, and the likelihood inside that range counts (a local maximum:
 Johnson, Kotz & Balakrishnan 1994, Continuous Univariate Distributions 1, chapter 14; from memory).
@@ -16,7 +18,8 @@ from scipy import special, stats
 
 from analysis.methods.distributions import Placed, folded_normal
 from analysis.methods.expected_share import LIKELY, PPM, Z, narrow
-from analysis.methods.normality import anderson_darling
+from analysis.methods.normality import LEAST as LEAST_TESTED
+from analysis.methods.normality import anderson_darling_told_once
 from analysis.methods.segments import Floats
 
 STARTS = 14  # starts tried
@@ -48,33 +51,30 @@ class Curve:
 
 def curves(values: npt.ArrayLike) -> list[Curve]:
     """All curves whose support holds the readings (n,), the likeliest first; none for readings without spread."""
-    x = np.asarray(values, dtype=np.float64)
-    sd = float(x.std())
-    if len(x) < 3 or sd <= 1e-9 * max(float(np.abs(x).max()), 1e-300):
+    x, often = _told_once(values)
+    n = int(often.sum())
+    sd = _sd(x, often)
+    if n < 3 or sd <= 1e-9 * max(float(np.abs(x).max()), 1e-300):
         return []
-    y = (x - x.min()) / sd  # fits are made from 0 in sd, so that neither unit nor zero matters
+    y = (x - x[0]) / sd  # fits are made from 0 in sd, so that neither unit nor zero matters
     gaps = np.geomspace(NEAREST, FURTHEST, STARTS)
     found = []
     for name, fit in _FITS.items():
-        shape, scale, likelihood = fit(y[None, :] + gaps[:, None])
+        shape, scale, likelihood = fit(y[None, :] + gaps[:, None], often)
         best = int(np.argmax(likelihood))
         near = np.geomspace(gaps[max(best - 1, 0)], gaps[min(best + 1, STARTS - 1)], 7)
-        shape, scale, likelihood = fit(y[None, :] + near[:, None])
+        shape, scale, likelihood = fit(y[None, :] + near[:, None], often)
         best = int(np.argmax(likelihood))
         found.append(
-            (
-                name,
-                _frozen(name, shape[best], float(x.min() - near[best] * sd), scale[best] * sd),
-                float(likelihood[best]),
-            )
+            (name, _frozen(name, shape[best], float(x[0] - near[best] * sd), scale[best] * sd), float(likelihood[best]))
         )
-    if x.min() >= 0:
-        unit = float(x.mean())
-        curve = folded_normal(x / unit)
+    if x[0] >= 0:
+        unit = float(x @ often) / n
+        curve = folded_normal(x / unit, often)
         frozen = Placed(curve.dist, curve.shape, 0.0, curve.scale * unit)
-        found.append(("folded normal", frozen, float(frozen.logpdf(x).sum() + len(x) * np.log(sd))))
+        found.append(("folded normal", frozen, float(frozen.logpdf(x) @ often + n * np.log(sd))))
     told = [
-        Curve(name, frozen, likelihood - len(x) * np.log(sd), _fit(x, frozen)) for name, frozen, likelihood in found
+        Curve(name, frozen, likelihood - n * np.log(sd), _fit(x, often, frozen)) for name, frozen, likelihood in found
     ]
     return sorted(told, key=lambda curve: -curve.likelihood)
 
@@ -85,17 +85,17 @@ def interval(values: npt.ArrayLike, told: list[Curve], lower: float, upper: floa
 
     Each curve's by the delta method from the second derivatives of its likelihood, on the scale of normal quantiles.
     """
-    x = np.asarray(values, dtype=np.float64)
+    x, often = _told_once(values)
     near = [curve for curve in told if curve.stands and curve.likelihood >= told[0].likelihood - LIKELY]
     if not told or not told[0].stands:
         return np.nan, np.nan
-    ends = [_ends(x, curve, lower, upper) for curve in near]
+    ends = [_ends(x, often, curve, lower, upper) for curve in near]
     low, high = narrow(np.array(min(end[0] for end in ends)), np.array(max(end[1] for end in ends)))
     return float(low), float(high)
 
 
-def _ends(x: Floats, curve: Curve, lower: float, upper: float) -> tuple[float, float]:
-    dist, sd = curve.frozen.dist, float(x.std())
+def _ends(x: Floats, often: Floats, curve: Curve, lower: float, upper: float) -> tuple[float, float]:
+    dist, sd = curve.frozen.dist, _sd(x, often)
     start, scale = curve.frozen.loc, curve.frozen.scale
     moves = curve.name != "folded normal"
     at = np.array([curve.frozen.shape, np.log(scale), *([start / sd] if moves else [])])
@@ -107,7 +107,7 @@ def _ends(x: Floats, curve: Curve, lower: float, upper: float) -> tuple[float, f
         return -float(special.ndtri(Curve("", frozen(point), 0.0, 1.0).ppm(lower, upper) / PPM))
 
     def minus(point: Floats) -> float:
-        return -float(np.maximum(frozen(point).logpdf(x), -1e4).sum())
+        return -float(np.maximum(frozen(point).logpdf(x), -1e4) @ often)
 
     step = np.array([1e-3 * max(abs(at[0]), 0.05), 1e-3, 1e-3])[: len(at)]
     hessian = _second(minus, at, step)
@@ -140,12 +140,23 @@ def _second(of: Callable[[Floats], float], at: Floats, step: Floats) -> Floats:
     return out
 
 
-def _fit(x: Floats, frozen: Placed) -> float:
+def _told_once(values: npt.ArrayLike) -> tuple[Floats, Floats]:
+    """Each value once, rising, and how often it was read."""
+    x, often = np.unique(np.asarray(values, dtype=np.float64), return_counts=True)
+    return x, often.astype(np.float64)
+
+
+def _sd(x: Floats, often: Floats) -> float:
+    n = float(often.sum())
+    return float(np.sqrt((x - x @ often / n) ** 2 @ often / n))
+
+
+def _fit(x: Floats, often: Floats, frozen: Placed) -> float:
     place = frozen.cdf(x)
     z = special.ndtri(np.clip(place, 1e-12, 1 - 1e-12))
-    if len(x) < 8 or float(np.ptp(z)) == 0:
+    if often.sum() < LEAST_TESTED or float(np.ptp(z)) == 0:
         return 0.0
-    return float(anderson_darling(z)[1][0])
+    return anderson_darling_told_once(z, often)[1]
 
 
 def _frozen(name: str, shape: float, start: float, scale: float) -> Placed:
@@ -153,42 +164,44 @@ def _frozen(name: str, shape: float, start: float, scale: float) -> Placed:
     return Placed(family, float(shape), start, float(scale))
 
 
-def _lognormal(y: Floats) -> tuple[Floats, Floats, Floats]:
+def _lognormal(y: Floats, often: Floats) -> tuple[Floats, Floats, Floats]:
+    n = often.sum()
     logs = np.log(y)
-    mean, sd = logs.mean(axis=1), logs.std(axis=1)
-    n = y.shape[1]
-    return sd, np.exp(mean), -n * (np.log(sd) + 0.5 * np.log(2 * np.pi) + 0.5) - logs.sum(axis=1)
+    mean = logs @ often / n
+    sd = np.sqrt((logs - mean[:, None]) ** 2 @ often / n)
+    return sd, np.exp(mean), -n * (np.log(sd) + 0.5 * np.log(2 * np.pi) + 0.5) - logs @ often
 
 
-def _gamma(y: Floats) -> tuple[Floats, Floats, Floats]:
-    mean, logs = y.mean(axis=1), np.log(y).mean(axis=1)
+def _gamma(y: Floats, often: Floats) -> tuple[Floats, Floats, Floats]:
+    n = often.sum()
+    mean, logs = y @ often / n, np.log(y) @ often / n
     gap = np.log(mean) - logs
     k = (3 - gap + np.sqrt((gap - 3) ** 2 + 24 * gap)) / (12 * gap)
     for _ in range(6):  # Newton on 1/k, which settles in a few steps (Minka 2002; from memory)
         k = 1 / (1 / k + (-gap + np.log(k) - special.digamma(k)) / (k**2 * (1 / k - special.polygamma(1, k))))
     scale = mean / k
-    n = y.shape[1]
     return k, scale, n * ((k - 1) * logs - mean / scale - k * np.log(scale) - special.gammaln(k))
 
 
-def _weibull(y: Floats) -> tuple[Floats, Floats, Floats]:
+def _weibull(y: Floats, often: Floats) -> tuple[Floats, Floats, Floats]:
+    n = often.sum()
     logs = np.log(y)
-    top = logs.max(axis=1, keepdims=True)
-    rest, mean = logs - top, logs.mean(axis=1) - top[:, 0]
-    k = 1.2 / np.maximum(logs.std(axis=1), 1e-9)
+    top = logs[:, -1:]  # y rises
+    rest, middle = logs - top, logs @ often / n
+    mean = middle - top[:, 0]
+    k = 1.2 / np.maximum(np.sqrt((logs - middle[:, None]) ** 2 @ often / n), 1e-9)
     for _ in range(12):  # Newton on the likeliest shape, kept above 0
-        powers = np.exp(k[:, None] * rest)
+        powers = np.exp(k[:, None] * rest) * often
         total, first, second = powers.sum(axis=1), (powers * rest).sum(axis=1), (powers * rest**2).sum(axis=1)
         slope = first / total - 1 / k - mean
         turn = second / total - (first / total) ** 2 + 1 / k**2
         k = np.maximum(k - slope / turn, k / 3)
-    powers = np.exp(k[:, None] * rest).mean(axis=1)
+    powers = np.exp(k[:, None] * rest) @ often / n
     scale = np.exp(top[:, 0]) * powers ** (1 / k)
-    n = y.shape[1]
-    return k, scale, n * (np.log(k) - k * np.log(scale) - 1) + (k - 1) * logs.sum(axis=1)
+    return k, scale, n * (np.log(k) - k * np.log(scale) - 1) + (k - 1) * (logs @ often)
 
 
-_FITS: dict[str, Callable[[Floats], tuple[Floats, Floats, Floats]]] = {
+_FITS: dict[str, Callable[[Floats, Floats], tuple[Floats, Floats, Floats]]] = {
     "lognormal": _lognormal,
     "gamma": _gamma,
     "Weibull": _weibull,

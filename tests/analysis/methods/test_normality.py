@@ -11,7 +11,13 @@ from hypothesis.extra.numpy import arrays
 from scipy import stats
 
 from analysis.methods.normality import _p as p_of
-from analysis.methods.normality import anderson_darling, plot_places, shapiro_wilk, spread_ties
+from analysis.methods.normality import (
+    anderson_darling,
+    anderson_darling_told_once,
+    plot_places,
+    shapiro_wilk,
+    spread_ties,
+)
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats
 
@@ -38,6 +44,14 @@ def test_the_statistic_is_that_of_scipy(x: Floats) -> None:
     n = len(x)
     wanted = stats.anderson(x, "norm", method="interpolate").statistic * (1 + 0.75 / n + 2.25 / n**2)
     assert anderson_darling(x)[0][0] == pytest.approx(wanted, rel=1e-6, abs=1e-9)
+
+
+@given(st.lists(st.integers(-9, 9), min_size=8, max_size=80).filter(lambda x: len(set(x)) > 1))
+def test_values_told_once_with_how_often_are_judged_as_all_readings(x: list[int]) -> None:
+    values, often = np.unique(np.array(x) / 8, return_counts=True)
+    statistic, p = anderson_darling(np.array(x) / 8)
+    found = anderson_darling_told_once(values, often.astype(np.float64))
+    assert found == pytest.approx((statistic[0], p[0]), rel=1e-9, abs=1e-12)
 
 
 @given(READINGS, st.floats(0.01, 100), st.floats(-100, 100))

@@ -4,6 +4,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
+from analysis.methods.normality import anderson_darling
 from analysis.methods.started_curves import LEAST, Curve, curves, interval
 
 FAMILIES = {
@@ -45,6 +46,20 @@ def test_the_likelihood_told_is_that_of_the_curve_and_no_neighbour_with_its_star
             for b in (0.99, 1.0, 1.01):
                 near = FAMILIES[curve.name].logpdf(x, shape * a, start, scale * b).sum()
                 assert curve.likelihood >= near - 1e-6, curve.name
+
+
+@pytest.mark.parametrize("name", TRUE)
+def test_readings_of_a_stepped_gauge_are_told_as_all_of_them(name):
+    x = np.round(readings(name, 900, seed=7) / 0.25) * 0.25
+    assert len(np.unique(x)) < 100
+    told = curves(x)
+    for curve in told:  # over each reading, one by one
+        assert curve.likelihood == pytest.approx(curve.frozen.logpdf(x).sum(), rel=1e-9)
+        place = np.clip(curve.frozen.cdf(x), 1e-12, 1 - 1e-12)
+        assert curve.p == pytest.approx(anderson_darling(stats.norm.ppf(place))[1][0], rel=1e-6, abs=1e-30)
+    alike = curves(x + 1e-9 * np.random.default_rng(1).random(len(x)))  # none equal to another
+    for one, other in zip(told[:2], alike[:2], strict=True):
+        assert (one.name, one.likelihood) == (other.name, pytest.approx(other.likelihood, rel=1e-6))
 
 
 def test_no_family_of_curves_is_copied_to_be_asked_at_one_place(monkeypatch):
