@@ -3,6 +3,7 @@ is allowed.
 """
 
 import hashlib
+import time
 import tomllib
 from functools import cached_property
 from pathlib import Path
@@ -29,6 +30,10 @@ from ingest.shopfiles.shop_parts import (
     Tech,
 )
 from ingest.terms.problems import Problem
+
+SHOP_FILES = ("shop.toml", "specs.csv", "lots.csv", "changes.csv", "climate.csv")
+AT_REST = 2.0  # seconds: the coarsest clock that a file system is known to keep times by
+_FINGERPRINTS: dict[Path, tuple[tuple[object, ...], str]] = {}  # by folder: how its files stood, and the digest
 
 
 class ShopProblem(Problem):
@@ -193,9 +198,41 @@ def checked_shop(table: dict[str, Any], name: str = "shop.toml") -> Shop:
 
 
 def fingerprint(folder: Path) -> str:
-    """SHA-256 over the shop files as they are now: shop.toml, specs.csv, lots.csv, changes.csv, climate.csv."""
+    """SHA-256 over the shop files as they are now: shop.toml, specs.csv, lots.csv, changes.csv, climate.csv.
+
+    Every page asks for it many times: files are read again only where one of them has changed by its own account, or
+    has been left alone too short for that to tell.
+    """
+    stands = _stand(folder)
+    seen, found = _FINGERPRINTS.get(folder, ((), ""))
+    if stands is not None and seen == stands:
+        return found
+    found = _digest(folder)
+    if stands is not None and _stand(folder) == stands:
+        _FINGERPRINTS[folder] = stands, found
+    return found
+
+
+def _stand(folder: Path) -> tuple[object, ...] | None:
+    """How the shop files stand by the file system's account; None where one changed just now: twice within one tick of
+    its clock looks like once.
+    """
+    stands: list[object] = []
+    for name in SHOP_FILES:
+        try:
+            told = (folder / name).stat()
+        except OSError as fault:
+            stands.append(type(fault).__name__)
+            continue
+        if abs(time.time() - max(told.st_mtime, told.st_ctime)) < AT_REST:
+            return None
+        stands.append((told.st_dev, told.st_ino, told.st_mode, told.st_size, told.st_mtime_ns, told.st_ctime_ns))
+    return tuple(stands)
+
+
+def _digest(folder: Path) -> str:
     digest = hashlib.sha256()
-    for name in ("shop.toml", "specs.csv", "lots.csv", "changes.csv", "climate.csv"):
+    for name in SHOP_FILES:
         try:
             held = (folder / name).read_bytes()
         except FileNotFoundError:

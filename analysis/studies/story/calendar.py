@@ -11,6 +11,7 @@ from ingest.shopfiles.shop import Shop
 
 DAY = 86_400_000_000  # microseconds
 MINUTE = 60_000_000  # microseconds
+DAYS_SEEN = ("day", "week", "visited", "read")  # columns of `days_of`
 HALF = 0.5  # a weekday is a working day where it has visits in at least half of the weeks on file
 
 
@@ -34,6 +35,18 @@ def last_moment(day: date, shop: Shop) -> datetime:
     """The last moment of a day by the shop's clock, in UTC."""
     midnight = datetime.combine(day + timedelta(days=1), datetime.min.time(), shop.zone)
     return midnight.astimezone(UTC) - timedelta(microseconds=1)
+
+
+def days_of(visited: pl.Series, read: pl.Series, shop: Shop) -> pl.DataFrame:
+    """DAYS_SEEN of every day with a visit or a reading, by day. visited, read : days, as often as there are such."""
+    seen, told = visited.unique().drop_nulls(), read.unique().drop_nulls()
+    day = pl.concat([seen, told]).unique().sort().alias("day").to_frame()
+    return day.select(
+        "day",
+        week_of(pl.col("day"), shop).alias("week"),
+        visited=pl.col("day").is_in(seen.implode()),
+        read=pl.col("day").is_in(told.implode()),
+    )
 
 
 def working_weekdays(visits: pl.DataFrame) -> set[int]:

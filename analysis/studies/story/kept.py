@@ -10,6 +10,7 @@ from pathlib import Path
 
 import polars as pl
 
+from analysis.studies.story.calendar import DAYS_SEEN, days_of
 from analysis.studies.story.columns import Columns
 from analysis.studies.story.merged import MOST, columns_of, merged, parts_of
 from analysis.studies.story.merged_readings import merged_readings
@@ -31,7 +32,15 @@ from ingest.store.snapshot import Carried, Column, Damaged, Given, KeptTables, R
 from ingest.terms import tables
 
 LEAST = 40_000  # visits from which on the second opening has paid for the writing (tests/benchmarks/years.md)
-OF_STORY = ("visits", "faults", "instruments", "loops", "caused", "readings")  # others stand beside, to carry it on
+OF_STORY = (
+    "visits",
+    "faults",
+    "instruments",
+    "loops",
+    "caused",
+    "days",
+    "readings",
+)  # others stand beside, to carry it on
 
 
 def told_of(snapshot: Snapshot) -> dict[str, Columns]:
@@ -71,9 +80,12 @@ def _held(given: Given) -> dict[str, Columns]:
     held = {}
     for table in OF_STORY:
         made = {name: make() for name, make in given[table].items()}
-        plain = {name: one.column() if isinstance(one, Carried) else one for name, one in made.items()}
-        held[table] = Columns.of(pl.DataFrame(plain))
+        held[table] = Columns.of(pl.DataFrame({name: _plain(one) for name, one in made.items()}))
     return held
+
+
+def _plain(column: Column) -> pl.Series:
+    return column.column() if isinstance(column, Carried) else column
 
 
 def _worked_out(snapshot: Snapshot) -> Given:
@@ -88,7 +100,7 @@ def _worked_out(snapshot: Snapshot) -> Given:
     kinds = cache(lambda: kinds_left(sheets(), _logs(snapshot)))
     columns: dict[str, Callable[[], pl.Series]] = {name: partial(found.column, name) for name in NAMES}
     columns[ONLY_LEFT] = lambda: only_left(found.table(OF_A_SHEET), kinds())
-    rows = {name: getattr(made, name) for name in OF_STORY if name != "readings"}
+    rows = {name: getattr(made, name) for name in OF_STORY if name not in ("readings", "days")}
     rows |= {"parts": parts_of(made), "said": latest_words(snapshot)}
     told: dict[str, Mapping[str, Callable[[], Column]]] = {table: columns_of(held) for table, held in rows.items()}
     for table, names, make in (
@@ -96,6 +108,7 @@ def _worked_out(snapshot: Snapshot) -> Given:
         ("streams", (*STREAM, "n"), cache(lambda: streams_of(found.table(STREAM)))),
         ("sheets", (*OF_A_SHEET, "n", "left"), sheets),
         ("left", OF_A_SHEET, kinds),
+        ("days", DAYS_SEEN, cache(lambda: days_of(made.visits["day"], found.column("day"), snapshot.shop))),
     ):
         told[table] = {name: partial(_column_of, make, name) for name in names}
     return told | {"readings": columns}
@@ -121,7 +134,9 @@ def _carried_on(snapshot: Snapshot, kin: str) -> Given:
         return _worked_out(snapshot)
     others = before.frame("ways").filter(~pl.col("log_id").is_in(what.logs))
     ways = pl.concat([others, what.ways]).sort("log_id")
-    return {**told.given, **readings, "said": columns_of(words), "ways": columns_of(ways)}
+    visited, read = (_plain(each["day"]()) for each in (told.given["visits"], readings["readings"]))
+    beside = {"said": words, "ways": ways, "days": days_of(visited, read, snapshot.shop)}
+    return {**told.given, **readings, **{name: columns_of(rows) for name, rows in beside.items()}}
 
 
 def _only(snapshot: Snapshot, **rows: pl.DataFrame) -> Snapshot:

@@ -14,8 +14,6 @@ def untold(snapshot: Snapshot) -> frozenset[str]:
     """
     told = snapshot.once(story)
     sent = told.loops.group_by("serial").agg(pl.col("visit").min())
-    last = told.visits.group_by("serial").agg(pl.col("visit").max().alias("last"))  # visits stand in time order
-    again = sent.with_columns(pl.col("serial").cast(pl.String)).join(
-        last.with_columns(pl.col("serial").cast(pl.String)), on="serial"
-    )
+    last = told.instruments.select("serial", last="last_visit")  # visits stand in time order
+    again = sent.with_columns(pl.col("serial").cast(pl.String)).join(last, on="serial")
     return frozenset() if (again["last"] > again["visit"]).any() else frozenset(again["serial"].to_list())

@@ -4,7 +4,9 @@ All studies begin here: `snapshot.once(story)`. It is worked out once per versio
 (`kept`), for logs arrive late and out of order: the next version works out anew what they touched.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import polars as pl
 
@@ -40,32 +42,47 @@ class Story:
     day. Of parts without a serial, serial is '' unless a visit named their neck.
     """
 
-    faults: pl.DataFrame
-    """A row a fault: tables.FAULTS, and visit, model, setup, family, supplier, lot, round, outcome, caused_at,
-    confirmed, day, week, taken_at.
-    """
+    rest: Mapping[str, Columns]
+    """The tables below, each read when it is asked for."""
 
-    instruments: pl.DataFrame
-    """A row an instrument: see instruments.instruments_of."""
+    @cached_property
+    def faults(self) -> pl.DataFrame:
+        """A row a fault: tables.FAULTS, and visit, model, setup, family, supplier, lot, round, outcome, caused_at,
+        confirmed, day, week, taken_at.
+        """
+        return self.rest["faults"].whole()
 
-    loops: pl.DataFrame
-    """A row a send-back: loop (its row) · serial, model, setup, family, supplier, lot · visit, round · caught_at,
-    sent_to, caused_at (a stage, supplier, handling or unknown), confirmed Bool · fault (the first, '' none) · tech
-    (who sent it back) · charged, charged_visit (see `caused`) · opened_at, opened_day, opened_week · closing_visit,
-    closed_at (null while open) · closed_by ('stage', an ending outcome, 'round', 'lost', '') · open Bool · minutes,
-    hours, cost (so far while open) · parent (the loop it was opened in, or null).
-    """
+    @cached_property
+    def instruments(self) -> pl.DataFrame:
+        """A row an instrument: see instruments.instruments_of."""
+        return self.rest["instruments"].whole()
 
-    caused: pl.DataFrame
-    """A row a send-back, fix or reject: visit, serial, model, setup, family, supplier, lot, round, kind (the
-    outcome), caught_at, caused_at, confirmed, fault, taken_at, day, week, tech (who found it), charged_visit (the
-    last visit at the stage that caused it before it, or null), charged (its tech; '' where nobody, or two names,
-    stand there).
-    """
+    @cached_property
+    def loops(self) -> pl.DataFrame:
+        """A row a send-back: loop (its row) · serial, model, setup, family, supplier, lot · visit, round · caught_at,
+        sent_to, caused_at (a stage, supplier, handling or unknown), confirmed Bool · fault (the first, '' none) · tech
+        (who sent it back) · charged, charged_visit (see `caused`) · opened_at, opened_day, opened_week · closing_visit,
+        closed_at (null while open) · closed_by ('stage', an ending outcome, 'round', 'lost', '') · open Bool · minutes,
+        hours, cost (so far while open) · parent (the loop it was opened in, or null).
+        """
+        return self.rest["loops"].whole()
+
+    @cached_property
+    def caused(self) -> pl.DataFrame:
+        """A row a send-back, fix or reject: visit, serial, model, setup, family, supplier, lot, round, kind (the
+        outcome), caught_at, caused_at, confirmed, fault, taken_at, day, week, tech (who found it), charged_visit (the
+        last visit at the stage that caused it before it, or null), charged (its tech; '' where nobody, or two names,
+        stand there).
+        """
+        return self.rest["caused"].whole()
+
+    @cached_property
+    def days(self) -> pl.DataFrame:
+        """A row a day: day, week (its first day) · visited, read Bool (has a visit, a reading), by day."""
+        return self.rest["days"].whole()
 
 
 def story(snapshot: Snapshot) -> Story:
     """The story of all instruments of a snapshot up to its `as_of`; ask for it with `snapshot.once(story)`."""
     told = told_of(snapshot)
-    rest = {name: told[name].whole() for name in ("faults", "instruments", "loops", "caused")}
-    return Story(visits=told["visits"], readings=told["readings"], **rest)
+    return Story(told["visits"], told["readings"], told)

@@ -24,14 +24,11 @@ def review_week(snapshot: Snapshot) -> date | None:
     day has some, or a later week has: who measures a few a week has none on many a Friday. Else the only one; None
     without any.
     """
-    told = snapshot.once(story)
-    days = told.readings["day"].unique().sort()
-    if days.is_empty():
-        seen = told.visits["week"]
-        return None if seen.is_empty() else seen.max()  # type: ignore[return-value]
-    shop = snapshot.shop
-    with_readings = set(days.to_list())
-    worked = working_weekdays(told.visits.select("week", "day"))
+    days, shop = snapshot.once(story).days, snapshot.shop
+    visited, with_readings = days.filter("visited"), set(days.filter("read")["day"])
+    if not with_readings:
+        return None if visited.is_empty() else visited["week"].max()  # type: ignore[return-value]
+    worked = working_weekdays(visited)
     weeks = sorted({first_day(day, shop) for day in with_readings}, reverse=True)
     last = final_working_day(weeks[0], worked, shop)
     return weeks[0] if last in with_readings or len(weeks) == 1 else weeks[1]

@@ -1,9 +1,13 @@
 """shop.toml: every error names file, key, value and what is allowed."""
 
 import copy
+import os
+import time
+from pathlib import Path
 
 import pytest
 
+from ingest.shopfiles import shop as shop_module
 from ingest.shopfiles.shop import ShopProblem, checked_shop, fingerprint, read_shop
 from tests.ingest.small_shop import TABLE, small_shop
 
@@ -185,3 +189,53 @@ def test_the_fingerprint_moves_with_any_shop_file(tmp_path):
     assert fingerprint(tmp_path) == before
     (tmp_path / "lots.csv").write_text("b")
     assert fingerprint(tmp_path) != before
+
+
+def aged(path, seconds):
+    """As if the file had been written so long ago: by its own account, which the system alone can forge."""
+    then = path.stat().st_mtime - seconds
+    os.utime(path, (then, then))
+
+
+def test_files_at_rest_are_not_read_again_and_one_that_moved_is(tmp_path, monkeypatch):
+    monkeypatch.setattr(shop_module, "AT_REST", 0.05)
+    (tmp_path / "shop.toml").write_text("a")
+    (tmp_path / "climate.csv").write_text("b")
+    time.sleep(0.1)
+    read, plain = [], Path.read_bytes
+    monkeypatch.setattr(Path, "read_bytes", lambda path: (read.append(path.name), plain(path))[1])
+    before = fingerprint(tmp_path)
+    assert "climate.csv" in read
+    read.clear()
+    assert fingerprint(tmp_path) == before
+    assert not read
+    (tmp_path / "climate.csv").write_text("c")  # as long as before, and at once
+    after = fingerprint(tmp_path)
+    assert after != before
+    time.sleep(0.1)
+    assert fingerprint(tmp_path) == after
+    aged(tmp_path / "climate.csv", 3600)  # put back by a copy that keeps times
+    read.clear()
+    assert fingerprint(tmp_path) == after
+    assert read
+
+
+def test_a_file_that_changed_just_now_is_read_each_time(tmp_path, monkeypatch):
+    (tmp_path / "shop.toml").write_text("a")
+    first = fingerprint(tmp_path)
+    told = (tmp_path / "shop.toml").stat()
+    monkeypatch.setattr(shop_module, "_stand", still(shop_module._stand, told))
+    (tmp_path / "shop.toml").write_text("b")  # within one tick: the same length, the same time
+    assert fingerprint(tmp_path) != first
+
+
+def still(stand, told):
+    """A file system whose clock does not move between two writes."""
+
+    def asked(folder):
+        with pytest.MonkeyPatch.context() as patch:
+            plain = Path.stat
+            patch.setattr(Path, "stat", lambda path: told if path.name == "shop.toml" else plain(path))
+            return stand(folder)
+
+    return asked
