@@ -1,10 +1,11 @@
 """All studies of one week: what the weekly review says, before it is put into words."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
 import polars as pl
 
+from analysis.brings import Brought, brings
 from analysis.methods.next_value import COUNT, SHARE, next_value
 from analysis.methods.problems import UnusableData
 from analysis.studies.drift import states
@@ -46,6 +47,7 @@ class MatterSeen:
     line: list[float | None]  # the running average of its main stream, shares of `rack.scale`, oldest first
     light_from: int | None
     caught: Caught | None = None  # of a share that rose: one of several testers who sends more back
+    brought: Brought | None = None  # more that came back of the same cause, which stands in no line of its own
 
 
 @dataclass(frozen=True)
@@ -126,7 +128,7 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         questions=_waiting(snapshot),
         weeks=seen,
         usual=_usual(weekly, found, _since(parted["matters"])),
-        matters=parted["matters"],
+        matters=part.of("matters", lambda: _with_what_they_bring(snapshot, parted["matters"]), parted["matters"]),
         known=parted["known"],
         streams=len(streams),
         steady=int((streams["state"] == states.STEADY).sum()),
@@ -287,6 +289,18 @@ def _matters(snapshot: Snapshot, week: date) -> list[MatterSeen]:
             -_share(one.matter),
         ),
     )
+
+
+def _with_what_they_bring(snapshot: Snapshot, seen: list[MatterSeen]) -> list[MatterSeen]:
+    """The same, each move with what came back more of it, in the place of whichever of the two came first."""
+    found = brings(snapshot, [one.matter for one in seen])
+    mine = {brought.matter.key: key for key, brought in found.items()}
+    moves = {one.matter.key: one for one in seen if one.matter.key in found}
+    told: dict[str, MatterSeen] = {}
+    for one in seen:
+        key = mine.get(one.matter.key, one.matter.key)
+        told.setdefault(key, replace(moves[key], brought=found[key]) if key in found else one)
+    return list(told.values())
 
 
 def _back(snapshot: Snapshot, week: date) -> list[Matter]:

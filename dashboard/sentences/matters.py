@@ -65,6 +65,7 @@ def moved(seen: MatterSeen, shop: Shop, now: date, *, at: bool = False) -> Sente
         _planned(matter.planned, shop, key, now) if matter.planned else together(matter.moves_with, shop),
         over_all(matter, shop),
         before_it(matter, shop),
+        shares_moved.brought(seen, shop, now),
         "" if matter.planned else both_ways(matter.moves_with),
         "" if matter.planned else apart(matter.tell_apart, shop),
         check(matter),

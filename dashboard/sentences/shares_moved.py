@@ -1,6 +1,6 @@
 """Weekly shares of send-backs that left their limits, in words: no reading moved, more or fewer came back."""
 
-from datetime import date
+from datetime import date, timedelta
 
 from analysis.review import MatterSeen
 from analysis.studies.matters.records import Matter
@@ -50,6 +50,22 @@ def by_one(caught: Caught | None, shop: Shop, now: date) -> str:
         f"{_of(caught.back_before, caught.tried_before)}; of {others} {_of(caught.others_back, caught.others_tried)}, "
         f"before {_of(caught.others_back_before, caught.others_tried_before)}: look first at how they judge, together."
     )
+
+
+def brought(seen: MatterSeen, shop: Shop, now: date) -> str:
+    """What came back more of the same cause as a move, and how much of it is of what the move touches."""
+    if seen.brought is None:
+        return ""
+    more, counts = seen.brought.matter, seen.brought.touched
+    when = numbers.day(counted_from(more, shop), now)
+    new = shared.local(shop, more.opened_at).date() > now - timedelta(weeks=1) and not seen.new
+    lead = "New this week: more" if new else "More"
+    told = f"{lead} came back with it to {shared.cause(shop, str(more.main['stage']))} since the week of {when}"
+    told += f": {_instead(more)[0]}"
+    if counts.others_tried >= rework.FEW:
+        mine, others = _of(counts.back, counts.tried), _of(counts.others_back, counts.others_tried)
+        told += f"; of those it touches {mine}, of the others {others}"
+    return f"{told}."
 
 
 def _of(back: int, tried: int) -> str:

@@ -12,6 +12,7 @@ from typing import Any
 import polars as pl
 
 from analysis.review import Review
+from analysis.studies.matters.records import Matter
 from analysis.studies.story import unread
 from dashboard import numbers
 from dashboard.charts.shares import ShareRow
@@ -67,12 +68,18 @@ def changed(then: Review, now: Review) -> list[str]:
         told = (numbers.NONE if old is None else write(old), numbers.NONE if new is None else write(new))
         if told[0] != told[1]:
             said.append(f"{words} {told[0]}, now {told[1]}")
-    were, are = ([one.matter for one in (*found.matters, *found.known)] for found in (then, now))
+    were, are = (_told(found) for found in (then, now))
     for some, others, words in ((are, were, "more"), (were, are, "no longer told")):
         many = sum(not any(a.goes_by(b.key) or b.goes_by(a.key) for b in others) for a in some)
         if many:
             said.append(f"{numbers.in_words(many)} {'matter' if many == 1 else 'matters'} {words}")
     return said
+
+
+def _told(found: Review) -> list[Matter]:
+    """Every matter that a week tells, and what came back more of one of them."""
+    every = (*found.matters, *found.known)
+    return [one.matter for one in every] + [one.brought.matter for one in every if one.brought is not None]
 
 
 def since(then: Review, now: Review) -> str:

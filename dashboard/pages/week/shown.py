@@ -15,6 +15,7 @@ from typing import Any
 
 import polars as pl
 
+from analysis.brings import Brought
 from analysis.methods.problems import NotWorkedOut, UnusableData
 from analysis.review import MatterSeen, Review, review
 from analysis.studies.gauges.read_on import read_on
@@ -22,6 +23,8 @@ from analysis.studies.gauges.register import Standing
 from analysis.studies.matters import records, register
 from analysis.studies.matters.calls import Calls, calls
 from analysis.studies.matters.register import Entry
+from analysis.studies.people.catchers import Caught
+from analysis.studies.people.touched import Touched
 from analysis.studies.rework import rework
 from analysis.studies.room import climate, play_test
 from analysis.studies.story.scope import Scope
@@ -93,6 +96,7 @@ CLASSES = (
     WeekShown, Reviewed, Drawn, Review, MatterSeen, Entry, register.Line, register.Checked, Calls, records.Matter,
     records.MovesWith, records.Candidate, records.TellApart, records.Planned, records.Member, StreamView, charts.Asked,
     charts.Limits, charts.Signal, charts.Began, charts.Change, charts.Run, charts.Odd, play_test.Advice, Standing,
+    Caught, Brought, Touched, records.Creeping,
 )  # fmt: skip
 
 

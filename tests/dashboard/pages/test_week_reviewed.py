@@ -3,8 +3,9 @@ back that day, and a name that is forgotten leaves it too.
 """
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from datetime import UTC, date, datetime
+from typing import get_args, get_type_hints
 
 import numpy as np
 import polars as pl
@@ -197,3 +198,22 @@ def test_all_that_a_week_of_the_demo_shows_can_be_kept(demo_desk):
     back = copies.from_text(text, week_shown.CLASSES)
     assert copies.to_text(back) == text
     assert len(text) < 1_000_000
+
+
+def hangs_on(made, *, seen):
+    """Every dataclass that one holds, by its annotations."""
+    hints = get_type_hints(made)
+    for each in fields(made):
+        for one in parts_of(hints[each.name]):
+            if is_dataclass(one) and one not in seen and each.metadata.get("kept", True):
+                seen.add(one)
+                hangs_on(one, seen=seen)
+    return seen
+
+
+def parts_of(hint):
+    return [hint] if not get_args(hint) else [one for each in get_args(hint) for one in parts_of(each)]
+
+
+def test_whatever_a_week_may_hold_can_be_read_back():
+    assert hangs_on(week_shown.WeekShown, seen={week_shown.WeekShown}) <= set(week_shown.CLASSES)

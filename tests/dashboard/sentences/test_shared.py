@@ -10,10 +10,12 @@ from datetime import UTC, date, datetime, timedelta
 import polars as pl
 import pytest
 
+from analysis.brings import Brought
 from analysis.review import MatterSeen, Review
 from analysis.studies.matters import records
 from analysis.studies.matters.records import Candidate, Matter, MovesWith, Planned, TellApart
 from analysis.studies.people.catchers import Caught
+from analysis.studies.people.touched import Touched
 from dashboard import numbers
 from dashboard.sentences import ended, findings, going_with, matters
 from dashboard.sentences import shared as sentences
@@ -611,6 +613,25 @@ def test_a_share_that_stays_high_says_how_many_since_when_and_how_sure_it_is():
     assert plain(line).startswith("More than its last weeks would give: 31 of 190 instruments (16 %) where some 12")
     assert seen.matter.shown
     assert not matter(main=share, characteristics=[], size=0.01, size_low=-0.01, size_high=0.2).matter.shown
+
+
+def test_what_came_back_of_a_move_is_told_with_it():
+    counted = {"came_back": 31, "instruments": 190, "expected": 12.2, "times_low": 1.71, "times_high": 3.94}
+    share = {"characteristic": "", "stage": "bridge_fitting", "value": 0.2, "size": 0.099, **counted}
+    more = matter(main=share, key="more", characteristics=[], size=0.099, began_at=at(9)).matter
+    seen = matter(new=False)
+    assert "came back" not in told(found(matters=[seen]))[0]
+    brought = replace(seen, brought=Brought(more, Touched(20, 60, 2, 80, 11, 130, 5, 90)))
+    said = told(found(matters=[brought]))[0]
+    counts = "31 of 190 instruments (16 %) where some 12 (6 %) would be expected"
+    assert f"More came back with it to bridge fitting since the week of 9 Mar: {counts}; of those" in said
+    assert "of those it touches 20 of 60 (33 %), of the others 11 of 130 (8 %)." in said
+    late = replace(more, opened_at=datetime(2026, 3, 30, tzinfo=UTC))
+    alone = Brought(late, Touched(31, 190, 2, 80, 0, 0, 0, 0))
+    said = told(found(matters=[replace(seen, brought=alone)]))[0]
+    assert f"New this week: more came back with it to bridge fitting since the week of 9 Mar: {counts}. " in f"{said} "
+    apart = found(matters=[seen, matter(main=share, key="more", characteristics=[], size=0.099)])
+    assert sentences_week.changed(apart, found(matters=[brought])) == []
 
 
 def test_a_move_off_a_baseline_that_moved_itself_says_so_and_stands_in_no_headline():

@@ -1,12 +1,13 @@
 """Signals of weekly shares: since when, from which share to which, how they close, and what they say on Rework."""
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import polars as pl
 import pytest
 
 from analysis.studies.drift.share_signals import share_signals
+from analysis.studies.drift.share_starts import likely_weeks
 from analysis.studies.drift.shares import shares, since
 from analysis.studies.matters.matters import ended_matters
 from analysis.studies.rework.stage_weeks import weekly_shares
@@ -148,3 +149,22 @@ def test_a_rise_that_ended_of_late_is_told_to_be_back_and_an_older_one_is_not():
     assert said.startswith("Work that came back to nut: back since 28 Sep. From the week of 3 Aug on 64 of 320 ")
     assert measured(rise).once(ended_matters) == []
     assert measured([*rise, *[(40, 2)] * 5]).once(ended_matters) == []
+
+
+def likely(counts: list[tuple[int, int]]) -> tuple[date, date, date]:
+    """First day of the first likely week, the first day after the last, and the day that the signal is dated by."""
+    snap = weeks_of(counts)
+    found = shares(snap)
+    assert found is not None
+    row = share_signals(snap, found, None).row(0, named=True)
+    low, high = likely_weeks(found, row)
+    return low.date(), high.date(), (row["began_at"] or row["opened_at"]).date()
+
+
+def test_the_weeks_in_which_a_rise_may_have_begun_are_fewer_the_clearer_it_is():
+    low, high, began = likely(STAYS)
+    assert low <= began < high
+    assert high - low > timedelta(weeks=2)
+    sharp = [(100, 3)] * 30 + [(100, 25)] * 8
+    assert likely(sharp) == (began, began + timedelta(weeks=1), began)  # the thirty-first week in both
+    assert likely([*sharp, (100, 0)])[:2] == (began, began + timedelta(weeks=1))  # a last week to the other side
