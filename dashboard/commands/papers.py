@@ -31,6 +31,8 @@ def necks(
 
     desk.use(desk.Desk(shop))
     write_paper(*packet.paper(supplier, money=money, letter=letter), out, pdf)
+    if money and not desk.here().snapshot().shop.shop.labour_per_hour:
+        say("No money stands in it: [shop] in shop.toml has no labour_per_hour.")
 
 
 def bench(

@@ -13,7 +13,8 @@ from dashboard.sentences import talk as sentences_talk
 from ingest.shopfiles.shop import Shop
 
 ANSWER_IN = timedelta(days=14)  # what is asked for by when, unless the talk agrees on another day
-ASKED = 3  # lots spoken of by name
+ASKED = 3  # lots of which each is asked by itself
+NAMED = 12  # older ones that are named in one line
 Row = dict[str, Any]
 
 
@@ -42,7 +43,7 @@ def asked(
         for row in doubtful[:ASKED]
     ]
     if len(doubtful) > ASKED:
-        asks.append(f"The same for {numbers.in_words(len(doubtful) - ASKED)} older lots in the table.")
+        asks.append(f"The same for {_older(doubtful[ASKED:])}.")
     if doubtful:
         asks.append(f"Say, {until}, what changed at your end between the lots that were taken and those that were not.")
     asks += [
@@ -52,9 +53,9 @@ def asked(
         for row in apart[:ASKED]
     ]
     if len(apart) > ASKED:
-        left = len(apart) - ASKED
-        lot = "lot that stands" if left == 1 else "lots that stand"
-        asks.append(f"The same for {numbers.in_words(left)} older {lot} apart.")
+        asks.append(
+            f"The same for {_older(apart[ASKED:])}, which {'stands' if len(apart) == ASKED + 1 else 'stand'} apart."
+        )
     if whole:
         asks.append(
             f"{whole} That is all lots alike, not one alone. Say, {until}, what is other about these necks as a rule "
@@ -67,6 +68,15 @@ def asked(
         "which day."
     )
     return asks
+
+
+def _older(rows: list[Row]) -> str:
+    """Older lots by name, so that the supplier knows which; many as a number and the newest of them."""
+    shown = [row["lot"] or "without a number" for row in rows[:NAMED]]
+    if len(rows) == 1:
+        return f"the older lot {shown[0]}"
+    more = f"; {numbers.count(len(rows) - NAMED)} more in the table" if len(rows) > NAMED else ""
+    return f"{numbers.in_words(len(rows))} older lots ({numbers.listed(shown)}{more})"
 
 
 def _is_apart(row: Row, told_of: dict[str, str]) -> bool:

@@ -59,7 +59,9 @@ def talk(rows: list[dict[str, Any]], shop: Shop, supplier: str | None) -> html.S
             href=addresses.address("/papers/necks", supplier=who, money=1),
             target="_blank",
             className="button",
-        ),
+        )
+        if shop.shop.labour_per_hour
+        else html.Span("Without money: labour_per_hour is not in shop.toml.", className="small"),
     ]
     half = (len(lines) + 1) // 2
     body = [parts.row("66", html.Div(lines[:half]), html.Div(lines[half:])), html.Div(links, className="acts no-print")]

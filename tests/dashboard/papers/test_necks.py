@@ -1,6 +1,7 @@
 """The neck packet: what stands on it, and that the whole file holds nothing of anybody else."""
 
 import re
+import shutil
 from dataclasses import replace
 from datetime import date
 from html import unescape
@@ -11,7 +12,9 @@ import pytest
 from analysis.methods.problems import UnusableData
 from analysis.studies.necks import bow, lots, necks
 from dashboard.app import make_app
+from dashboard.commands import cli
 from dashboard.desk import desk
+from dashboard.pages.necks import talk
 from dashboard.papers import necks as packet
 from dashboard.papers.paper import named
 from dashboard.sentences import bow as sentences_bow
@@ -123,6 +126,19 @@ def test_of_a_lot_that_stands_apart_the_supplier_is_asked_whatever_lies_outside(
     assert sentences_necks.lots_apart([], shop) == ""
 
 
+@pytest.mark.parametrize("verdict", [None, lots.REJECT])
+def test_older_lots_of_which_the_same_is_asked_are_named(looked_at, verdict):
+    shop = looked_at.snapshot().shop
+    [row] = [one for one in looked_at.ask(necks.by_lot).rows(named=True) if one["lot"] == people_shop.HOLLOW]
+    far = row | {"off": 0.1, "off_low": 0.08, "off_high": 0.12, "others": 11, "apart": True, "verdict": verdict}
+    asks = [packet.asked([far | {"lot": f"L{k}"} for k in range(n)], shop, {}, date(2026, 8, 7)) for n in (4, 6, 18)]
+    told = ["".join(re.findall(r"The same for ([^.;]*)", " ".join(one))) for one in asks]
+    assert [one.partition(",")[0] for one in told[:1]] == ["the older lot L3"]
+    assert told[1].startswith("three older lots (L3, L4 and L5)")
+    assert "L14" in told[2]
+    assert "; 3 more in the table" in " ".join(asks[2])
+
+
 def test_a_reading_stands_with_as_many_digits_as_were_read(looked_at):
     rows = looked_at.ask(necks.by_lot).rows(named=True)[:1]
     own = looked_at.ask(lots.necks).filter(pl.col("lot") == rows[0]["lot"])
@@ -183,6 +199,24 @@ def test_less_work_with_more_bow_is_said_as_less(looked_at):
 def test_money_stands_only_where_it_is_asked_for(looked_at):
     assert "EUR" not in words(packet.paper(OWN)[1])
     assert "EUR" in words(packet.paper(OWN, money=True)[1])
+
+
+def offered():
+    """What the page has at hand for the talk."""
+    rows = desk.ask(necks.by_lot).rows(named=True)
+    return str(talk.talk(rows, desk.here().snapshot().shop, OWN))
+
+
+def test_without_a_wage_the_command_says_why_no_money_stands_in_it_and_the_page_offers_none(stands, tmp_path, capsys):
+    folder = shutil.copytree(stands, tmp_path / "shop")
+    toml = folder / "shop.toml"
+    toml.write_text(re.sub(r"(?m)^labour_per_hour = .*\n", "", toml.read_text()))
+    assert cli.run(["necks", OWN, "--shop", str(folder), "--money", "--out", str(tmp_path / "out")]) == 0
+    assert "No money stands in it: [shop] in shop.toml has no labour_per_hour." in capsys.readouterr().out.splitlines()
+    assert "money=1" not in offered()
+    assert cli.run(["necks", OWN, "--shop", str(stands), "--money", "--out", str(tmp_path / "out")]) == 0
+    assert "No money" not in capsys.readouterr().out
+    assert "money=1" in offered()
 
 
 def test_no_word_blames(looked_at):
