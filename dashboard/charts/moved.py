@@ -19,6 +19,7 @@ RIGHT = 5  # lines at the right: since when, three of what it moves together wit
 AXIS = (400, 870)  # px of the axis' ends
 FIRST, KNEE = 10, 5  # per cent: the first line of the axis, and where it turns from even to doubling
 DOT = 7.0
+BELOW = 15  # px of a line below the light, on a phone
 BOLD = 6.9  # px of a bold letter of 12 px, on the safe side
 
 
@@ -77,7 +78,11 @@ def moved(view: MovedView, *, narrow: bool = False) -> Figure:
     width = style.NARROW if narrow else style.WIDE
     left, right = (10, width - 10) if narrow else AXIS
     said = [_said(row, width if narrow else AXIS[0] - 24) for row in view.rows]
-    pitches = [_pitch(row, one, narrow) for row, one in zip(view.rows, said, strict=True)]
+    lasts = [_last(row, width) if narrow else [] for row in view.rows]
+    pitches = [
+        _pitch(row, one, narrow) + BELOW * max(0, len(last) - 1)
+        for row, one, last in zip(view.rows, said, lasts, strict=True)
+    ]
     foot = HEAD + sum(pitches)
     figure = style.sheet_of_pixels(width, foot + HEAP + (84 if narrow else 26))
     shapes, texts = figure["shapes"], figure["annotations"]
@@ -101,8 +106,12 @@ def moved(view: MovedView, *, narrow: bool = False) -> Figure:
             frame = style.box(1, top + 2, width - 1, top + pitch - 2, "rgba(0,0,0,0)", layer="above", edge=style.FOCUS)
             frame["line"]["width"] = 2
             shapes.append(frame)
-        _words(row, said[k], texts, (top, top + pitch), narrow)
-        y = top + (pitch - 48 if narrow else pitch / 2)
+        _words(row, said[k], texts, top, narrow)
+        below = BELOW * max(0, len(lasts[k]) - 1)
+        for n, text in enumerate(lasts[k]):
+            y = top + pitch - 10 - below + BELOW * n
+            texts.append(style.words(8, y, text, size=12, colour=style.INK2, halo=style.CARD))
+        y = top + (pitch - 48 - below if narrow else pitch / 2)
         spots += _streams(row, shapes, texts, y, (px, width if narrow else AXIS[1]))
         spots.append((20, top + 16, row.key, f"{row.name}: {row.under}"))
     _heap(view, shapes, texts, px, (foot, bottom, narrow))
@@ -136,10 +145,15 @@ def _pitch(row: MatterRow, said: tuple[list[str], list[str]], narrow: bool) -> i
     return lines + 97 if narrow else max(PITCH, lines + 23, 16 * len(row.right[:RIGHT]) + 12)
 
 
-def _words(
-    row: MatterRow, said: tuple[list[str], list[str]], texts: list[Figure], ends: tuple[float, float], narrow: bool
-) -> None:
-    top, bottom = ends
+def _last(row: MatterRow, width: float) -> list[str]:
+    """What stands at the right, in lines below the light of a phone: since when and with what, then who has it."""
+    if len(row.right) < 2:
+        return list(row.right)
+    since, *why, has = row.right
+    return [*style.wrap_to(" ".join([f"{since};" if why else since, *why]), width - 16, RIGHT - 2, 6.4), has]
+
+
+def _words(row: MatterRow, said: tuple[list[str], list[str]], texts: list[Figure], top: float, narrow: bool) -> None:
     halo = style.CARD if narrow else ""
     name, under = said
     for k, line in enumerate(name):
@@ -148,8 +162,6 @@ def _words(
     for k, line in enumerate(under):
         texts.append(style.words(8, y + 17 * k, line, size=13, halo=halo))
     if narrow:
-        last = row.right[-1] if row.right else ""
-        texts.append(style.words(8, bottom - 10, last, size=12, colour=style.INK2, halo=halo))
         return
     for k, line in enumerate(row.right[:RIGHT]):
         bold = k in (0, len(row.right) - 1)

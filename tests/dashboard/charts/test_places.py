@@ -468,6 +468,20 @@ def test_who_has_a_matter_stands_below_all_lines_of_what_it_moves_together_with(
     assert top < said["since 11 Nov"] < said["open, with nobody"] < foot - 8
 
 
+def test_a_phone_tells_since_when_and_with_what_below_the_light():
+    right = ["since 11 Nov", "Nothing stands out", "among the 19 things", "looked at.", "open, with nobody"]
+    rows = [MatterRow(name, "", right, [Moved(20.0, "", "k")], "far") for name in ("A", "B")]
+    figure = moved(MovedView(rows, [], "", ""), narrow=True)
+    texts = figure["layout"]["annotations"]
+    (second,) = (text["y"] for text in texts if text["text"] == "B")
+    light = max(text["y"] for text in texts if text["text"] == "far" and text["y"] < second)
+    below = [text["text"] for text in texts if light < text["y"] < second and text["x"] == 8]
+    assert " ".join(below) == "since 11 Nov; Nothing stands out among the 19 things looked at. open, with nobody"
+    assert max(map(len, below)) * 6.4 <= style.NARROW
+    [foot] = [one[1] for one in lines(figure, style.LINE) if one[1] == one[3] and second - 40 < one[1] < second]
+    assert max(text["y"] for text in texts if text["text"] in below and text["y"] < second) < foot - 4
+
+
 def test_words_too_long_for_a_phone_stand_on_lines_of_their_own_and_cut_no_figure_off():
     words = "19 of 39 need more; KITE-M2 Concert Grand Auditorium Rosewood Cutaway Mk 1: 13 of 111 out"
     needs = [Need("A", 1.5, 1.2, 2.0, True)]
