@@ -36,8 +36,11 @@ def behind(page: str) -> Any:
     _, later = _told(page)
     if not later:
         return None
+    shown: list[Any] = [html.P(one) for one in later]
+    if words.causes_missing(desk.ask(unread)):
+        shown.append(dcc.Link("Say in Logs what the columns are", href="/logs", className="small"))
     return html.Section(
-        [parts.picture("question"), html.Div([html.P(one) for one in later])],
+        [parts.picture("question"), html.Div(shown)],
         className="unread besides",
         **parts.aria(label="What was not read besides"),
     )

@@ -29,12 +29,8 @@ WHOLE = {  # of stages of which nothing was read
         'rework: role = "repair" in its [[stage]] says so.'
     ),
 }
-LATER_ON = (
-    unread.MINUTES,
-    unread.LAST,
-    unread.REPAIRS,
-    unread.PEOPLE,
-)  # of the weekly review: what says no less of this week
+NO_COLUMN = (unread.MINUTES, unread.LAST, unread.REPAIRS, unread.PEOPLE)  # mended elsewhere than in Logs' columns
+LATER_ON = (unread.CAUSES, *NO_COLUMN)  # of the weekly review: what says no less of this week
 TOUCHES = {  # what each page needs
     "week": (
         unread.OUTCOMES,
@@ -61,7 +57,7 @@ TOUCHES = {  # what each page needs
 
 def in_logs(rows: pl.DataFrame, page: str) -> bool:
     """Is any of it mended by saying what a column is? Limits stand in specs.csv, planned minutes in shop.toml."""
-    elsewhere = [unread.LATER, unread.LIMITS, unread.JUDGED, *LATER_ON]
+    elsewhere = [unread.LATER, unread.LIMITS, unread.JUDGED, *NO_COLUMN, *((unread.CAUSES,) if page == "week" else ())]
     return bool(rows["what"].is_in([one for one in TOUCHES[page] if one not in elsewhere]).any())
 
 
@@ -108,7 +104,7 @@ def line(row: dict[str, Any], shop: Shop) -> str:
     if what == unread.LATER:
         return f"The sheets have no result at {shop.stage_name(key)} for {numbers.of(cells, of)} visits."
     if what == unread.CAUSES:
-        return f"Causes are not read: no column says where a fault came from; {_causes(cells)}."
+        return f"Causes are not read: no column says where a fault came from; {_causes(cells)} on file."
     if what == unread.LIMITS:
         held = _many(cells, "reading is", "readings are")
         return f"{_name(shop, key)}: no limits in specs.csv; {held} held against none."
@@ -151,8 +147,6 @@ def first(rows: pl.DataFrame, shop: Shop) -> str:
     words = []
     if rows.filter((pl.col("what") == unread.OUTCOMES) & (pl.col("key") == "")).height:
         words.append("outcomes")
-    if rows.filter(pl.col("what") == unread.CAUSES).height:
-        words.append("causes")
     whole = rows.filter(pl.col("what") == unread.CHARACTERISTIC)
     words += [_name(shop, key).lower() for key in whole["key"]]
     return f"Not read: {', '.join(words)}." if words else ""

@@ -245,7 +245,7 @@ def test_a_stage_without_minutes_has_no_cost_and_says_so(tmp_path):
 
 
 @pytest.mark.parametrize("without", [("outcome", "sent_back_to"), ("sent_back_to",), ("limits",)])
-def test_every_page_says_it_before_anything_else(tmp_path, without):
+def test_every_page_says_it_before_anything_else_and_week_what_takes_nothing_from_it_below(tmp_path, without):
     from dashboard.app import make_app
     from dashboard.desk.desk import Desk
     from dashboard.pages import unread as page
@@ -253,7 +253,8 @@ def test_every_page_says_it_before_anything_else(tmp_path, without):
     shop_of(tmp_path, without=without)
     make_app(Desk(tmp_path))
     touched = [name for name in words.TOUCHES if page.strip(name) is not None]
-    assert "week" in touched
+    assert ("week" in touched) == (without != ("sent_back_to",))
+    assert (page.behind("week") is not None) == (without == ("sent_back_to",))
     assert {"rework", "bench"} <= set(touched) or without == ("limits",)
 
 
