@@ -109,8 +109,8 @@ def moved(view: MovedView, *, narrow: bool = False) -> Figure:
         _words(row, said[k], texts, top, narrow)
         below = BELOW * max(0, len(lasts[k]) - 1)
         for n, text in enumerate(lasts[k]):
-            y = top + pitch - 10 - below + BELOW * n
-            texts.append(style.words(8, y, text, size=12, colour=style.INK2, halo=style.CARD))
+            at = top + pitch - 10 - below + BELOW * n
+            texts.append(style.words(8, at, text, size=12, colour=style.INK2, halo=style.CARD))
         y = top + (pitch - 48 - below if narrow else pitch / 2)
         spots += _streams(row, shapes, texts, y, (px, width if narrow else AXIS[1]))
         spots.append((20, top + 16, row.key, f"{row.name}: {row.under}"))
