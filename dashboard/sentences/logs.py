@@ -16,6 +16,7 @@ from ingest.verbs.again import Change
 from ingest.verbs.loaded import Loaded
 
 SHOWN = 10  # questions of one reason in full; then a count
+USED_AGAIN = 5  # serials of two models from which on it is asked whether numbers are used again
 _WIDEST = 60  # characters of a cell
 
 
@@ -199,6 +200,9 @@ def _two_values(found: pl.DataFrame) -> Iterator[str]:
         yield from (f"    {line}" for line in carried.lines(rows.head(SHOWN)))
         if len(rows) > SHOWN:
             yield f"    and {len(rows) - SHOWN} more"
+        if name == "model" and len(rows) >= USED_AGAIN:
+            yield '    Are numbers used again for other instruments? serials = "each month" (each day, each year)'
+            yield "    in the [[log]] tells them apart, with `truerun again --all`"
 
 
 def changes(found: Sequence[Change]) -> Iterator[str]:

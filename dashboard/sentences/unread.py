@@ -33,6 +33,7 @@ NO_COLUMN = (unread.MINUTES, unread.LAST, unread.REPAIRS, unread.PEOPLE)  # mend
 LATER_ON = (unread.CAUSES, *NO_COLUMN)  # of the weekly review: what says no less of this week
 TOUCHES = {  # what each page needs
     "week": (
+        unread.SERIALS,
         unread.OUTCOMES,
         unread.CAUSES,
         unread.CHARACTERISTIC,
@@ -45,11 +46,27 @@ TOUCHES = {  # what each page needs
         unread.STAGE,
         unread.COLUMN,
     ),
-    "drift": (unread.CHARACTERISTIC, unread.COLUMN),
-    "capability": (unread.CHARACTERISTIC, unread.LIMITS, unread.JUDGED, unread.LAST, unread.COLUMN),
-    "rework": (unread.OUTCOMES, unread.LATER, unread.CAUSES, unread.MINUTES, unread.REPAIRS, unread.STAGE),
+    "drift": (unread.SERIALS, unread.CHARACTERISTIC, unread.COLUMN),
+    "capability": (unread.SERIALS, unread.CHARACTERISTIC, unread.LIMITS, unread.JUDGED, unread.LAST, unread.COLUMN),
+    "rework": (
+        unread.SERIALS,
+        unread.OUTCOMES,
+        unread.LATER,
+        unread.CAUSES,
+        unread.MINUTES,
+        unread.REPAIRS,
+        unread.STAGE,
+    ),
     "necks": (unread.LIMITS, unread.CHARACTERISTIC, unread.OUTCOMES),
-    "bench": (unread.OUTCOMES, unread.CAUSES, unread.JUDGED, unread.LAST, unread.MINUTES, unread.PEOPLE),
+    "bench": (
+        unread.SERIALS,
+        unread.OUTCOMES,
+        unread.CAUSES,
+        unread.JUDGED,
+        unread.LAST,
+        unread.MINUTES,
+        unread.PEOPLE,
+    ),
     "packet": (unread.OUTCOMES, unread.CHARACTERISTIC, unread.LIMITS, unread.MINUTES),
     "target card": (unread.CHARACTERISTIC, unread.OUTCOMES, unread.JUDGED, unread.LAST, unread.MINUTES),
 }
@@ -57,7 +74,14 @@ TOUCHES = {  # what each page needs
 
 def in_logs(rows: pl.DataFrame, page: str) -> bool:
     """Is any of it mended by saying what a column is? Limits stand in specs.csv, planned minutes in shop.toml."""
-    elsewhere = [unread.LATER, unread.LIMITS, unread.JUDGED, *NO_COLUMN, *((unread.CAUSES,) if page == "week" else ())]
+    elsewhere = [
+        unread.SERIALS,
+        unread.LATER,
+        unread.LIMITS,
+        unread.JUDGED,
+        *NO_COLUMN,
+        *((unread.CAUSES,) if page == "week" else ()),
+    ]
     return bool(rows["what"].is_in([one for one in TOUCHES[page] if one not in elsewhere]).any())
 
 
@@ -96,6 +120,12 @@ def line(row: dict[str, Any], shop: Shop) -> str:
     """One thing that was not read, in a sentence."""
     what, key, cells, of = row["what"], row["key"], row["cells"], row["of"]
     count = numbers.count(cells)
+    if what == unread.SERIALS:
+        return (
+            f"{count} times an instrument comes again a week or more after it had passed, and counts as a repeat, "
+            'which no figure has. Where numbers are used again, serials = "each month" (each day, each year) in the '
+            "[[log]] tells them apart, with `truerun again --all`."
+        )
     if what == unread.OUTCOMES and not key:
         visits = "the one visit" if cells == 1 else f"any of {count} visits"
         return f"Outcomes are not read: no column says how {visits} ended."

@@ -20,6 +20,7 @@ from ingest.reading.headings import NO_STAGE, Columns, Headings, missing, plain
 from ingest.reading.in_buckets import Buckets
 from ingest.reading.meant_rows import heading_missing, meant_rows
 from ingest.reading.measurement_rows import read_measurements, visit_keys
+from ingest.reading.numbered_anew import numbered_anew
 from ingest.reading.oddities import oddities, typed_one_way
 from ingest.reading.on_disk import Data, is_workbook, sha256
 from ingest.reading.pieces import KINDS, Pieces
@@ -231,7 +232,7 @@ def _read_table(table: Table, headings: Headings, part: _Part, pieces: Pieces, *
     for first in range(0, table.rows.height or 1, step or 1):
         low, high = (min(1.0, at / (table.rows.height or 1)) for at in (first, first + step))
         reading.progress = _within(tell, low, high)
-        rows = read(table.rows.slice(first, step), own, reading)
+        rows = numbered_anew(read(table.rows.slice(first, step), own, reading), reading)
         pieces.add(rows.visits, rows.readings, rows.faults, table.header_line)
         reading.progress(1.0, f"line {table.rows['line'][-1] if table.rows.height else 1:,}")
 

@@ -257,6 +257,7 @@ class Log(Part):
     decimal: Literal[".", ","] = "."
     empty_outcome: str = "open"
     replaces: Literal["", "same visits"] = ""
+    serials: Literal["", "each day", "each month", "each year"] = ""  # when numbers begin anew
     headings: dict[str, str] = {}
     ignore: tuple[str, ...] = ()
     same_as_above: tuple[str, ...] = ()  # headings whose empty cells say what the last filled one above says

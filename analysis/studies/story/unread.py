@@ -2,6 +2,8 @@
 nothing that needs them is shown as good.
 """
 
+from datetime import timedelta
+
 import polars as pl
 
 from analysis.studies.story.story import Story, story
@@ -9,7 +11,8 @@ from analysis.studies.story.unlisted import unlisted
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
-CHARACTERISTIC, OUTCOMES, LATER, CAUSES, LIMITS, JUDGED, LAST, MINUTES, REPAIRS, PEOPLE, STAGE, COLUMN = (
+SERIALS, CHARACTERISTIC, OUTCOMES, LATER, CAUSES, LIMITS, JUDGED, LAST, MINUTES, REPAIRS, PEOPLE, STAGE, COLUMN = (
+    "serials",  # that come again long after their instrument had passed
     "characteristic",
     "outcomes",
     "outcomes told later",  # of a stage at which a row has no result, but at a later one
@@ -26,26 +29,29 @@ CHARACTERISTIC, OUTCOMES, LATER, CAUSES, LIMITS, JUDGED, LAST, MINUTES, REPAIRS,
 SOME = 0.05  # of the cells of a characteristic, or of a stage's visits without minutes: so many are said
 LEAST = 10  # cells of numbers in a column that nobody has mapped: fewer are no lost measurement
 NUMBERS = 0.5  # of its cells: the column holds measurements
+AGAIN, LEFT = 0.2, timedelta(days=7)  # of all instruments, and so long after a pass: numbers are used again
 PERSON = 30  # visits of a name that no list knows from which on it is no slip of another
 ONLY = 0.95  # of the instruments at a bench came to it in a loop: its work is done where it is asked for
 UNREAD: dict[str, pl.DataType] = {
     "what": pl.String(),  # one of the words above
     "key": pl.String(),  # characteristic, stage or heading; '' for all of them
     "cells": pl.Int64(),  # cells not read; of causes, outcomes and minutes visits; of limits, judged and last readings;
-    # of repairs instruments that came only when sent back; of people visits
+    # of repairs instruments that came only when sent back; of people visits; of serials comings of a number
     "of": pl.Int64(),  # of so many
     "logs": pl.Int64(),  # in so many logs; of people so many names
 }
 
 
 def unread(snapshot: Snapshot) -> pl.DataFrame:
-    """UNREAD: what was not read, outcomes first, then causes, characteristics, limits and where none is held against
-    them, minutes, repairs, people, stages, columns. Nothing before any log is loaded: that is what is to be said then.
+    """UNREAD: what was not read, serials that come again and outcomes first, then causes, characteristics, limits and
+    where none is held against them, minutes, repairs, people, stages, columns. Nothing before any log is loaded: that
+    is what is to be said then.
     """
     told = snapshot.once(story)
     if told.visits.is_empty() and snapshot.table("logs").is_empty():
         return pl.DataFrame(schema=UNREAD)
     parts = [
+        _serials(told),
         _outcomes(snapshot, told),
         _causes(snapshot, told),
         _characteristics(snapshot, told),
@@ -108,6 +114,27 @@ def causes_read(snapshot: Snapshot) -> bool:
 def minutes_known() -> pl.Expr:
     """Of each visit of the story: are its minutes typed, clocked or planned; a rest has none to know."""
     return (pl.col("minutes_from") != "planned") | (pl.col("minutes") > 0) | (pl.col("role") == "rest")
+
+
+def _serials(told: Story) -> list[tuple[object, ...]]:
+    """Numbers that come again, a week or more after their instrument had passed, with no send-back and no return: what
+    comes then is read as a repeat, and no figure has it.
+    """
+    again = (pl.col("pass_no") > 1) | (pl.col("round") > 1)
+    repeats = told.visits.select("serial", "pass_no", "round", "loop").filter(again & pl.col("loop").is_null())
+    if repeats.height < LEAST:
+        return []
+    own = told.visits.select("serial", "taken_at", "outcome", "pass_no", "round", "loop", "log_id").join(
+        repeats.select("serial").unique(), on="serial", how="semi", maintain_order="left"
+    )
+    gap = pl.col("taken_at") - pl.col("taken_at").shift(1).over("serial")
+    passed = pl.col("outcome").shift(1).over("serial").cast(pl.String).is_in(["pass", "fixed", "reject", "second"])
+    back = pl.col("loop").is_not_null() | (pl.col("outcome").cast(pl.String) == "return")
+    came = own.filter((gap >= LEFT) & passed & again & ~back & (pl.col("serial").cast(pl.String) != ""))
+    of = told.instruments.height + came.height
+    if came.height < LEAST or came.height < AGAIN * of:
+        return []
+    return [(SERIALS, "", came.height, of, came["log_id"].n_unique())]
 
 
 def _outcomes(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
