@@ -7,7 +7,7 @@ move with whatever else is loaded.
 """
 
 import os
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import astuple, dataclass
 from datetime import date, datetime, timedelta
 from hashlib import blake2b
@@ -16,7 +16,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
 from analysis.methods.segments import Flags, Ints, spans
@@ -25,6 +24,7 @@ from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.air import LAGS, STALE, rooms
 from analysis.studies.matters.before_it import benches_before
 from analysis.studies.matters.dated_changes import dated_changes
+from analysis.studies.matters.numbered import NONE, Digits, Said, digits, mixed, of_word, stirred
 from analysis.studies.matters.set_with import set_with
 from analysis.studies.matters.sheet_kinds import kinds
 from analysis.studies.matters.sheets_kept import sheets
@@ -33,16 +33,10 @@ from analysis.studies.matters.units import Signal, side_of
 from analysis.studies.story.columns import Columns
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot, code_of
-from ingest.terms import tables
 
-Digits = npt.NDArray[np.uint64]
 OF_READING = ("day", "set_on", "setup", "set_by", "lot", "supplier", "gauge", "unit", "position")
+OF_SHEET = ("sheet", "kind")
 OF_VISIT = ("stage", "tech", "string_set", "rh", "temperature")
-ODD, MORE = (
-    np.uint64(0x9E3779B97F4A7C15),
-    np.uint64(0xBF58476D1CE4E5B9),
-)  # what keeps the bits of a sum apart (splitmix)
-NONE = np.uint64(0x94D049BB133111EB)  # in place of what is not known
 
 
 def key_of(snapshot: Snapshot, judged: Signals, here: Bench, span: Span, asked: list[tuple[Signal, bool]]) -> str:
@@ -152,38 +146,56 @@ def _of_readings(snapshot: Snapshot, judged: Signals, here: Bench, at: Ints) -> 
     mine = held.readings.stream[at]
     least = snapshot.shop.judging.least_readings
     first_judged = held.eras.starts[era] + np.minimum(held.eras.judged_from[era], least)
-    told = held.readings.at(at, *OF_READING, "taken_at", "visit", "serial")
-    visit = told["visit"].cast(pl.Int64).fill_null(-1).to_numpy()
-    parts = [
-        snapshot.once(_instruments).of(visit),
-        *(_digits(snapshot.once(each).gather(told["visit"])) for each in (sheets, kinds)),
-    ]
-    parts += [_digits(told[name]) for name in (*OF_READING, "taken_at")]
+    of_readings, of_visits = snapshot.once(_said)
+    row = held.readings.row[at]
+    visit = held.readings.source["visit"].gather(row).cast(pl.Int64).fill_null(-1).to_numpy()
+    parts = [snapshot.once(_instruments).of(visit)]
+    parts += [of_visits.of(name, visit) for name in OF_SHEET]
+    parts += [of_readings.of(name, row) for name in (*OF_READING, "taken_at")]
     numbers = (held.values[at], held.eras.centre[era][mine], deviations(held)[1][era][mine])
     parts += [each.astype(np.float64).view(np.uint64) for each in numbers]
     parts.append((at >= first_judged[mine]).astype(np.uint64))
     item = snapshot.shop.by_characteristic.get(here.characteristic)
     if item is not None and item.set_stages and here.stage not in item.set_stages:
-        parts.append(_digits(set_with(snapshot, here.characteristic, item.set_stages, told)))
-    return _mixed(parts)
+        read = held.readings.source.at(row, "serial", "taken_at")
+        parts.append(digits(set_with(snapshot, here.characteristic, item.set_stages, read)))
+    return mixed(parts)
+
+
+def _said(snapshot: Snapshot) -> tuple[Said, Said]:
+    """What readings and visits of the story say."""
+    told = snapshot.once(story)
+    beside = {"sheet": sheets, "kind": kinds}
+    by_visit = {name: lambda work=work: snapshot.once(work) for name, work in beside.items()}
+    return Said(told.readings.__getitem__), Said(
+        lambda name: by_visit[name]() if name in by_visit else told.visits[name]
+    )
+
+
+def let_go(snapshot: Snapshot) -> None:
+    """Let go of the columns behind keys; the numbers of readings stay."""
+    for said in snapshot.once(_said):
+        said.held.clear()
 
 
 @dataclass(eq=False)
 class _Instruments:
     """A number for each instrument: its serial, and its first passes in their order."""
 
-    visits: Columns
+    said: Said
+    serials: pl.Series  # (i,)
     first_pass: Flags  # (v,)
     which: Ints  # (v,) the instrument of each visit
     starts: Ints  # (i,) its first one
     numbers: _Numbers  # (i,)
 
     @classmethod
-    def all_of(cls, visits: Columns) -> "_Instruments":
-        """Of all visits; instruments follow one another."""
+    def all_of(cls, visits: Columns, said: Said) -> "_Instruments":
+        """Of all visits and what they say; instruments follow one another."""
         which = visits["serial"].rle_id().to_numpy().astype(np.int64)
         starts = np.flatnonzero(np.diff(which, prepend=-1))
-        return cls(visits, visits["first_pass"].to_numpy(), which, starts, _Numbers.none(len(starts)))
+        serials = visits["serial"].gather(starts)
+        return cls(said, serials, visits["first_pass"].to_numpy(), which, starts, _Numbers.none(len(starts)))
 
     def of(self, visit: Ints) -> Digits:
         """Of the instrument of each of some visits; -1: none (n,)."""
@@ -202,48 +214,12 @@ class _Instruments:
         first = rows[self.first_pass[rows]]
         mine = np.searchsorted(new, self.which[first])  # rising
         place = np.arange(len(first)) - np.searchsorted(mine, mine)
-        told = self.visits.at(first, *OF_VISIT)
-        each = _stirred(_mixed([*(_digits(told[name]) for name in OF_VISIT), place.astype(np.uint64)]))
+        each = stirred(mixed([*(self.said.of(name, first) for name in OF_VISIT), place.astype(np.uint64)]))
         whole = np.zeros(len(new) + 1, dtype=np.uint64)
         np.add.at(whole, mine, each)
-        names = [_of_word(word) for word in self.visits.at(self.starts[new], "serial")["serial"].cast(pl.String)]
-        return _mixed([np.array(names, dtype=np.uint64), whole[:-1]])
+        names = [of_word(word) for word in self.serials.gather(new).cast(pl.String)]
+        return mixed([np.array(names, dtype=np.uint64), whole[:-1]])
 
 
 def _instruments(snapshot: Snapshot) -> _Instruments:
-    return _Instruments.all_of(snapshot.once(story).visits)
-
-
-def _digits(column: pl.Series) -> Digits:
-    """A number for what each row says, whatever number stands for it in memory."""
-    if column.dtype in (pl.String(), pl.Categorical()):
-        words = tables.coded(column)
-        code = words.to_physical().fill_null(2**32 - 1).to_numpy().astype(np.uint32).view(np.int32)  # -1: null
-        place = np.full(int(code.max(initial=-1)) + 2, -1)  # of each word where some row says it
-        place[code] = np.arange(len(code))
-        place[-1] = -1
-        some = np.flatnonzero(place >= 0)
-        table = np.full(len(place), NONE)
-        table[some] = [_of_word(word) for word in words.gather(place[some]).cast(pl.String)]
-        return np.asarray(table[code])
-    plain = column.cast(pl.Float64) if column.dtype.is_float() else column.to_physical().cast(pl.Int64)
-    if not column.null_count():
-        return np.asarray(plain.to_numpy().view(np.uint64))
-    return np.where(column.is_not_null().to_numpy(), plain.fill_null(0).to_numpy().view(np.uint64), NONE)
-
-
-def _of_word(word: str) -> int:
-    return int.from_bytes(blake2b(word.encode(), digest_size=8).digest(), "little")
-
-
-def _mixed(parts: Iterable[Digits]) -> Digits:
-    """One number for several, in their order."""
-    found = np.zeros(1, dtype=np.uint64)
-    for part in parts:
-        found = _stirred(found * ODD + part)
-    return found
-
-
-def _stirred(found: Digits) -> Digits:
-    found = (found ^ (found >> np.uint64(30))) * MORE
-    return np.asarray(found ^ (found >> np.uint64(27)))
+    return _Instruments.all_of(snapshot.once(story).visits, snapshot.once(_said)[1])

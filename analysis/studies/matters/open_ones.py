@@ -11,6 +11,7 @@ from datetime import datetime, timedelta
 
 from analysis.studies.drift.opened import BACK
 from analysis.studies.drift.signals import signals
+from analysis.studies.matters import hangs_on
 from analysis.studies.matters.accounts import Looked, let_go, parts_of
 from analysis.studies.matters.groups import JUST_OVER, Group, same_cause
 from analysis.studies.matters.parts import Part
@@ -44,6 +45,7 @@ def open_groups(snapshot: Snapshot) -> list[Group]:
         for looked in _looked_at(snapshot, here, part, closed.get((characteristic, stage), [])):
             groups += _still(looked, parts_of(snapshot, judged, here, looked), snapshot.as_of - JUST_OVER)
         let_go(snapshot)
+    hangs_on.let_go(snapshot)
     if snapshot.worked_out is not None:
         snapshot.worked_out.write()
     held = {number for group in groups for number in group.signals}
