@@ -138,8 +138,10 @@ class _Batches:
     """Readings of one stream that share something."""
 
     def __init__(self, stream: Ints, code: Ints) -> None:
-        order = np.lexsort((code, stream))
-        new = (np.diff(stream[order], prepend=-1) != 0) | (np.diff(code[order], prepend=code[order[:1]] - 1) != 0)
+        low = code.min(initial=0)
+        key = stream * (int(code.max(initial=0)) - low + 1) + (code - low)  # days rise within a stream: quickly sorted
+        order = np.argsort(key, kind="stable")
+        new = np.diff(key[order], prepend=-1) != 0
         self.which = np.empty(len(stream), dtype=np.int64)  # (n,) batch of each reading
         self.which[order] = np.cumsum(new) - 1
         self.stream = stream[order][new]  # (b,)
@@ -262,7 +264,8 @@ class _Pooled:
         square = np.bincount(self.stream, self.off**2, s)
         sd = np.sqrt(np.where(self.sure, square / np.maximum(n, 1), 1.0))
         z = self.off / sd[self.stream]
-        third, fourth = np.bincount(self.stream, z**3, s) / n, np.bincount(self.stream, z**4, s) / n
+        squares = z * z
+        third, fourth = (np.bincount(self.stream, squares * each, s) / n for each in (z, squares))
         with np.errstate(divide="ignore", invalid="ignore"):
             skew = np.where(n > 2, third * np.sqrt(n * (n - 1)) / (n - 2), 0.0)
             excess = np.where(
