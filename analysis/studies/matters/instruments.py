@@ -135,7 +135,7 @@ def instruments(snapshot: Snapshot, judged: Signals, characteristic: str, stage:
         _alike(told.drop("serial", "visit"), of),
         rows.select("serial", "visit", "taken_at", "day", MODEL, "set_by", "gauge"),
         _told(rows.select(pl.col(MODEL), *(how.alias(name) for name, how in OF_FACTOR.items()))),
-        _earlier(snapshot, rows, "" if set_at else stage),
+        _earlier(snapshot, rows, stage, itself=not set_at),
         people,
         rows["set_by"].replace_strict(number, default=-2, return_dtype=pl.Int64).to_numpy(),
         raw_airs(snapshot, rows, visits),
@@ -205,9 +205,10 @@ def hands(snapshot: Snapshot) -> Hands:
     return Hands(serials, stages, people, tech, visit)
 
 
-def _earlier(snapshot: Snapshot, rows: pl.DataFrame, here: str) -> list[tuple[str, Ints]]:
+def _earlier(snapshot: Snapshot, rows: pl.DataFrame, here: str, *, itself: bool) -> list[tuple[str, Ints]]:
     """Who worked on the instrument at each stage before it was read, by first-pass visits: a number of people, -1 for
-    nobody; of stage `here` also in the visit in which it was read.
+    nobody; `itself`: of stage `here` also in the visit in which it was read. Not at stages that come later along the
+    bench, whatever a clock says: no hand there has touched what is read here.
     """
     every = snapshot.once(hands)
     if not every.people:
@@ -216,9 +217,18 @@ def _earlier(snapshot: Snapshot, rows: pl.DataFrame, here: str) -> list[tuple[st
     at = joined["number"].fill_null(len(every.serials)).to_numpy().astype(np.int64)
     none = np.full((1, len(every.stages)), -1)
     tech, visit = np.concatenate([every.tech, none])[at], np.concatenate([every.visit, none])[at]
-    until = rows["visit"].cast(pl.Int64).to_numpy()[:, None] + np.array([one == here for one in every.stages])
+    until = rows["visit"].cast(pl.Int64).to_numpy()[:, None] + np.array(
+        [itself and one == here for one in every.stages]
+    )
     before = np.where(visit < until, tech, -1)
-    return [(stage, before[:, k].astype(np.int64)) for k, stage in enumerate(every.stages)]
+    shop, later = snapshot.shop, set[str]()
+    if shop.roles.get(here) != "repair":
+        later = {one.key for one in shop.stages if one.role != "repair" and _after(shop.bench_order, one.key, here)}
+    return [(one, before[:, k].astype(np.int64)) for k, one in enumerate(every.stages) if one not in later]
+
+
+def _after(order: dict[str, int], stage: str, other: str) -> bool:
+    return order.get(stage, -1) > order.get(other, len(order))
 
 
 def _changes(

@@ -81,6 +81,19 @@ def test_the_tech_at_an_earlier_stage_is_named_with_the_stage():
     assert names(found) == [(f"{TECH_AT} frets", "T5")]
 
 
+def test_who_worked_at_a_bench_that_comes_later_is_named_for_nothing_whatever_a_clock_says():
+    late = RNG.choice(["T4", "T5"], N)
+    given = {RELIEF: NOISE + 2.5 * (SINCE & (late == "T5"))}
+    made = shop(**FEW)
+    stages = {one.key: one for one in made.stages}
+    turned = made.model_copy(
+        update={"stages": tuple(stages[key] for key in ("neck", "bridge", "final", "frets", "packing"))}
+    )
+    (told,) = snapshot(turned, given, early=late, setter=RNG.choice(["T1", "T2"], N)).once(open_matters)
+    assert all(name != f"{TECH_AT} frets" for name, _ in names(told))
+    assert all(one.stage != "frets" for one in told.moves_with.candidates)
+
+
 def test_who_set_it_is_named_and_their_bench_stage_is_not_named_twice():
     setter = RNG.choice(["T1", "T2"], N)
     found = only(snapshot(shop(**FEW), {RELIEF: NOISE + 2.5 * (SINCE & (setter == "T2"))}, setter=setter))
