@@ -841,3 +841,23 @@ def test_what_is_new_and_barely_out_of_chance_says_that_first_sizes_are_too_larg
         assert ("first sizes are often too large" in told(found(matters=[seen]))[0]) == barely
     old = matter(new=False, size=0.11, size_low=0.06, size_high=0.16)
     assert "first sizes" not in told(found(matters=[old]))[0]
+
+
+@pytest.mark.parametrize(
+    ("stages", "name"),
+    [
+        (["receiving"], "Neck bow, incoming and neck relief on LARK-25"),
+        (["rest", "final_inspection"], "Neck bow at rest and neck relief on LARK-25"),
+        (["final_inspection"], "Neck bow at final inspection and neck relief on LARK-25"),
+    ],
+)
+def test_what_comes_in_is_named_by_the_bench_where_it_moved(stages, name):
+    shop = small_shop()
+    kinds = [
+        one.model_copy(update={"name": "Neck bow, incoming"}) if one.key == "neck_bow" else one
+        for one in shop.characteristics
+    ]
+    shop = shop.model_copy(update={"characteristics": tuple(kinds)})
+    seen = matter(characteristics=["neck_bow", "relief"], positions=[], stages=stages)
+    assert matters.name(seen.matter, shop) == name
+    assert matters.moved(seen, shop, date(2026, 4, 6)).lead.startswith(f"{name} moved up")
