@@ -2,6 +2,7 @@
 is called small.
 """
 
+import copy
 import re
 import tomllib
 from dataclasses import replace
@@ -23,7 +24,7 @@ from dashboard.sentences import week as sentences_week
 from ingest.shopfiles.shop import checked_shop
 from ingest.shopfiles.specs import read_specs
 from tests.dashboard.pages import moving_shop
-from tests.ingest.small_shop import small_shop
+from tests.ingest.small_shop import TABLE, small_shop
 
 WEEK = date(2026, 3, 30)
 SHOP = checked_shop(tomllib.loads(moving_shop.SHOP.format(judging="", people='names"\npurpose = "coaching')))
@@ -852,12 +853,9 @@ def test_what_is_new_and_barely_out_of_chance_says_that_first_sizes_are_too_larg
     ],
 )
 def test_what_comes_in_is_named_by_the_bench_where_it_moved(stages, name):
-    shop = small_shop()
-    kinds = [
-        one.model_copy(update={"name": "Neck bow, incoming"}) if one.key == "neck_bow" else one
-        for one in shop.characteristics
-    ]
-    shop = shop.model_copy(update={"characteristics": tuple(kinds)})
+    table = copy.deepcopy(TABLE)
+    table["characteristic"][-1]["name"] = "Neck bow, incoming"
+    shop = checked_shop(table)
     seen = matter(characteristics=["neck_bow", "relief"], positions=[], stages=stages)
     assert matters.name(seen.matter, shop) == name
     assert matters.moved(seen, shop, date(2026, 4, 6)).lead.startswith(f"{name} moved up")
