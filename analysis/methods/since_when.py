@@ -122,12 +122,32 @@ def sums(count: Floats, size: Floats, ahead: Ahead, starts: int, *, longest: int
     return Sums(score, k, n, expected, np.where(inside, variance, np.nan))
 
 
-def widening(count: Floats, size: Floats, fitted: Floats) -> float:
-    """How much more the rows of a base vary round their fitted counts (r,) than chance has them; at least 1."""
-    chance = fitted * (1 - np.minimum(fitted / size, 1.0))
+def widening(count: Floats, size: Floats, fitted: Floats) -> Floats:
+    """How much more the rows of a base vary round their fitted counts (r, ...) than chance has them; at least 1. Rows
+    without a piece say nothing.
+    """
+    chance = fitted * (1 - np.minimum(np.divide(fitted, size, out=np.ones_like(fitted), where=size > 0), 1.0))
     some = chance > 0
-    lack = float((((count - fitted) ** 2)[some] / chance[some]).sum())
-    return max(1.0, (lack + OF_CHANCE) / (max(int(some.sum()) - 1, 0) + OF_CHANCE))
+    lack = np.divide((count - fitted) ** 2, chance, out=np.zeros_like(fitted), where=some).sum(axis=0)
+    times = (lack + OF_CHANCE) / (np.maximum(some.sum(axis=0) - 1, 0) + OF_CHANCE)
+    return np.asarray(np.maximum(times, 1.0), dtype=np.float64)
+
+
+def likeliest(count: Floats, expected: Floats, side: int) -> int:
+    """The row with which the share of counts (r,) in what was expected of them (r,) changed most likely, so that it
+    rose (side 1) or fell (-1), oldest first; 0 where it did neither. All rows before it are of one level, it and those
+    after it of another; nothing is asked of a limit.
+
+    Source: Hinkley & Hinkley 1970, Biometrika 57 (binomial sequences); Worsley 1986, Biometrika 73 (of the exponential
+    family, here Poisson counts with their expectations as sizes).
+    """
+    before, let = (np.cumsum(part)[:-1] for part in (count, expected))
+    since, still = count.sum() - before, expected.sum() - let
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = np.array([before / let, since / still])
+        found = xlogy(before, ratio[0]) + xlogy(since, ratio[1])
+    found = np.where(np.isfinite(found) & (side * (ratio[1] - ratio[0]) > 0), found, -np.inf)
+    return int(np.argmax(found)) + 1 if len(found) and np.isfinite(found).any() else 0
 
 
 def rate(limit: float, base: float, *, longest: int = LONGEST) -> float:

@@ -210,7 +210,8 @@ def name(matter: Matter, shop: Shop) -> str:
     """`Action treble on HERON-OM`."""
     key = matter.characteristics[0] if matter.characteristics else ""
     if not key:
-        return f"Work that came back to {shared.cause(shop, str(matter.main['stage']))}"
+        stage = shared.cause(shop, str(matter.main["stage"]))
+        return f"Work that came back to {stage}{shares_moved.on_models(matter)}"
     return f"{_what(matter, key, shop)} on {models(matter, shop)}"
 
 

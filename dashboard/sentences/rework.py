@@ -232,10 +232,9 @@ def lasting(standing: Sequence[Standing], shop: Shop, now: date) -> str:
     for one in standing:
         found, more = one.since, "More" if one.since.low > 1 else "Less"
         what = instead(found.came_back, found.instruments, found.expected)
-        told.append(
-            f"{more} than before at {charted(shop, one.stage).lower()} since the week of {numbers.day(one.week, now)}: "
-            f"{what}; {times(found.low, found.high)}."
-        )
+        where = f"{charted(shop, one.stage).lower()}{f' on {numbers.listed(one.models)}' if one.models else ''}"
+        since = f"since the week of {numbers.day(one.week, now)}"
+        told.append(f"{more} than before at {where} {since}: {what}; {times(found.low, found.high)}.")
     return " ".join(told)
 
 

@@ -11,6 +11,8 @@ from dashboard.sentences import rework, shared
 from dashboard.sentences.shared import Sentence
 from ingest.shopfiles.shop import Shop
 
+NAMED = 3  # models that are named in a line
+
 
 def share(seen: MatterSeen, shop: Shop, now: date, chance: str) -> Sentence:
     """Since when how many came back where so many would be expected; chance: how likely it is that anything moved."""
@@ -18,13 +20,15 @@ def share(seen: MatterSeen, shop: Shop, now: date, chance: str) -> Sentence:
     assert isinstance(value, float)
     assert isinstance(size, float)
     more = "More" if size > 0 else "Fewer"
-    lead, rest = f"{more} came back to {shared.cause(shop, str(stage))}", _when(seen.matter, shop, now, new=seen.new)
+    lead = f"{more} came back to {shared.cause(shop, str(stage))}{on_models(seen.matter)}"
+    rest = _when(seen.matter, shop, now, new=seen.new)
     counted, times = _instead(seen.matter)
     if counted:
-        lead, rest = f"{lead} {rest}: {counted}", f"; {times}."
+        lead, rest = f"{lead} {rest}: {counted}", f"; {times}.{_others(seen.matter)}"
     else:  # a week kept before these were counted
         before = f"{numbers.share(value, 100)} of its instruments, {numbers.share(value - size, 100)} before"
         lead, rest = f"{lead} than its last weeks would give: {before}", f", {rest}."
+    since = counted_from(seen.matter, shop)
     words = ["New this week." if seen.new else "", by_one(seen.caught, shop, now), chance]
     return Sentence(
         f"moved-{'up' if size > 0 else 'down'}",
@@ -32,7 +36,7 @@ def share(seen: MatterSeen, shop: Shop, now: date, chance: str) -> Sentence:
         lead,
         rest,
         " ".join(word for word in words if word),
-        address("/rework", caused_at=stage, **{"from": counted_from(seen.matter, shop), "to": now}),
+        address("/rework", caused_at=stage, model=_model(seen.matter), **{"from": since, "to": now}),
         "Rework",
         key=seen.matter.key,
     )
@@ -60,12 +64,34 @@ def brought(seen: MatterSeen, shop: Shop, now: date) -> str:
     when = numbers.day(counted_from(more, shop), now)
     new = shared.local(shop, more.opened_at).date() > now - timedelta(weeks=1) and not seen.new
     lead = "New this week: more" if new else "More"
-    told = f"{lead} came back with it to {shared.cause(shop, str(more.main['stage']))} since the week of {when}"
+    told = f"{lead} came back with it to {shared.cause(shop, str(more.main['stage']))}{on_models(more)} since the week of {when}"
     told += f": {_instead(more)[0]}"
     if counts.others_tried >= rework.FEW:
         mine, others = _of(counts.back, counts.tried), _of(counts.others_back, counts.others_tried)
         told += f"; of those it touches {mine}, of the others {others}"
     return f"{told}."
+
+
+def on_models(matter: Matter) -> str:
+    """` on Alba`, ` on Alba and Corso`, ` on four models`: where it is not of all models."""
+    named = list(matter.models)
+    if not named:
+        return ""
+    return f" on {numbers.listed(named) if len(named) <= NAMED else f'{numbers.in_words(len(named))} models'}"
+
+
+def _model(matter: Matter) -> str | None:
+    return matter.models[0] if len(matter.models) == 1 else None
+
+
+def _others(matter: Matter) -> str:
+    """Where single models rose: what the others did, ` On the other models 23 of 660 instruments (3.5 %) where some 27
+    (4.1 %) would be expected.`
+    """
+    back, size, expected = (matter.main.get(f"others_{name}") for name in ("back", "instruments", "expected"))
+    if not isinstance(back, int) or not isinstance(size, int) or not isinstance(expected, float) or not size:
+        return ""
+    return f" On {matter.main.get('other') or 'the other models'} {rework.instead(back, size, expected)}."
 
 
 def _of(back: int, tried: int) -> str:
@@ -78,7 +104,7 @@ def counted_from(matter: Matter, shop: Shop) -> date:
 
 
 def line(matter: Matter, shop: Shop, now: date) -> str:
-    """The same on one line of a list, after its name."""
+    """The same on one line of a list, after its name, which says of which models it is."""
     counted, _ = _instead(matter)
     more = "More" if (matter.size or 0.0) >= 0 else "Less"
     when = numbers.day(shared.local(shop, matter.began_at or matter.opened_at), now)

@@ -67,7 +67,9 @@ class Shops:
             own[base.end : base.until] = number
         monday = date(2020, 1, 6)
         taken = pl.Series([monday + timedelta(weeks=int(week)) for week in rows["week"]])
-        return Shares(rows, starts, starts, rows["week"].to_numpy(), taken, {}, held, own)
+        return Shares(
+            rows, starts, starts, rows["week"].to_numpy(), taken, {}, held, own, [f"M{k}" for k in range(models)]
+        )
 
 
 def even(rng: np.random.Generator, shops: int, week: int, share: Floats, widening: float = 1.0) -> Shops:
@@ -93,11 +95,11 @@ def mixed(rng: np.random.Generator, shops: int, week: int, *, hard: float = 0.3,
 
 
 def openings(shops: Shops, rate: float) -> tuple[int, float]:
-    """Signals that opened, with the life they have, and how many the rate plans."""
+    """Signals of all models together that opened, with the life they have, and how many the rate plans."""
     opened, planned = 0, 0.0
     for some in shops.hundreds():
         found = some.charts()
-        opened += len(signal_rows(found, np.full(len(found.weeks), rate)))
+        opened += sum(row["model"] == "" for row in signal_rows(found, np.full(len(found.weeks), rate)))
         planned += rate * float(found.judged.sum())
     return opened, planned
 

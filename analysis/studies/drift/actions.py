@@ -8,7 +8,7 @@ import polars as pl
 
 from analysis.studies.drift.entries import tied
 from analysis.studies.drift.readings import Readings
-from analysis.studies.drift.shares import Shares
+from analysis.studies.drift.shares import Shares, counts_since
 from analysis.studies.drift.signals import Signals, signals
 from analysis.studies.drift.streams import STREAM, Streams
 from analysis.studies.drift.watching import SHARE
@@ -101,11 +101,13 @@ def _seen(judged: Signals, entry: dict[str, Any], written: datetime) -> dict[str
 
 
 def _counted(weekly: Shares, signal: dict[str, Any], written: datetime) -> dict[str, object]:
-    """What came back of how many instruments: from the signal's first week to the action's, and in weeks after it."""
+    """What came back of how many instruments: from the signal's first week to the action's, and in weeks after it; of a
+    model's signal of that model.
+    """
     first = signal["began_at"] or signal["opened_at"]
     mine = (weekly.rows["stage"] == signal["stage"]) & (weekly.taken >= first)
     since = mine & (weekly.taken > written)
-    count, size = weekly.counts()
+    count, size = counts_since(weekly, int(np.flatnonzero(mine.to_numpy())[0]), str(signal["model"] or ""))
     found: dict[str, object] = {"verdict": COUNTED}
     for part, at in (("before", (mine & ~since).to_numpy()), ("after", since.to_numpy())):
         back, n = int(count[at].sum()), int(size[at].sum())

@@ -59,7 +59,9 @@ def chart_kinds(snapshot: Snapshot) -> pl.DataFrame:
         if kind == PER_SHARE:
             if judged.weekly is None or not len(judged.weekly.starts):
                 continue
-            per_week = float(len(judged.weekly.starts))
+            of_models, _ = judged.weekly.looked()
+            last_week = judged.weekly.weeks[of_models] == judged.weekly.weeks.max()
+            per_week = float(len(judged.weekly.starts) + last_week.sum())
         rows.append(
             {
                 "kind": kind,

@@ -10,10 +10,11 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.segments import Flags, Floats, Ints, segment_ids
-from analysis.methods.since_when import LONGEST, apart, limit, sums
+from analysis.methods.since_when import LONGEST, Ahead, apart, likeliest, limit, sums
 from analysis.methods.uncertain_ratio import ratio_mid_p
+from analysis.studies.drift.share_parts import ahead_of, counted, in_base
 from analysis.studies.drift.watching import SHARE
-from analysis.studies.rework.since_weeks import FACTORS, Base, bases
+from analysis.studies.rework.since_weeks import FACTORS, GROWS_BY, Base, bases
 from analysis.studies.rework.stage_weeks import counted_weeks, every_mix
 from ingest.store.snapshot import Snapshot
 
@@ -30,6 +31,7 @@ class Shares:
     closings: dict[int, datetime]  # when people closed, by the first row of a piece
     bases: list[Base]
     own: Ints  # (n,) the base that holds each week as a start; -1: none yet
+    models: list[str]  # by their numbers in the bases
 
     @property
     def judged(self) -> Flags:
@@ -41,6 +43,21 @@ class Shares:
         back, size = (self.rows[name].to_numpy().astype(np.float64) for name in ("came_back", "instruments"))
         return back, size
 
+    def looked(self) -> tuple[Ints, Ints]:
+        """Weeks and models that are looked at by themselves in them (`model_shares`), shape (l,) each."""
+        each = [base.looked for base in self.bases]
+        none = np.zeros(0, dtype=np.int64)
+        return np.concatenate([none, *(rows for rows, _ in each)]), np.concatenate([none, *(of for _, of in each)])
+
+    def places(self, number: int, models: tuple[int, ...]) -> Ints | None:
+        """Where a base holds these models; None: all of the stage's work, for none of them."""
+        held = self.bases[number].models.model
+        return np.searchsorted(held, np.array(models)) if models else None
+
+    def knows(self, number: int, models: tuple[int, ...]) -> bool:
+        """Does a base hold these models?"""
+        return bool(np.isin(np.array(models, dtype=np.int64), self.bases[number].models.model).all())
+
 
 @dataclass(frozen=True)
 class Windows:
@@ -49,6 +66,10 @@ class Windows:
     first: Ints  # (k,)
     last: Ints  # (k,)
     score: Floats  # (k,) above 0: more than expected; 0 where the last week itself lies to the other side
+
+    def some(self, which: Flags) -> "Windows":
+        """Those of them."""
+        return Windows(self.first[which], self.last[which], self.score[which])
 
 
 @dataclass(frozen=True)
@@ -90,7 +111,8 @@ def shares(snapshot: Snapshot) -> Shares | None:
     own = np.full(len(rows), -1, dtype=np.int64)
     for number, base in enumerate(held):  # bases are a handful a stage
         own[base.end : base.until] = number
-    return Shares(rows, starts, pieces, weeks, taken, closings, held, own)
+    models = snapshot.once(every_mix)["model"].unique().sort().to_list()
+    return Shares(rows, starts, pieces, weeks, taken, closings, held, own, models)
 
 
 def windows(found: Shares) -> Windows:
@@ -128,37 +150,86 @@ def limits(found: Shares, rates: Floats) -> Floats:
     return out
 
 
-def off_its_base(found: Shares, number: int) -> Floats:
+def off_its_base(found: Shares, number: int, models: tuple[int, ...] = ()) -> Floats:
     """How far each week's own share lies from what one base lets expect, in standard normal scores, for the rows that
-    the base reaches.
+    the base reaches; of some models nan where none of them was judged.
     """
-    base = found.bases[number]
-    count, size = (part[base.end : base.reach] for part in found.counts())
-    expected = np.maximum(np.minimum(base.ahead.expected, size), 1e-12)
-    variance = _variance(base, np.eye(len(expected), dtype=bool), expected)
+    ahead, count, size = _part(found, number, models)
+    expected = np.maximum(np.minimum(ahead.expected, size), 1e-12)
+    variance = _variance(ahead, np.eye(len(expected), dtype=bool), expected)
     others = expected**2 / variance
-    wide = base.ahead.widening
+    wide = ahead.widening
     return apart(count / wide, size / wide, others / wide, others * size / expected / wide)
 
 
-def since(found: Shares, first: int, last: int) -> Since:
-    """What came back from one week to another, both in it, against the base of the first."""
-    base = found.bases[int(found.own[first])]
-    last = min(last, base.reach - 1)
-    count, size = (int(part[first : last + 1].sum()) for part in found.counts())
+def since(found: Shares, first: int, last: int, models: tuple[int, ...] = (), *, others: bool = False) -> Since:
+    """What came back from one week to another, both in it, against the base of the first: of all, of some models that
+    it knows, or of all but these.
+    """
+    number = int(found.own[first])
+    base = found.bases[number]
+    ahead, back, of = _part(found, number, models, others=others)
+    mine = slice(first - base.end, min(last, base.reach - 1) + 1 - base.end)
+    count, size = (round(part[mine].sum()) for part in (back, of))
     inside = np.zeros((1, base.reach - base.end), dtype=bool)
-    inside[0, first - base.end : last + 1 - base.end] = True
-    expected = np.maximum(np.array([base.ahead.expected[inside[0]].sum()]), 1e-9)
-    wide = base.ahead.widening  # what weeks vary by beyond chance counts as not known of what to expect
-    variance = wide * _variance(base, inside, expected) + (wide - 1) * expected
+    inside[0, mine] = True
+    expected = np.maximum(np.array([ahead.expected[inside[0]].sum()]), 1e-9)
+    wide = ahead.widening  # what weeks vary by beyond chance counts as not known of what to expect
+    variance = wide * _variance(ahead, inside, expected) + (wide - 1) * expected
     low, high = ratio_mid_p([count], expected, variance)
     return Since(count, size, float(expected[0]), float(low[0]), float(high[0]))
 
 
-def _variance(base: Base, inside: Flags, expected: Floats) -> Floats:
+def counts_since(found: Shares, first: int, model: str) -> tuple[Floats, Floats]:
+    """How many came back of a model, '' of all, and of how many, (n,) each; of a model from the base of `first` on."""
+    if not model:
+        return found.counts()
+    number = int(found.own[first])
+    base = found.bases[number]
+    whole = np.zeros((2, len(found.weeks)))
+    _, *whole[:, base.end : base.reach] = _part(found, number, (found.models.index(model),))
+    return whole[0], whole[1]
+
+
+def likely_start(found: Shares, first: int, weeks: Ints, opened: int, side: int, models: tuple[int, ...] = ()) -> int:
+    """The likeliest of the rows `weeks` (w,), oldest first, up to `opened`, with which more (side 1), or fewer (-1),
+    came back up to the last of them, by what the base of `first` lets expect of each; `first` where that shows none,
+    or no base knows the models by then. A sum's own start is the likeliest only against a base that is of earlier
+    weeks, and of few where the start is early; here all weeks before a start tell of it.
+    """
+    number = int(found.own[first])
+    base = found.bases[number]
+    then, (before, fitted) = _part(found, number, models), in_base(base, found.places(number, models))
+    mine = weeks[(weeks >= base.first) & (weeks < base.reach)]
+    at = mine - base.first
+    count, expected = np.concatenate((before, then[1]))[at], np.concatenate((fitted, then[0].expected))[at]
+    first_ones = int(np.searchsorted(mine, max(mine[min(GROWS_BY, len(mine) - 1)], opened - LONGEST + 1)))
+    late = int(np.searchsorted(mine, opened))
+    if not first_ones <= late < len(mine):
+        return first
+    cuts = np.array([0, *range(first_ones, late + 1)])
+    count, expected = np.add.reduceat(count, cuts), np.add.reduceat(expected, cuts)
+    best = likeliest(count, expected, side)
+    if best == 0:
+        return first
+    start = int(mine[cuts[best]])
+    if not found.knows(int(found.own[start]), models):
+        return first
+    told = since(found, start, int(mine[-1]), models)
+    return start if (told.low > 1 if side > 0 else told.high < 1) else first
+
+
+def _part(found: Shares, number: int, models: tuple[int, ...], *, others: bool = False) -> tuple[Ahead, Floats, Floats]:
+    """What a base lets expect of some work, how many of it came back, and of how many, for the rows it reaches."""
+    base, places = found.bases[number], found.places(number, models)
+    back, size = (part[base.end : base.reach] for part in found.counts())
+    return ahead_of(base, places, others=others), *counted(base, back, size, places, others=others)
+
+
+def _variance(ahead: Ahead, inside: Flags, expected: Floats) -> Floats:
     """Variance of the expected counts (m,) of sums of the rows `inside` (m, r)."""
-    moves = inside.astype(np.float64) @ base.ahead.unsure
-    return np.asarray(np.maximum((moves**2).sum(axis=1) + base.ahead.common * expected**2, 1e-12), dtype=np.float64)
+    moves = inside.astype(np.float64) @ ahead.unsure
+    return np.asarray(np.maximum((moves**2).sum(axis=1) + ahead.common * expected**2, 1e-12), dtype=np.float64)
 
 
 def _first_moments(snapshot: Snapshot, rows: pl.DataFrame) -> pl.Series:
@@ -173,9 +244,11 @@ def _first_moments(snapshot: Snapshot, rows: pl.DataFrame) -> pl.Series:
 
 
 def _closings(snapshot: Snapshot, rows: pl.DataFrame, starts: Ints, taken: pl.Series) -> dict[int, datetime]:
-    """When people closed signals of these charts and nobody opened them again, by the place of the first week after."""
+    """When people closed signals of these charts and nobody opened them again, by the place of the first week after:
+    one of a model as one of its stage, which is settled with it.
+    """
     book = snapshot.lines("close", "reopen").filter(pl.col("opened_at").is_not_null()).filter(pl.col("chart") == SHARE)
-    latest = book.sort("sequence").unique(["stage", "opened_at"], keep="last", maintain_order=True)
+    latest = book.sort("sequence").unique(["stage", "model", "opened_at"], keep="last", maintain_order=True)
     of_stage = rows["stage"].to_list()
     ids: Ints = segment_ids(starts, len(rows))
     closed: dict[int, datetime] = {}

@@ -16,7 +16,7 @@ import polars as pl
 
 from analysis.methods.allowance import ewma_width, ewma_widths
 from analysis.methods.own_law import OwnLaw, own_law
-from analysis.methods.segments import Flags, Floats, Ints, blocks, lengths, segment_ids, spans
+from analysis.methods.segments import Flags, Floats, Ints, blocks, dense, lengths, segment_ids, spans
 from analysis.studies.drift.budget import Budget, over_parts
 from analysis.studies.drift.pooled import Pooled
 from analysis.studies.drift.readings import Readings
@@ -106,6 +106,9 @@ def allow(
     if weekly is not None and len(weekly.weeks):
         stage = segment_ids(weekly.starts, len(weekly.weeks))
         parts.append((stage, weekly.weeks, weekly.weeks[weekly.starts] + 1))
+        rows, models = weekly.looked()
+        own = dense(stage[rows] * len(weekly.models) + models)
+        parts.append((own.code, weekly.weeks[rows], weekly.weeks[rows[own.first]]))
     relimited = snapshot.table("limits_on_file", "at").select(
         week_of(pl.col("at").dt.date(), snapshot.shop).cast(pl.Date).cast(pl.Int32) // 7
     )

@@ -92,5 +92,7 @@ def _expected(snapshot: Snapshot, judged: Signals, since: datetime) -> dict[str,
     weekly = judged.weekly
     if weekly is not None:
         first = int(weeks.max()) - 51
-        found[SHARE] = float(allowance.rates[allowance.at(weekly.weeks[weekly.judged & (weekly.weeks >= first)])].sum())
+        of_models, _ = weekly.looked()
+        told = np.concatenate((weekly.weeks[weekly.judged], weekly.weeks[of_models]))
+        found[SHARE] = float(allowance.rates[allowance.at(told[told >= first])].sum())
     return found

@@ -11,12 +11,14 @@ from datetime import datetime, timedelta
 
 from analysis.studies.drift.opened import BACK
 from analysis.studies.drift.signals import signals
+from analysis.studies.drift.watching import SHARE
 from analysis.studies.matters import hangs_on
 from analysis.studies.matters.accounts import Looked, let_go, parts_of
 from analysis.studies.matters.groups import JUST_OVER, Group, same_cause
 from analysis.studies.matters.parts import Part
 from analysis.studies.matters.past import over_since
 from analysis.studies.matters.settled import settled
+from analysis.studies.matters.share_matters import still_open
 from analysis.studies.matters.share_of import is_share
 from analysis.studies.matters.spans import Bench, bench, opens_within, span_of, together
 from analysis.studies.matters.units import Signal, by_unit, every_signal
@@ -48,11 +50,13 @@ def open_groups(snapshot: Snapshot) -> list[Group]:
     hangs_on.let_go(snapshot)
     if snapshot.worked_out is not None:
         snapshot.worked_out.write()
+    groups += still_open(every, apart)
     held = {number for group in groups for number in group.signals}
     late = snapshot.as_of - JUST_OVER
     over = over_since(snapshot, judged, held, late)
     groups += [replace(one, ended=True) for one in over if one.parts or _fewer_again(one, every, late)]
-    return _with_shares(_with_theirs(groups), every) + [Group({one.number}, []) for one in still if one.unit is None]
+    rest = [Group({one.number}, []) for one in still if one.unit is None and one.row["chart"] != SHARE]
+    return _with_shares(_with_theirs(groups), every) + rest
 
 
 def _fewer_again(group: Group, every: list[Signal], since: datetime) -> bool:

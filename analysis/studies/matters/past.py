@@ -14,6 +14,7 @@ from analysis.studies.matters.accounts import Looked, parts_of
 from analysis.studies.matters.groups import Group
 from analysis.studies.matters.parts import Part
 from analysis.studies.matters.settled import settled
+from analysis.studies.matters.share_matters import of_shares, share_groups
 from analysis.studies.matters.spans import Bench, Span, bench, span_of, together
 from analysis.studies.matters.units import Signal, by_unit, every_signal
 from ingest.store.snapshot import Snapshot
@@ -49,6 +50,8 @@ class Chain:
             here, until = self.here, self.over
             looked = Looked(here.characteristic, here.stage, self.signals, self.span, until=until)
             found = parts_of(snapshot, judged, here, looked)
+        if found is None and of_shares(self.signals):
+            return [Group({one.number for one in self.signals}, [])]
         if found is None:
             return [Group({one.number}, []) for one in self.signals]
         return [Group({self.signals[k].number for k in one.signals}, [one]) for one in found]
@@ -78,7 +81,8 @@ def chains(snapshot: Snapshot, judged: Signals, held: set[int]) -> list[Chain]:
         for chain in _overlapping(part):
             span = None if here is None else span_of(snapshot, here, chain, closed=True)
             found.append(Chain(chain, here, span))
-    return found + [Chain([one]) for one in closed if one.unit is None and one.row["closed_at"] is not None]
+    over = [one for one in closed if one.unit is None and one.row["closed_at"] is not None]
+    return found + [Chain(some) for some in share_groups(over)] + [Chain([one]) for one in over if not of_shares([one])]
 
 
 def over_since(snapshot: Snapshot, judged: Signals, held: set[int], since: datetime) -> list[Group]:

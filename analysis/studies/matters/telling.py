@@ -18,6 +18,7 @@ from analysis.studies.matters.asked import targets, to_target, tolerances
 from analysis.studies.matters.chance import real
 from analysis.studies.matters.parts import APART, Measured, Part
 from analysis.studies.matters.records import Matter, Member, MovesWith
+from analysis.studies.matters.share_matters import of_shares, share_main
 from analysis.studies.matters.units import Signal
 from ingest.store.snapshot import Snapshot
 
@@ -40,7 +41,8 @@ def told(
     though its signals have closed; ended : its cause has ended, though one has not.
     """
     tolerance = snapshot.once(tolerances)
-    main = _main(judged, signals, parts, tolerance)
+    shares = judged.weekly if not parts and of_shares(signals) else None
+    main = share_main(shares, signals) if shares is not None else _main(judged, signals, parts, tolerance)
     opened_at, first = first_of(signals, parts)
     closed = [one.row["closed_at"] for one in signals]
     known = [when for when in closed if when is not None]
@@ -59,7 +61,7 @@ def told(
             [part.characteristic for part in parts] or [one.row["characteristic"] for one in signals]
         ),
         positions=_order(parts[0].positions if parts else (one.row["position"] for one in signals)),
-        models=_models(signals, parts),
+        models=_models(signals, parts) if shares is None else _order(main["models"]),
         stages=_order([part.stage for part in parts] or [one.row["stage"] for one in signals]),
         techs=_order(one.row["tech"] for one in signals),
         signals=[Member(one.table, one.row_number) for one in signals],
@@ -73,7 +75,7 @@ def told(
         real=real(snapshot, judged, first.row),
         check=_check(snapshot, str(main["characteristic"])),
         main=main,
-        **_measured(signals, parts),
+        **_measured(main if shares is not None else signals[0].row, parts),
         **state,
         share_of_tolerance=None,
         tell_apart=parts[0].tell_apart if parts else [],
@@ -209,12 +211,11 @@ def _base_moved(snapshot: Snapshot, main: dict[str, object], rows: list[dict[str
     return such(main) and all(such(row) for row in rows if row["tech"] == main["tech"] and row["closed_at"] is None)
 
 
-def _measured(signals: list[Signal], parts: list[Part]) -> dict[str, Any]:
-    """Start and size of the whole matter; of a weekly share and of streams without a baseline those of its signal."""
+def _measured(row: dict[str, Any], parts: list[Part]) -> dict[str, Any]:
+    """Start and size of the whole matter; of weekly shares and of streams without a baseline those of a signal."""
     if parts:
         whole = _in_steps(parts)
         return {field.name: getattr(whole, field.name) for field in fields(Measured)}
-    row = signals[0].row
     ends = [None, None]
     if row["expected"]:
         ends = [row["before"] * (row[times] - 1) for times in ("times_low", "times_high")]

@@ -98,15 +98,16 @@ def since_when(shop: Shop, scope: Scope, last: date) -> str:
 
 
 def _lasting(scope: Scope, last: date) -> tuple[list[Standing], str]:
-    """What comes back more, or less, since some week, and why that is not known (else empty). Of all models together:
-    signals are of them.
+    """What comes back more, or less, since some week, and why that is not known (else empty). Signals are of all models
+    together, or of single ones: where some models are asked for, of these.
     """
-    if scope.models or scope.families:
+    if scope.families:
         return [], ""
     try:
-        return desk.ask(standing, week=last), ""
+        found = desk.ask(standing, week=last)
     except UnusableData as why:
         return [], str(why)
+    return [one for one in found if not scope.models or (one.models and set(one.models) <= set(scope.models))], ""
 
 
 def _charts(rows: pl.DataFrame, every: pl.DataFrame, shop: Shop, scope: Scope, last: date) -> html.Div:

@@ -101,6 +101,10 @@ def test_what_lasts_is_told_since_when_and_how_sure_it_is():
         "(6 %) would be expected; 1.7 to 3.9 times as many. Less than before at stage not known since the week of "
         "9 Mar: 1 of 190 instruments (1 %) where some 9.1 (5 %) would be expected; 0.0 to 0.5 times as many."
     )
+    alone = Standing("nut", date(2026, 3, 9), Since(31, 190, 12.2, 1.71, 3.94), ("WREN", "LARK"))
+    assert rework.lasting([alone], shop, date(2026, 3, 23)).startswith(
+        "More than before at nut slotting on WREN and LARK since the week of"
+    )
 
 
 @pytest.mark.parametrize(

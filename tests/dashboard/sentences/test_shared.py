@@ -584,7 +584,7 @@ def test_an_interval_whose_ends_are_written_as_its_size_is_left_out():
 )
 def test_a_share_that_left_its_limits_says_how_much_and_which_way(size, began, more, before, when):
     share = {"characteristic": "", "stage": "bridge_fitting", "value": 0.05, "size": size}
-    seen = matter(main=share, characteristics=[], size=size, size_low=None, size_high=None, began_at=began)
+    seen = matter(main=share, characteristics=[], models=[], size=size, size_low=None, size_high=None, began_at=began)
     assert told(found(matters=[seen]))[0].startswith(
         f"{more} came back to bridge fitting than its last weeks would give: 5 % of its instruments, {before} % "
         f"before, {when}"
@@ -593,14 +593,14 @@ def test_a_share_that_left_its_limits_says_how_much_and_which_way(size, began, m
 
 def test_a_share_of_an_earlier_week_is_told_since_then():
     share = {"characteristic": "", "stage": "bridge_fitting", "value": 0.05, "size": 0.03}
-    seen = replace(matter(main=share, characteristics=[], size=0.03, began_at=None), new=False)
+    seen = replace(matter(main=share, characteristics=[], models=[], size=0.03, began_at=None), new=False)
     assert "before, since the week of 27 Mar." in told(found(matters=[seen]))[0]
 
 
 def test_a_share_that_stays_high_says_how_many_since_when_and_how_sure_it_is():
     counted = {"came_back": 31, "instruments": 190, "expected": 12.2, "times_low": 1.71, "times_high": 3.94}
     share = {"characteristic": "", "stage": "bridge_fitting", "value": 0.2, "size": 0.099, **counted}
-    seen = matter(main=share, characteristics=[], size=0.099, size_low=0.046, size_high=0.19, began_at=at(9))
+    seen = matter(main=share, characteristics=[], models=[], size=0.099, size_low=0.046, size_high=0.19, began_at=at(9))
     assert told(found(matters=[seen]))[0].startswith(
         "More came back to bridge fitting since about the week of 9 Mar: 31 of 190 instruments (16 %) where some 12 "
         "(6 %) would be expected; 1.7 to 3.9 times as many."
@@ -610,6 +610,14 @@ def test_a_share_that_stays_high_says_how_many_since_when_and_how_sure_it_is():
         "Of those that one of two at final inspection tried since the week of 9 Mar 20 of 90 (22 %) came back, before "
         "4 of 100 (4 %); of the other's 4 of 100 (4 %), before 5 of 100 (5 %): look first at how they judge, together."
     ) in told(found(matters=[replace(seen, caught=one)]))[0]
+    others = {"others_back": 23, "others_instruments": 660, "others_expected": 27.1}
+    alone = matter(main=share | others, characteristics=[], models=["WREN"], size=0.099, began_at=at(9))
+    assert told(found(matters=[alone]))[0].startswith(
+        "More came back to bridge fitting on WREN since about the week of 9 Mar: 31 of 190 instruments (16 %) where "
+        "some 12 (6 %) would be expected; 1.7 to 3.9 times as many. On the other models 23 of 660 instruments (3 %) "
+        "where some 27 (4 %) would be expected."
+    )
+    assert matters.name(alone.matter, SHOP) == "Work that came back to bridge fitting on WREN"
     line = matters.line(seen.matter, SHOP, date(2026, 3, 27))[1]
     assert plain(line).startswith("More than its last weeks would give: 31 of 190 instruments (16 %) where some 12")
     assert seen.matter.shown
