@@ -203,12 +203,10 @@ def test_what_lasts_is_said_first_of_all_models_together_and_its_stage_is_shown(
 
 
 def test_what_lasts_on_one_model_is_said_where_it_is_asked_for(looked_at, monkeypatch):
-    def lasts(_snapshot, *, week):
-        return [Standing("packing", week, Since(9, 80, 2.0, 1.9, 9.0), ("LARK-25",))]
-
-    monkeypatch.setattr(rework_weekly, "standing", lasts)
-    for asked, there in ((None, True), ("LARK-25", True), ("WREN", False)):
-        assert ("More than before at packing on LARK-25" in said(page.layout(model=asked))) == there
+    for on, asked, there in (("LARK-25", None, True), ("LARK-25", "LARK-25", True), ("WREN", "LARK-25", False)):
+        lasts = [Standing("packing", date(2026, 3, 9), Since(9, 80, 2.0, 1.9, 9.0), (on,))]
+        monkeypatch.setattr(rework_weekly, "standing", lambda _snapshot, *, week, lasts=lasts: lasts)
+        assert (f"More than before at packing on {on}" in said(page.layout(model=asked))) == there
 
 
 def test_weeks_stand_where_what_lasts_cannot_be_worked_out(looked_at, monkeypatch):
