@@ -133,10 +133,10 @@ def widening(count: Floats, size: Floats, fitted: Floats) -> Floats:
     return np.asarray(np.maximum(times, 1.0), dtype=np.float64)
 
 
-def likeliest(count: Floats, expected: Floats, side: int) -> int:
-    """The row with which the share of counts (r,) in what was expected of them (r,) changed most likely, so that it
-    rose (side 1) or fell (-1), oldest first; 0 where it did neither. All rows before it are of one level, it and those
-    after it of another; nothing is asked of a limit.
+def splits(count: Floats, expected: Floats, side: int) -> Floats:
+    """How likely each row after the first is the one with which the share of counts (r,) in what was expected of them
+    (r,) rose (side 1) or fell (-1), oldest first: log likelihoods, shape (r - 1,), -inf where it did not. All rows
+    before it are of one level, it and those after it of another; nothing is asked of a limit.
 
     Source: Hinkley & Hinkley 1970, Biometrika 57 (binomial sequences); Worsley 1986, Biometrika 73 (of the exponential
     family, here Poisson counts with their expectations as sizes).
@@ -146,8 +146,8 @@ def likeliest(count: Floats, expected: Floats, side: int) -> int:
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = np.array([before / let, since / still])
         found = xlogy(before, ratio[0]) + xlogy(since, ratio[1])
-    found = np.where(np.isfinite(found) & (side * (ratio[1] - ratio[0]) > 0), found, -np.inf)
-    return int(np.argmax(found)) + 1 if len(found) and np.isfinite(found).any() else 0
+        way = side * (ratio[1] - ratio[0]) > 0
+    return np.asarray(np.where(np.isfinite(found) & way, found, -np.inf), dtype=np.float64)
 
 
 def rate(limit: float, base: float, *, longest: int = LONGEST) -> float:

@@ -18,7 +18,8 @@ from analysis.methods.signal_life import lives
 from analysis.studies.drift.budget import Budget
 from analysis.studies.drift.model_shares import model_windows
 from analysis.studies.drift.opened import BACK, FOUND, PERSON
-from analysis.studies.drift.shares import Shares, Windows, likely_start, limits, off_its_base, since, windows
+from analysis.studies.drift.share_starts import likely_start
+from analysis.studies.drift.shares import Shares, Windows, limits, off_its_base, since, windows
 from analysis.studies.drift.watching import SHARE
 from ingest.store.snapshot import Snapshot
 

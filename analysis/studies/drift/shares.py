@@ -10,11 +10,11 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.segments import Flags, Floats, Ints, segment_ids
-from analysis.methods.since_when import LONGEST, Ahead, apart, likeliest, limit, sums
+from analysis.methods.since_when import LONGEST, Ahead, apart, limit, sums
 from analysis.methods.uncertain_ratio import ratio_mid_p
-from analysis.studies.drift.share_parts import ahead_of, counted, in_base
+from analysis.studies.drift.share_parts import ahead_of, counted
 from analysis.studies.drift.watching import SHARE
-from analysis.studies.rework.since_weeks import FACTORS, GROWS_BY, Base, bases
+from analysis.studies.rework.since_weeks import FACTORS, Base, bases
 from analysis.studies.rework.stage_weeks import counted_weeks, every_mix
 from ingest.store.snapshot import Snapshot
 
@@ -154,7 +154,7 @@ def off_its_base(found: Shares, number: int, models: tuple[int, ...] = ()) -> Fl
     """How far each week's own share lies from what one base lets expect, in standard normal scores, for the rows that
     the base reaches; of some models nan where none of them was judged.
     """
-    ahead, count, size = _part(found, number, models)
+    ahead, count, size = part_of(found, number, models)
     expected = np.maximum(np.minimum(ahead.expected, size), 1e-12)
     variance = _variance(ahead, np.eye(len(expected), dtype=bool), expected)
     others = expected**2 / variance
@@ -168,7 +168,7 @@ def since(found: Shares, first: int, last: int, models: tuple[int, ...] = (), *,
     """
     number = int(found.own[first])
     base = found.bases[number]
-    ahead, back, of = _part(found, number, models, others=others)
+    ahead, back, of = part_of(found, number, models, others=others)
     mine = slice(first - base.end, min(last, base.reach - 1) + 1 - base.end)
     count, size = (round(part[mine].sum()) for part in (back, of))
     inside = np.zeros((1, base.reach - base.end), dtype=bool)
@@ -187,39 +187,13 @@ def counts_since(found: Shares, first: int, model: str) -> tuple[Floats, Floats]
     number = int(found.own[first])
     base = found.bases[number]
     whole = np.zeros((2, len(found.weeks)))
-    _, *whole[:, base.end : base.reach] = _part(found, number, (found.models.index(model),))
+    _, *whole[:, base.end : base.reach] = part_of(found, number, (found.models.index(model),))
     return whole[0], whole[1]
 
 
-def likely_start(found: Shares, first: int, weeks: Ints, opened: int, side: int, models: tuple[int, ...] = ()) -> int:
-    """The likeliest of the rows `weeks` (w,), oldest first, up to `opened`, with which more (side 1), or fewer (-1),
-    came back up to the last of them, by what the base of `first` lets expect of each; `first` where that shows none,
-    or no base knows the models by then. A sum's own start is the likeliest only against a base that is of earlier
-    weeks, and of few where the start is early; here all weeks before a start tell of it.
-    """
-    number = int(found.own[first])
-    base = found.bases[number]
-    then, (before, fitted) = _part(found, number, models), in_base(base, found.places(number, models))
-    mine = weeks[(weeks >= base.first) & (weeks < base.reach)]
-    at = mine - base.first
-    count, expected = np.concatenate((before, then[1]))[at], np.concatenate((fitted, then[0].expected))[at]
-    first_ones = int(np.searchsorted(mine, max(mine[min(GROWS_BY, len(mine) - 1)], opened - LONGEST + 1)))
-    late = int(np.searchsorted(mine, opened))
-    if not first_ones <= late < len(mine):
-        return first
-    cuts = np.array([0, *range(first_ones, late + 1)])
-    count, expected = np.add.reduceat(count, cuts), np.add.reduceat(expected, cuts)
-    best = likeliest(count, expected, side)
-    if best == 0:
-        return first
-    start = int(mine[cuts[best]])
-    if not found.knows(int(found.own[start]), models):
-        return first
-    told = since(found, start, int(mine[-1]), models)
-    return start if (told.low > 1 if side > 0 else told.high < 1) else first
-
-
-def _part(found: Shares, number: int, models: tuple[int, ...], *, others: bool = False) -> tuple[Ahead, Floats, Floats]:
+def part_of(
+    found: Shares, number: int, models: tuple[int, ...], *, others: bool = False
+) -> tuple[Ahead, Floats, Floats]:
     """What a base lets expect of some work, how many of it came back, and of how many, for the rows it reaches."""
     base, places = found.bases[number], found.places(number, models)
     back, size = (part[base.end : base.reach] for part in found.counts())

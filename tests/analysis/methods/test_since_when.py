@@ -8,7 +8,7 @@ from scipy import stats
 
 from analysis.methods.change_point import overshoot
 from analysis.methods.problems import UnusableData
-from analysis.methods.since_when import LEAST_LIMIT, Ahead, apart, likeliest, limit, rate, sums, widening
+from analysis.methods.since_when import LEAST_LIMIT, Ahead, apart, limit, rate, splits, sums, widening
 
 COUNT = np.array([2.0, 1.0, 3.0, 0.0, 6.0, 5.0, 4.0, 0.0])
 SIZE = np.array([30.0, 20.0, 25.0, 10.0, 30.0, 30.0, 25.0, 20.0])
@@ -162,9 +162,9 @@ def test_normal_rows_signal_as_seldom_as_the_limit_says():
 def test_the_likeliest_row_parts_two_levels_at_their_own_sizes():
     size = np.array([10.0, 20, 10, 40, 10, 20, 30, 10])
     rate = np.repeat([0.1, 0.5], [5, 3])
-    assert likeliest(size * rate, size, 1) == 5
-    assert likeliest(size * rate, size, -1) == 0
-    assert likeliest((size * rate)[::-1], size[::-1], -1) == 3
+    assert splits(size * rate, size, 1).argmax() + 1 == 5
+    assert np.isneginf(splits(size * rate, size, -1)).all()
+    assert splits((size * rate)[::-1], size[::-1], -1).argmax() + 1 == 3
 
 
 def test_the_likeliest_row_is_that_of_the_binomial_table_of_rare_counts():
@@ -175,13 +175,12 @@ def test_the_likeliest_row_is_that_of_the_binomial_table_of_rare_counts():
         odds = [
             apart(count[at:].sum(), size[at:].sum(), count[:at].sum(), size[:at].sum()) for at in range(1, len(size))
         ]
-        found = likeliest(count, size, 1)
-        assert odds[found - 1] > max(odds) - 0.3
+        assert odds[splits(count, size, 1).argmax()] > max(odds) - 0.3
 
 
 def test_nothing_counted_and_one_row_part_nowhere():
-    assert likeliest(np.zeros(6), np.ones(6), 1) == 0
-    assert likeliest(np.array([3.0]), np.array([2.0]), 1) == 0
+    assert np.isneginf(splits(np.zeros(6), np.ones(6), 1)).all()
+    assert splits(np.array([3.0]), np.array([2.0]), 1).shape == (0,)
 
 
 def test_widening_of_many_is_that_of_each():
