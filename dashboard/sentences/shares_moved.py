@@ -64,7 +64,8 @@ def brought(seen: MatterSeen, shop: Shop, now: date) -> str:
     when = numbers.day(counted_from(more, shop), now)
     new = shared.local(shop, more.opened_at).date() > now - timedelta(weeks=1) and not seen.new
     lead = "New this week: more" if new else "More"
-    told = f"{lead} came back with it to {shared.cause(shop, str(more.main['stage']))}{on_models(more)} since the week of {when}"
+    to = f"{shared.cause(shop, str(more.main['stage']))}{on_models(more)}"
+    told = f"{lead} came back with it to {to} since the week of {when}"
     told += f": {_instead(more)[0]}"
     if counts.others_tried >= rework.FEW:
         mine, others = _of(counts.back, counts.tried), _of(counts.others_back, counts.others_tried)

@@ -115,8 +115,11 @@ def rise_lines(rng: np.random.Generator, shops: int) -> list[str]:
                         off = []
                         for after in (6, 12):
                             weeks = starts(made, RISE_RATE, start, after)
-                            near = f"{np.median(weeks):+.0f}, {np.mean(np.abs(weeks) <= 2):.0%} within 2"
-                            off.append(near if len(weeks) else "-")
+                            some = len(weeks) > 0
+                            near = (
+                                f"{np.median(weeks):+.0f}, {np.mean(np.abs(weeks) <= 2):.0%} within 2" if some else "-"
+                            )
+                            off.append(near)
                         what = f"{name}, {week} a week, {share:.0%} to {times * share:.0%} after {start}"
                         lines.append(f"| {what} | {' | '.join(cells)} | {'; '.join(off)} |")
     return lines

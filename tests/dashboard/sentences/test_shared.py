@@ -627,7 +627,7 @@ def test_a_share_that_stays_high_says_how_many_since_when_and_how_sure_it_is():
 def test_what_came_back_of_a_move_is_told_with_it():
     counted = {"came_back": 31, "instruments": 190, "expected": 12.2, "times_low": 1.71, "times_high": 3.94}
     share = {"characteristic": "", "stage": "bridge_fitting", "value": 0.2, "size": 0.099, **counted}
-    more = matter(main=share, key="more", characteristics=[], size=0.099, began_at=at(9)).matter
+    more = matter(main=share, key="more", characteristics=[], models=[], size=0.099, began_at=at(9)).matter
     seen = matter(new=False)
     assert "came back" not in told(found(matters=[seen]))[0]
     brought = replace(seen, brought=Brought(more, Touched(20, 60, 2, 80, 11, 130, 5, 90)))
