@@ -7,7 +7,8 @@ from analysis.methods.segments import Floats, Ints
 from analysis.studies.story.calendar import paid_minutes
 from ingest.shopfiles.shop import Shop
 
-TOO_LONG = 4  # a clock that ran longer than so many times the planned minutes ran on by itself
+TOO_LONG, BELIEVED = 4, 30.0  # a clock that ran longer than so many times the planned minutes, and than so many
+# minutes, ran on by itself: what is planned may be a guess, and a long repair is no clock left running
 
 
 def with_passes(visits: pl.DataFrame) -> pl.DataFrame:
@@ -47,8 +48,8 @@ def with_minutes(visits: pl.DataFrame, shop: Shop) -> pl.DataFrame:
     """Works out `minutes` and `minutes_from` (typed | clock | planned): as typed, else by the clock within paid hours,
     else as planned.
 
-    A clock that ran backwards or longer than four times the planned minutes tells nothing; a stage without planned
-    minutes is not held against them. A rest has no paid minutes.
+    A clock that ran backwards, or longer than half an hour and than four times the planned minutes, tells nothing; a
+    stage without planned minutes is not held against them. A rest has no paid minutes.
     """
     pairs = visits.select("stage", "family").unique()
     planned = pairs.with_columns(
@@ -67,7 +68,7 @@ def with_minutes(visits: pl.DataFrame, shop: Shop) -> pl.DataFrame:
         clock[has_clock.to_numpy()] = paid_minutes(held["started_at"], held["finished_at"], shop)
     timed = known.with_columns(pl.Series("clock", clock).fill_nan(None))
     trusted = pl.col("clock").is_not_null() & (
-        (pl.col("planned") == 0) | (pl.col("clock") <= TOO_LONG * pl.col("planned"))
+        (pl.col("planned") == 0) | (pl.col("clock") <= pl.max_horizontal(TOO_LONG * pl.col("planned"), BELIEVED))
     )
     source = (
         pl.when(pl.col("minutes").is_not_null())

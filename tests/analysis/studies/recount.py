@@ -50,7 +50,7 @@ def minutes_of(shop, visit: dict) -> tuple[float, str]:
             and visit["finished_at"] >= visit["started_at"]
         ):
             clock = paid(shop, visit["started_at"], visit["finished_at"])
-            if planned == 0 or clock <= 4 * planned:
+            if planned == 0 or clock <= max(4 * planned, 30):
                 worked, source = clock, "clock"
     return (0.0 if stage.role == "rest" else worked), source
 

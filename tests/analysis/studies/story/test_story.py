@@ -4,7 +4,7 @@ Planned minutes: receiving 4, neck 5, frets 10, nut 8, bridge 6, play 4, rest 0,
 20. A minute costs 1.
 """
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 import polars as pl
 import pytest
@@ -463,6 +463,27 @@ def test_clock_minutes_are_less_breaks_and_closed_hours_and_four_times_planned_i
         (10.0, "clock"),
         (8.0, "planned"),
     ]
+
+
+def test_a_clock_of_up_to_half_an_hour_is_believed_whatever_is_planned():
+    # The neck is planned at 5 minutes, perhaps a guess: 21 and 30 are a repair, 31 a clock that was left running.
+    began = datetime(2026, 3, 2, 9, tzinfo=UTC)
+    visits = pl.DataFrame(
+        {
+            "log_id": "log",
+            "line": range(4),
+            "serial": "A",
+            "model": "LARK",
+            "stage": "neck",
+            "outcome": "hold",
+            "time_known": True,
+            "started_at": began,
+            "finished_at": [began + timedelta(minutes=minutes) for minutes in (12, 21, 30, 31)],
+        }
+    )
+    work = Snapshot.of(shop(), visits=visits).once(story).visits.whole().sort("line")
+    assert work["minutes"].to_list() == [12.0, 21.0, 30.0, 5.0]
+    assert work["minutes_from"].to_list() == ["clock", "clock", "clock", "planned"]
 
 
 def test_typed_minutes_hold_whatever_the_plan():
