@@ -66,7 +66,7 @@ def what(one: Entry, shop: Shop) -> str:
     if not key:
         return matters.name(matter, shop)
     several = len(matter.positions) > 1 or not matter.positions
-    name = shared.characteristic(shop, key, "" if several else matter.positions[0])
+    name = matters.read_at(matter, shared.characteristic(shop, key, "" if several else matter.positions[0]), shop)
     where = matters.models(matter, shop)
     if matter.size is None:
         return f"{name}, {where}"

@@ -39,9 +39,11 @@ BOOK_WORDS = {
 
 def stream_name(shop: Shop, row: dict[str, Any], *, stage: bool = False) -> str:
     """`HERON-OM, action bass`, with `, final inspection` where asked."""
-    what = sentences.characteristic(shop, row["characteristic"], row["position"])
+    whole = sentences.characteristic(shop, row["characteristic"], row["position"])
+    what = sentences.as_read(shop, whole, row["stage"])
+    told = stage or what != whole  # what is named as it comes in is not that elsewhere
     return f"{sentences.model(shop, row['model'])}, {small(what)}" + (
-        f", {small(shop.stage_name(row['stage']))}" if stage else ""
+        f", {small(shop.stage_name(row['stage']))}" if told else ""
     )
 
 
@@ -122,7 +124,8 @@ def finding(
     """The finding of one stream, with its uncertainty, what it moves together with, and how its matter is told."""
     row = view.row
     key = str(row["characteristic"])
-    what = f"{sentences.characteristic(shop, key, str(row['position']))} on {sentences.model(shop, str(row['model']))}"
+    what = sentences.as_read(shop, sentences.characteristic(shop, key, str(row["position"])), str(row["stage"]))
+    what = f"{what} on {sentences.model(shop, str(row['model']))}"
     n = int(str(row["n"]))
     least = shop.judging.least_readings
     if row["state"] == THIN:

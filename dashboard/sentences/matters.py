@@ -20,7 +20,6 @@ from ingest.shopfiles.shop import Shop
 
 NAMED_MODELS, NAMED_POSITIONS = 3, 2
 LONG_NAMES = 60  # characters of several models together, from which on their number is told
-INCOMING = ", incoming"  # how `new` names what comes in
 NEARER = "nearer"  # its first words say to what
 TO_TARGET = "Somebody's practice, or a change that took."  # where nothing else is named
 SLOWLY = "A slow drift, not one step: as of what wears or creeps."
@@ -216,18 +215,18 @@ def name(matter: Matter, shop: Shop) -> str:
 
 
 def _what(matter: Matter, key: str, shop: Shop) -> str:
-    what = _read_at(matter, _where(shop, key, [position for position in matter.positions if position]), shop)
-    others = [_read_at(matter, shared.characteristic(shop, one), shop) for one in matter.characteristics[1:]]
+    what = read_at(matter, _where(shop, key, [position for position in matter.positions if position]), shop)
+    others = [read_at(matter, shared.characteristic(shop, one), shop) for one in matter.characteristics[1:]]
     return " and ".join([what, *(other[:1].lower() + other[1:] for other in others)])
 
 
-def _read_at(matter: Matter, words: str, shop: Shop) -> str:
+def read_at(matter: Matter, words: str, shop: Shop) -> str:
     """What is named as it comes in by where it was read, where that was not at receiving: `Neck bow at rest`."""
-    if not words.endswith(INCOMING) or "receiving" in map(shop.roles.get, matter.stages):
+    if not words.endswith(shared.INCOMING) or "receiving" in map(shop.roles.get, matter.stages):
         return words
     rested = [one for one in matter.stages if shop.roles.get(one) == "rest"]
     at = next(iter([*rested, *matter.stages]), "")
-    return f"{words.removesuffix(INCOMING)} at {shop.stage_name(at).lower()}" if at else words
+    return f"{words.removesuffix(shared.INCOMING)} at {shop.stage_name(at).lower()}" if at else words
 
 
 def _where(shop: Shop, key: str, positions: list[str]) -> str:

@@ -21,6 +21,8 @@ FEW = 30  # instruments; fewer are called few
 STARTING = "The limits are starting values, not this shop's own: put its own in specs.csv before anybody is told."
 HALFWAY = 1e-9  # a limit this close to the middle of two marks decides every reading
 
+INCOMING = ", incoming"  # how `new` names what comes in
+
 FLAGS = {
     "corrected": "corrected",
     "real": "it is real",
@@ -65,6 +67,12 @@ def characteristic(shop: Shop, key: str, position: str = "") -> str:
     if first.isdigit() and item is not None and item.quantity == "plain":
         return f"{name} at {position}"
     return f"{name} string {first}{' ' + rest if rest else ''}" if first.isdigit() else f"{name} {position}"
+
+
+def as_read(shop: Shop, words: str, stage: str) -> str:
+    """A name without `, incoming` where it is read at a stage that receives nothing: of what has been worked on."""
+    role = shop.roles.get(stage)
+    return words.removesuffix(INCOMING) if role not in (None, "receiving") else words
 
 
 def models_of(shop: Shop, key: str) -> list[str]:

@@ -18,7 +18,7 @@ from analysis.studies.matters.records import Candidate, Matter, MovesWith, Plann
 from analysis.studies.people.catchers import Caught
 from analysis.studies.people.touched import Touched
 from dashboard import numbers
-from dashboard.sentences import ended, findings, going_with, matters
+from dashboard.sentences import drift, ended, findings, going_with, matters
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
 from ingest.shopfiles.shop import checked_shop
@@ -867,3 +867,19 @@ def test_what_comes_in_is_named_by_the_bench_where_it_moved(stages, name):
     seen = matter(characteristics=["neck_bow", "relief"], positions=[], stages=stages)
     assert matters.name(seen.matter, shop) == name
     assert matters.moved(seen, shop, date(2026, 4, 6)).lead.startswith(f"{name} moved up")
+
+
+@pytest.mark.parametrize(
+    ("stage", "name"),
+    [
+        ("receiving", "LARK-25, neck bow, incoming"),
+        ("rest", "LARK-25, neck bow, rest"),
+        ("final_inspection", "LARK-25, neck bow, final inspection"),
+    ],
+)
+def test_a_series_of_what_comes_in_is_named_by_the_bench_that_reads_it(stage, name):
+    table = copy.deepcopy(TABLE)
+    table["characteristic"][-1]["name"] = "Neck bow, incoming"
+    shop = checked_shop(table)
+    row = {"characteristic": "neck_bow", "position": "", "model": "LARK-25", "stage": stage}
+    assert drift.stream_name(shop, row) == name
