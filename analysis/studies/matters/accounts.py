@@ -154,7 +154,8 @@ def _there(part: Explained) -> Flags:
 
 def _through(part: Explained) -> Explained:
     """The same, ended with the last reading of its lot or of such air, where none has come for some days and the
-    readings of the same models since lie nearer to the baseline: a chart of few readings may be open still.
+    readings of the same models since, but for what moved beside it, lie nearer to the baseline: a chart of few readings
+    may be open still.
     """
     found, best = part.evidence, part.best
     goes = best.factor in found.airs or any(one.name == best.factor and one.own_start for one in found.factors)
@@ -165,7 +166,8 @@ def _through(part: Explained) -> Explained:
     since = (found.day >= end) & np.isin(found.stream, best.streams)
     if found.day.max() < end - 1 + THROUGH or since.sum() < LEAST:
         return part
-    if float(found.values[since].mean()) / (best.effect * float(part.column[touched].mean())) > NEARER:
+    left = found.values - sum(part.beside, np.zeros(len(found.values)))
+    if float(left[since].mean()) / (best.effect * float(part.column[touched].mean())) > NEARER:
         return part
     return replace(part, best=replace(best, end=end))
 

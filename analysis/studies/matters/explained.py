@@ -17,10 +17,9 @@ from analysis.methods.segments import Flags, Floats, Ints
 from analysis.studies.matters.creeping import as_it_moves, asked
 from analysis.studies.matters.evidence import Evidence
 from analysis.studies.matters.signalled import Signalled
-from analysis.studies.matters.steps import Step, Work, apart, whole
+from analysis.studies.matters.steps import HIDDEN, Step, Work, apart, whole
 
 SURE = 0.9  # the named ones hold the right one with this probability, or nothing is named
-HIDDEN = 0.99  # and one more, where no signal asks for it, with this
 HALF = 0.5  # an explanation accounts for a signal whose readings lie half as far out once it is known
 QUIET = 3.6  # or no further than this many standard errors: what opened a chart is in part chance
 SOME = 0.85  # of what they lay out, that may then be left
@@ -136,12 +135,10 @@ def _begun(one: Factor, day: Ints, since: int) -> Factor:
 
 
 def _may_hide(work: Work) -> bool:
-    """May another cause stand behind the last one: it is named, and there are signals for two."""
-    return (
-        bool(work.steps)
-        and bool(work.steps[-1].named)
-        and sum(len(one.covered) for one in work.steps) > len(work.steps)
-    )
+    """May another cause stand behind the last one: there are signals for two. A lot may lie apart while all readings
+    do.
+    """
+    return bool(work.steps) and sum(len(one.covered) for one in work.steps) > len(work.steps)
 
 
 def _round(work: Work, *, hidden: bool = False) -> bool:

@@ -26,6 +26,7 @@ def is_share(one: list[Part], other: list[Part], rows: Sequence[dict[str, Any]])
         return False
     same = (mine.characteristic, mine.stage) == (whole.characteristic, whole.stage)
     begun = mine.started >= whole.started - SAME_CAUSE
+    begun &= mine.measured.began_high >= whole.measured.began_low  # what lay off before its first neck is no lot's
     way = mine.measured.size * over_all > 0
     least = min(abs(mine.measured.size_low), abs(mine.measured.size_high))
     levels = {level for _, level in whole.causes}

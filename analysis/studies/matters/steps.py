@@ -7,12 +7,13 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from analysis.methods.creep import Creep
-from analysis.methods.explanation import Explainer, Hypothesis, Look
+from analysis.methods.explanation import Explainer, Hypothesis, Look, together
 from analysis.methods.segments import Flags, Floats
 from analysis.studies.matters.creeping import as_it_moves
 from analysis.studies.matters.evidence import Evidence
 from analysis.studies.matters.signalled import Signalled
 
+HIDDEN = 0.99  # the named ones hold the right one with this probability, where no signal asks for it
 SAME = 3  # working days by which the starts of one cause, looked at twice, may lie apart
 
 
@@ -49,6 +50,8 @@ def apart(work: Work) -> None:
     """
     _one_each(work)
     several = [one for one in work.steps if one.named]
+    if not any(one.covered for one in several):  # what moved all has every chart
+        several = [one for one in work.steps if one.covered or _for_certain(one)] if several else several
     crept = len(work.steps) > 1 and any(one.creep is not None for one in work.steps)
     kin = {one.best.kin for one in several}
     taken = work.explainer.taken
@@ -88,6 +91,11 @@ def apart(work: Work) -> None:
         step.covered = mine if work.closed or any(one.open for one in mine) else []
         for one in mine if not step.covered else []:
             work.left[one.number] = one
+
+
+def _for_certain(step: Step) -> bool:
+    """Is it named so surely that it is told though no signal asks for it?"""
+    return bool(together(step.look, sure=HIDDEN)) and step.look.nothing <= 1 - HIDDEN
 
 
 def _one_each(work: Work) -> None:

@@ -12,7 +12,10 @@ from analysis.studies.matters.share_of import is_share
 
 
 def part(size, half, *, models="HK", day=1, who="", over_all=None, stage="bridge"):
-    measured = SimpleNamespace(size=size, size_low=size - half, size_high=size + half, over_all=over_all)
+    measured = SimpleNamespace(
+        size=size, size_low=size - half, size_high=size + half, over_all=over_all,
+        began_low=date(2026, 10, day), began_high=date(2026, 10, day + 2),
+    )  # fmt: skip
     return SimpleNamespace(
         measured=measured,
         models=list(models),
@@ -43,6 +46,12 @@ OF_ALL = [{"tech": ""}]
 )
 def test_a_share_is_of_the_same_bench_way_and_models_and_as_small(one, rows, share):
     assert is_share([one], [OTIS], rows) == share
+
+
+@pytest.mark.parametrize(("day", "share"), [(1, False), (7, False), (8, True), (20, True)])
+def test_what_had_begun_before_is_no_share(day, share):
+    late = part(0.12, 0.02, who="T4", over_all=0.04, day=10)
+    assert is_share([part(0.03, 0.015, day=day)], [late], OF_ALL) == share
 
 
 def test_what_is_laid_to_all_readings_has_no_shares():
