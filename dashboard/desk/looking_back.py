@@ -5,9 +5,12 @@ end.
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
+import polars as pl
+
 from analysis.methods.problems import UnusableData
 from analysis.studies.story.calendar import first_day, last_moment
 from analysis.studies.story.story import story
+from analysis.studies.story.waiting import waiting
 from analysis.studies.week.arrived import review_week
 from dashboard.desk import desk
 
@@ -32,6 +35,13 @@ def asked(day: date | None) -> Asked:
     if not begin <= first <= last:
         raise UnusableData(
             f"no work of the week of {first} is on file; wanted a day from {begin} to {last + timedelta(days=6)}"
+            f"{_waiting()}"
         )
     end = last_moment(first + timedelta(days=6), snapshot.shop)
     return Asked(first, end if end < snapshot.as_of else None, latest)
+
+
+def _waiting() -> str:
+    """Rows that may be of that week, set aside whole."""
+    rows = desk.ask(waiting).filter(pl.col("column") == "").height
+    return f"; {rows:,} rows on file wait for an answer in Logs" if rows > 1 else ""

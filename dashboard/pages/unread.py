@@ -24,7 +24,9 @@ def strip(page: str) -> Any:
         shown.append(
             html.Details([html.Summary(f"and {numbers.count(len(rest))} more"), *(html.P(one) for one in rest)])
         )
-    if words.in_logs(desk.ask(unread), page):
+    if words.waiting(desk.ask(unread), page):
+        shown.append(dcc.Link("Answer in Logs", href="/logs", className="small"))
+    elif words.in_logs(desk.ask(unread), page):
         shown.append(dcc.Link("Say in Logs what the columns are", href="/logs", className="small"))
     return html.Section(
         [parts.picture("question"), html.Div(shown)], className="unread", **parts.aria(label="What was not read")

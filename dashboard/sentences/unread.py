@@ -33,6 +33,7 @@ NO_COLUMN = (unread.MINUTES, unread.LAST, unread.REPAIRS, unread.PEOPLE)  # mend
 LATER_ON = (unread.CAUSES, *NO_COLUMN)  # of the weekly review: what says no less of this week
 TOUCHES = {  # what each page needs
     "week": (
+        unread.ROWS,
         unread.SERIALS,
         unread.OUTCOMES,
         unread.CAUSES,
@@ -46,8 +47,16 @@ TOUCHES = {  # what each page needs
         unread.STAGE,
         unread.COLUMN,
     ),
-    "drift": (unread.SERIALS, unread.CHARACTERISTIC, unread.COLUMN),
-    "capability": (unread.SERIALS, unread.CHARACTERISTIC, unread.LIMITS, unread.JUDGED, unread.LAST, unread.COLUMN),
+    "drift": (unread.ROWS, unread.SERIALS, unread.CHARACTERISTIC, unread.COLUMN),
+    "capability": (
+        unread.ROWS,
+        unread.SERIALS,
+        unread.CHARACTERISTIC,
+        unread.LIMITS,
+        unread.JUDGED,
+        unread.LAST,
+        unread.COLUMN,
+    ),
     "rework": (
         unread.SERIALS,
         unread.OUTCOMES,
@@ -57,7 +66,7 @@ TOUCHES = {  # what each page needs
         unread.REPAIRS,
         unread.STAGE,
     ),
-    "necks": (unread.LIMITS, unread.CHARACTERISTIC, unread.OUTCOMES),
+    "necks": (unread.ROWS, unread.LIMITS, unread.CHARACTERISTIC, unread.OUTCOMES),
     "bench": (
         unread.SERIALS,
         unread.OUTCOMES,
@@ -75,6 +84,7 @@ TOUCHES = {  # what each page needs
 def in_logs(rows: pl.DataFrame, page: str) -> bool:
     """Is any of it mended by saying what a column is? Limits stand in specs.csv, planned minutes in shop.toml."""
     elsewhere = [
+        unread.ROWS,
         unread.SERIALS,
         unread.LATER,
         unread.LIMITS,
@@ -83,6 +93,11 @@ def in_logs(rows: pl.DataFrame, page: str) -> bool:
         *((unread.CAUSES,) if page == "week" else ()),
     ]
     return bool(rows["what"].is_in([one for one in TOUCHES[page] if one not in elsewhere]).any())
+
+
+def waiting(rows: pl.DataFrame, page: str) -> bool:
+    """Do rows wait for an answer that a page needs?"""
+    return unread.ROWS in TOUCHES[page] and bool((rows["what"] == unread.ROWS).any())
 
 
 def first_and_later(rows: pl.DataFrame, shop: Shop, page: str = "week") -> tuple[list[str], list[str]]:
@@ -120,6 +135,9 @@ def line(row: dict[str, Any], shop: Shop) -> str:
     """One thing that was not read, in a sentence."""
     what, key, cells, of = row["what"], row["key"], row["cells"], row["of"]
     count = numbers.count(cells)
+    if what == unread.ROWS:
+        why = f": {key}" if key else ""
+        return f"{numbers.of(cells, of)} rows of the newest logs wait for an answer and are in no figure{why}."
     if what == unread.SERIALS:
         return (
             f"{count} times an instrument comes again a week or more after it had passed, and counts as a repeat, "
@@ -174,7 +192,10 @@ def _causes(count: int) -> str:
 
 def first(rows: pl.DataFrame, shop: Shop) -> str:
     """What is missing from the week, in the fewest words: stands before its headline."""
-    words = []
+    words = [
+        f"{numbers.share(row['cells'] / row['of'], 100)} of the newest rows"
+        for row in rows.filter(pl.col("what") == unread.ROWS).iter_rows(named=True)
+    ]
     if rows.filter((pl.col("what") == unread.OUTCOMES) & (pl.col("key") == "")).height:
         words.append("outcomes")
     whole = rows.filter(pl.col("what") == unread.CHARACTERISTIC)

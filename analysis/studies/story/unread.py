@@ -8,10 +8,27 @@ import polars as pl
 
 from analysis.studies.story.story import Story, story
 from analysis.studies.story.unlisted import unlisted
+from analysis.studies.story.waiting import waiting
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
-SERIALS, CHARACTERISTIC, OUTCOMES, LATER, CAUSES, LIMITS, JUDGED, LAST, MINUTES, REPAIRS, PEOPLE, STAGE, COLUMN = (
+(
+    ROWS,
+    SERIALS,
+    CHARACTERISTIC,
+    OUTCOMES,
+    LATER,
+    CAUSES,
+    LIMITS,
+    JUDGED,
+    LAST,
+    MINUTES,
+    REPAIRS,
+    PEOPLE,
+    STAGE,
+    COLUMN,
+) = (
+    "rows",  # set aside whole, of the newest logs
     "serials",  # that come again long after their instrument had passed
     "characteristic",
     "outcomes",
@@ -27,14 +44,16 @@ SERIALS, CHARACTERISTIC, OUTCOMES, LATER, CAUSES, LIMITS, JUDGED, LAST, MINUTES,
     "column",
 )
 SOME = 0.05  # of the cells of a characteristic, or of a stage's visits without minutes: so many are said
+MOSTLY = 0.8  # of the rows that wait: one reason is told for them
 LEAST = 10  # cells of numbers in a column that nobody has mapped: fewer are no lost measurement
 NUMBERS = 0.5  # of its cells: the column holds measurements
+NEWEST = timedelta(days=13)  # before the last week's first day: logs with a visit since are the newest
 AGAIN, LEFT = 0.2, timedelta(days=7)  # of all instruments, and so long after a pass: numbers are used again
 PERSON = 30  # visits of a name that no list knows from which on it is no slip of another
 ONLY = 0.95  # of the instruments at a bench came to it in a loop: its work is done where it is asked for
 UNREAD: dict[str, pl.DataType] = {
     "what": pl.String(),  # one of the words above
-    "key": pl.String(),  # characteristic, stage or heading; '' for all of them
+    "key": pl.String(),  # characteristic, stage or heading; of rows why most of them wait; '' for all of them
     "cells": pl.Int64(),  # cells not read; of causes, outcomes and minutes visits; of limits, judged and last readings;
     # of repairs instruments that came only when sent back; of people visits; of serials comings of a number
     "of": pl.Int64(),  # of so many
@@ -43,14 +62,15 @@ UNREAD: dict[str, pl.DataType] = {
 
 
 def unread(snapshot: Snapshot) -> pl.DataFrame:
-    """UNREAD: what was not read, serials that come again and outcomes first, then causes, characteristics, limits and
-    where none is held against them, minutes, repairs, people, stages, columns. Nothing before any log is loaded: that
-    is what is to be said then.
+    """UNREAD: what was not read, rows that wait, serials that come again and outcomes first, then causes,
+    characteristics, limits and where none is held against them, minutes, repairs, people, stages, columns. Nothing
+    before any log is loaded: that is what is to be said then.
     """
     told = snapshot.once(story)
     if told.visits.is_empty() and snapshot.table("logs").is_empty():
         return pl.DataFrame(schema=UNREAD)
     parts = [
+        _rows(snapshot, told),
         _serials(told),
         _outcomes(snapshot, told),
         _causes(snapshot, told),
@@ -114,6 +134,24 @@ def causes_read(snapshot: Snapshot) -> bool:
 def minutes_known() -> pl.Expr:
     """Of each visit of the story: are its minutes typed, clocked or planned; a rest has none to know."""
     return (pl.col("minutes_from") != "planned") | (pl.col("minutes") > 0) | (pl.col("role") == "rest")
+
+
+def _rows(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
+    """Rows that wait for an answer, where they are many of those of the newest logs, or all of a log."""
+    held = snapshot.once(waiting).filter(pl.col("column") == "")
+    if held.height < LEAST:
+        return []
+    logs = snapshot.table("logs").select("log_id", "rows_read", kept=pl.col("rows_read") - pl.col("set_aside"))
+    seen = told.visits.select("log_id", "week")
+    late = seen.filter(pl.col("week") >= pl.col("week").max() - NEWEST)["log_id"].unique().cast(pl.String)
+    newest = logs.filter(pl.col("log_id").is_in(late.implode()) | (pl.col("kept") <= 0))
+    mine = held.join(newest, on="log_id", how="semi")
+    of = int(newest["rows_read"].sum())
+    if mine.height < LEAST or mine.height < SOME * of:
+        return []
+    reason, most = mine["reason"].value_counts(sort=True).row(0)
+    why = reason if most >= MOSTLY * mine.height else ""
+    return [(ROWS, why, mine.height, of, mine["log_id"].n_unique())]
 
 
 def _serials(told: Story) -> list[tuple[object, ...]]:
