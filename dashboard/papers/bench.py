@@ -70,6 +70,7 @@ def paper(tech: str, *, stage: str = "", letter: bool = False) -> tuple[str, str
         headline=_headline(shop, name, chosen),
         more=coaching.others([stand.verdict for stand in stands if stand not in chosen]),
         gauges=_gauges(shop, chosen),
+        wide=sentences_targets.wide(shop, stands),
         targets=[_target(made, stand, shop) for stand in chosen],
         test=sentences_targets.test_short(chosen[0].lasts),
         ways=_ways(shop, chosen),

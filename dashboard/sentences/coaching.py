@@ -13,7 +13,7 @@ import numpy as np
 from analysis.studies.matters.records import Matter
 from analysis.studies.people import targets
 from analysis.studies.people.bands import BY_HAND, LIMITS
-from analysis.studies.people.not_theirs import FAR, KNOWN, LOT, LeftOut
+from analysis.studies.people.not_theirs import FAR, KNOWN, LOT, MATTER, LeftOut
 from analysis.studies.people.targets import Stand
 from dashboard import numbers
 from dashboard.sentences import matters
@@ -28,6 +28,7 @@ BESIDE = 5  # instruments set beside somebody
 NOT_NAMED = (
     "Nothing is shown that it goes with, and it may be chance: wait for the next readings before acting on it alone."
 )
+NARROWER = "The middle is right, the spread too wide: go slower, read twice."
 HOW = {  # by a word of the characteristic's key
     "relief": (
         "Tuned to pitch, in playing position, straightedge on the first fret and the one at the body; slide the leaf "
@@ -118,12 +119,15 @@ def steps(shop: Shop, stand: Stand, verdicts: Sequence[str]) -> list[str]:
             f"Then set on your own: every one counts, and {counts}.",
         ]
     if stand.verdict == targets.NOT_SHOWN:
-        runs = sentences_targets.runs(shop, stand) or "The middle is right, the spread too wide: go slower, read twice."
-        return [runs, beside, f"Go on: the test has begun anew with the next instrument; {counts}."]
+        return [
+            _to_mend(shop, stand) or NARROWER,
+            beside,
+            f"Go on: the test has begun anew with the next instrument; {counts}.",
+        ]
     if stand.verdict == targets.TOO_FEW:
         left = max(first - (len(stand.values) - stand.began_at), 1)
         return [
-            sentences_targets.runs(shop, stand) or "Keep the middle where it is.",
+            _to_mend(shop, stand) or "Keep the middle where it is.",
             f"Go on setting {model}: shown can be said in {numbers.count(left)} more at the earliest.",
             "Read the practice set again once a week.",
         ]
@@ -136,6 +140,14 @@ def steps(shop: Shop, stand: Stand, verdicts: Sequence[str]) -> list[str]:
         if alone
         else f"One {model} in ten is read by somebody else as well, so that two hands stay on one scale.",
     ]
+
+
+def _to_mend(shop: Shop, stand: Stand) -> str:
+    """What lies off, level or spread; '' for neither."""
+    runs = sentences_targets.runs(shop, stand)
+    if stand.wide:
+        return f"{runs} The spread is wide too: go slower, read twice." if runs else NARROWER
+    return runs
 
 
 def left_out(shop: Shop, stand: Stand) -> str:
@@ -174,6 +186,9 @@ def _left(shop: Shop, stand: Stand, one: LeftOut) -> str:
         return f"{n} until corrected: {lies} far from all others and may be mistyped ({one.what})."
     since = f" since {numbers.day(one.first)}" if one.first else ""
     until = f" to {numbers.day(one.last)}" if one.last else ""
+    if one.kind == MATTER:
+        by = _by(shop, stand, one.shift) if one.shift is not None else ""
+        return f"{n}{since}{until}: what others set moved too, by {by}; it is not this person's to practise."
     return f"{n}{since}{until}: {'known, ' if one.kind == KNOWN else ''}{one.what}{moved}."
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -82,6 +83,8 @@ def band_from(band: Row) -> str:
 def standing(shop: Shop, stand: Stand) -> str:
     """Where somebody stands against one band."""
     n = len(stand.values)
+    if not n and stand.left_out:
+        return "Nothing counts yet: all that they set is left out."
     if not n:
         return "Not begun: no reading of theirs is on file."
     out = n - stand.inside
@@ -115,6 +118,18 @@ def runs(shop: Shop, stand: Stand) -> str:
     if told == in_gauge(shop, stand.band, 0.0):
         return ""  # nothing that could be read on the gauge
     return f"Runs {told} {'high' if off > 0 else 'low'}."
+
+
+def wide(shop: Shop, stands: Sequence[Stand]) -> list[str]:
+    """`Nut: 1.9 times as wide as the others on the same models, positions and days (1.7 to 2.1). ...` of each
+    characteristic whose spread is shown to be wide.
+    """
+    told = {str(one.band["characteristic"]): one.wide for one in stands if one.wide}
+    return [
+        f"{shop.characteristic_name(key)}: {numbers.plain(times, 1)} times as wide as the others on the same models, "
+        f"positions and days ({numbers.span(low, high, 1)}). Narrower comes first."
+        for key, (times, low, high) in told.items()
+    ]
 
 
 def one_step(band: Row) -> str:

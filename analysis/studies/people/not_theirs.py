@@ -1,7 +1,8 @@
-"""What is no person's: readings that a lot, a dated change or a matter somebody knows of has moved are left out of a
-target's test.
+"""What is no person's: readings that a lot, a dated change, a matter of everybody's or one somebody knows of has moved
+are left out of a target's test.
 
-A dated change (changes.csv, but for those of people) and a lot are left out where the *other* setters' readings moved
+A dated change (changes.csv, but for those of people), a matter of the stream that names no person (open, or over of
+late) and a lot are left out where the *other* setters' readings moved
 with it: the difference within each of them, put together, is beyond chance at 1 % over all that was looked at, and half
 of their spread or more; and so person by person: in over half of those who can be compared, and, without the one who
 moved most, still beyond chance at 1 % and by half of their spread. What a newcomer set in their first weeks is neither
@@ -12,13 +13,17 @@ nobody's, and what only this tech's readings did stays in.
 """
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 import polars as pl
 from scipy import stats
 
+from analysis.methods.problems import NotWorkedOut
 from analysis.methods.segments import Flags, Floats, Ints
+from analysis.studies.matters.matters import ended_matters, open_matters
+from analysis.studies.matters.records import CHANGE as DATED
+from analysis.studies.matters.records import Matter
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -30,15 +35,15 @@ APART = 14  # days without a reading of a lot between two stretches of its work
 STRETCH = 12  # readings of a lot from which on a stretch is judged by itself
 LEAST_IN, LEAST_OUT = 3, 5  # readings of a setter with and without, from which on they are compared
 NOT_PARTS = ("people", "model")  # changes that are no cause of a shift
-CHANGE, LOT, KNOWN, FAR = "change", "lot", "known", "far"
+CHANGE, LOT, KNOWN, FAR, MATTER = "change", "lot", "known", "far", "matter"
 
 
 @dataclass(frozen=True)
 class LeftOut:
     """Some of a tech's readings of one band, not counted, and why."""
 
-    kind: str  # change | lot | known | far (so far from all others that it is a slip)
-    what: str  # the change as written, the lot, the words of the mark; of slips their instruments
+    kind: str  # change | lot | known | matter | far (so far from all others that it is a slip)
+    what: str  # the change as written, the lot, the words of the mark, '' of a matter; of slips their instruments
     first: date | None  # day from which on; of a lot its first, for what lay off may be of these days
     last: date | None  # day up to which; None: still
     n: int  # of this tech's readings
@@ -56,7 +61,7 @@ def left_out(
     readings : as-set readings of the band by everybody: set_by, set_on, lot, value.
     """
     own = (readings["set_by"] == tech).to_numpy()
-    asked = _changes(snapshot, band, readings) + _lots(readings)
+    asked = _changes(snapshot, band, readings) + _lots(readings) + _matters(snapshot, band, readings)
     level = float(stats.norm.isf(RISK / 2 / max(len(asked), 1)))
     found: list[tuple[LeftOut, Flags]] = []
     still = np.ones(readings.height, dtype=bool)
@@ -98,6 +103,43 @@ def _changes(snapshot: Snapshot, band: dict[str, object], readings: pl.DataFrame
         within = (on >= row["from_date"]) & (on <= (row["to_date"] or date.max))
         what = (CHANGE, row["what"], row["from_date"], row["to_date"])
         asked.append((what, within.to_numpy(), (within | (on < row["from_date"])).to_numpy()))
+    return asked
+
+
+def of_everybody(snapshot: Snapshot) -> list[Matter]:
+    """Matters that name nobody, open or over of late (those of a dated change stand with the changes); none where they
+    could not be worked out, which their own page says.
+    """
+    try:
+        found = [*snapshot.once(open_matters), *snapshot.once(ended_matters)]
+    except NotWorkedOut:
+        return []
+    return [
+        one
+        for one in found
+        if not one.only_some and not any(each.of_people or each.factor == DATED for each in one.moves_with.named)
+    ]
+
+
+def _matters(snapshot: Snapshot, band: dict[str, object], readings: pl.DataFrame) -> list[tuple[_What, Flags, Flags]]:
+    """Matters of everybody's that hold a band: readings set while they lasted, and those to compare (before too)."""
+    asked: list[tuple[_What, Flags, Flags]] = []
+    days: set[tuple[date, date | None]] = set()
+    for one in snapshot.once(of_everybody):
+        held = (one.characteristics, ["", *one.positions], one.models)
+        if not all(
+            band[name] in some for name, some in zip(("characteristic", "position", "model"), held, strict=True)
+        ):
+            continue
+        over = one.ended_at or one.closed_at
+        first = _day(one.began_at or one.opened_at, snapshot.shop)
+        last = _day(over, snapshot.shop) - timedelta(days=1) if over else None
+        if (first, last) in days:
+            continue
+        days.add((first, last))
+        on = readings["set_on"]
+        within = (on >= first) & (on <= (last or date.max))
+        asked.append(((MATTER, "", first, last), within.to_numpy(), (within | (on < first)).to_numpy()))
     return asked
 
 

@@ -19,6 +19,7 @@ from analysis.methods.segments import Flags
 from analysis.methods.sequential import SequentialPlan, verdict, wald_lines
 from analysis.studies.people.bands import LEAST, judged_by, set_readings, slips_of, targets_of
 from analysis.studies.people.not_theirs import FAR, LeftOut, left_out
+from analysis.studies.people.wide import Wide, wide
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -56,6 +57,7 @@ class Stand:
     decided_at: int  # instrument at which it was decided, or how many there are
     test: SequentialPlan = field(repr=False)
     lasts: "Lasting"  # what the test promises
+    wide: Wide | None = None  # how wide beside the others, where that is shown
 
 
 def stands(snapshot: Snapshot, tech: str, *, since: date | None = None, until: date | None = None) -> list[Stand]:
@@ -234,4 +236,5 @@ def _stand(
         decided_at=at,
         test=lasts.test,
         lasts=lasts,
+        wide=snapshot.once(wide).get((tech, str(band["stage"]), str(band["characteristic"]))) if n else None,
     )

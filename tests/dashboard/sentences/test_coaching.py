@@ -3,8 +3,12 @@
 from datetime import date
 from types import SimpleNamespace
 
-from analysis.studies.people.not_theirs import FAR, LOT, LeftOut
+import numpy as np
+
+from analysis.studies.people import targets
+from analysis.studies.people.not_theirs import FAR, LOT, MATTER, LeftOut
 from dashboard.sentences import coaching
+from dashboard.sentences import targets as sentences_targets
 from tests.analysis.studies.benches import shop
 
 
@@ -31,3 +35,26 @@ def test_what_may_be_mistyped_is_said_with_its_instruments():
     ):
         stand = SimpleNamespace(left_out=[LeftOut(FAR, what, None, None, n, None)])
         assert coaching.left_out(shop(), stand) == f"{said} mistyped ({what})."
+
+
+def test_what_others_set_moved_too_is_said_and_not_this_persons_to_practise():
+    one = LeftOut(MATTER, "", date(2026, 9, 7), None, 31, 0.13)
+    said = coaching.left_out(shop(), SimpleNamespace(left_out=[one], band={"characteristic": "action"}))
+    assert said.replace("\u00a0", " ") == (
+        "31 instruments are not counted since 7 Sep: what others set moved too, by +0.13 mm; it is not this person's "
+        "to practise."
+    )
+
+
+def test_a_spread_that_is_wide_is_said_and_is_what_to_work_on():
+    band = {"characteristic": "action", "target": None, "model": "LARK"}
+    test = SimpleNamespace(shown_at=np.array([0, 1]))
+    stand = SimpleNamespace(
+        band=band, wide=(1.9, 1.71, 2.14), values=[0.2], began_at=0, test=test, verdict=targets.TOO_FEW
+    )
+    (said,) = sentences_targets.wide(shop(), [stand, stand, SimpleNamespace(band=band, wide=None)])
+    assert "1.9 times as wide as the others" in said
+    assert "1.7 to 2.1" in said
+    assert coaching.steps(shop(), stand, [])[0] == coaching.NARROWER
+    stand.wide = None
+    assert coaching.steps(shop(), stand, [])[0] == "Keep the middle where it is."
