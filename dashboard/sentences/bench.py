@@ -16,6 +16,7 @@ from analysis.studies.people.targets import Stand
 from analysis.studies.people.techs import NO_ROD, NOBODY, NOT_JUDGED, TWO_NAMES
 from dashboard import numbers
 from dashboard.sentences import shared as sentences
+from dashboard.sentences.drift import small
 from dashboard.sentences.targets import FEW, MARKS, Row
 from ingest.shopfiles.shop import Shop
 
@@ -86,7 +87,8 @@ def headline(
     shop: Shop, tech: str, stage: str, stands: Sequence[Stand], row: Row | None = None, late: Late | None = None
 ) -> str:
     """`T14 at nut slotting: two targets shown to hold, one not yet, one with too few instruments to say.` row: of
-    `first_work`; what came back more than chance and mix explain is said there too, and when that is over.
+    `first_work`; what came back more than chance and mix explain is said there too, and when that is over, and before
+    it whose spread is wide: `1.9 times as wide as the others in nut height`.
     """
     count = {word: sum(stand.verdict == word for stand in stands) for word in MARKS}
     here = f"{who(shop, tech)} at {shop.stage_name(stage).lower()}"
@@ -105,7 +107,9 @@ def headline(
         if count[word]:
             noun = "" if told else f" {'target' if count[word] == 1 else 'targets'}"
             told.append(f"{numbers.in_words(count[word])}{noun} {short}")
-    return f"{here}: {', '.join(told)}{back}."
+    wide = {shop.characteristic_name(str(one.band["characteristic"])): one.wide[0] for one in stands if one.wide}
+    spread = [f"{numbers.plain(times, 1)} times as wide as the others in {small(name)}" for name, times in wide.items()]
+    return f"{here}: {', '.join(told)}{''.join(f'; {each}' for each in spread)}{back}."
 
 
 def is_found(row: Row) -> bool:

@@ -118,12 +118,11 @@ def steps(shop: Shop, stand: Stand, verdicts: Sequence[str]) -> list[str]:
             beside,
             f"Then set on your own: every one counts, and {counts}.",
         ]
+    if stand.too_wide:
+        return [_to_mend(shop, stand) or NARROWER, beside, "Go on: it is shown once the spread is no longer wide."]
     if stand.verdict == targets.NOT_SHOWN:
-        return [
-            _to_mend(shop, stand) or NARROWER,
-            beside,
-            f"Go on: the test has begun anew with the next instrument; {counts}.",
-        ]
+        again = f"Go on: the test has begun anew with the next instrument; {counts}."
+        return [_to_mend(shop, stand) or NARROWER, beside, again]
     if stand.verdict == targets.TOO_FEW:
         left = max(first - (len(stand.values) - stand.began_at), 1)
         return [

@@ -94,6 +94,13 @@ def standing(shop: Shop, stand: Stand) -> str:
     seen = f"{numbers.of(out, n)} outside the band ({share}){edge}."
     if stand.verdict == targets.SHOWN:
         return f"Shown to hold at instrument {stand.decided_at}; {seen}{few}"
+    if stand.too_wide and stand.wide:
+        own, n_own, theirs, of = stand.too_wide
+        return (
+            f"{seen} Shown by its test at instrument {stand.decided_at}, and not yet by the spread: "
+            f"{numbers.plain(stand.wide[0], 1)} times as wide as the others, and {numbers.of(own, n_own)} outside the "
+            f"bands of all models and places here (of the others {numbers.of(theirs, of)}).{few}"
+        )
     if stand.verdict == targets.NOT_SHOWN:
         return f"{runs(shop, stand)} Not yet at instrument {stand.decided_at}; {seen}{few}".strip()
     first = int(np.argmax(stand.test.shown_at >= 0)) + 1

@@ -2,22 +2,25 @@
 
 A target is shown when a sequential test says so; then a person signs, not the program. After each answer the test
 begins anew with the next instrument and the latest answer counts, so that what was not shown at the start is not held
-against anybody for good. Bands: `bands`; what is no person's and left out: `not_theirs`.
+against anybody for good. A band as wide as the limits is held by somebody who sets twice as widely as the others, too:
+whose spread is shown to be wide, and who has more outside the bands than the others have, holds none of them yet; but
+for one that a person set by hand. Bands: `bands`; what is no person's and left out: `not_theirs`.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import lru_cache
 
 import numpy as np
 import polars as pl
+from scipy import stats
 
 from analysis.methods.ever_shown import WITHIN, ever_shown, lasting_plan
 from analysis.methods.intervals import binomial_exact, mean_t, sd_chi
 from analysis.methods.segments import Flags
 from analysis.methods.sequential import SequentialPlan, verdict, wald_lines
-from analysis.studies.people.bands import LEAST, judged_by, set_readings, slips_of, targets_of
+from analysis.studies.people.bands import BY_HAND, LEAST, judged_by, set_readings, slips_of, targets_of
 from analysis.studies.people.not_theirs import FAR, LeftOut, left_out
 from analysis.studies.people.wide import Wide, wide
 from analysis.studies.story.story import story
@@ -27,6 +30,7 @@ from ingest.terms import tables
 __all__ = ["LEAST", "LeftOut"]
 PRACTICE = 10  # instruments of a practice set
 RISK_GOOD, RISK_POOR = 0.05, 0.10
+RISK_OUT = 0.05  # of saying of somebody wide that more of theirs lie outside than of the others', if it is as many
 SHOWN, NOT_SHOWN, TOO_FEW = "target shown", "not shown yet", "too few to say"
 ORDER = (NOT_SHOWN, TOO_FEW, SHOWN)  # what is to be practised comes first
 WORDS = {"shown": SHOWN, "not shown": NOT_SHOWN, "too few": TOO_FEW}
@@ -58,6 +62,11 @@ class Stand:
     test: SequentialPlan = field(repr=False)
     lasts: "Lasting"  # what the test promises
     wide: Wide | None = None  # how wide beside the others, where that is shown
+    others: tuple[int, int] = (0, 0)  # of what others set in this band: outside, of how many
+    too_wide: tuple[int, int, int, int] | None = None
+    """Where its test says shown and the spread does not let it: outside, of how many, of this person's readings in all
+    bands of the characteristic there, and of the others'.
+    """
 
 
 def stands(snapshot: Snapshot, tech: str, *, since: date | None = None, until: date | None = None) -> list[Stand]:
@@ -82,7 +91,24 @@ def stands(snapshot: Snapshot, tech: str, *, since: date | None = None, until: d
         of_band = readings.filter(*_under(band))
         if (of_band["set_by"] == tech).any():
             found.append(_stand(snapshot, band, tech, of_band, slips.filter(*_under(band))["serial"].to_list()))
-    return found
+    return _by_spread(found)
+
+
+def _by_spread(found: list[Stand]) -> list[Stand]:
+    """What is shown by its test is not shown yet where the spread is wide and more lies outside than of the others'."""
+    told = []
+    for one in found:
+        same = [
+            each for each in found if all(each.band[name] == one.band[name] for name in ("stage", "characteristic"))
+        ]
+        out, n = sum(sum(each.out) for each in same), sum(len(each.out) for each in same)
+        theirs, of = (sum(each.others[k] for each in same) for k in (0, 1))
+        held = one.verdict != SHOWN or one.wide is None or one.band["source"] == BY_HAND
+        if held or float(stats.hypergeom.sf(out - 1, n + of, out + theirs, n)) > RISK_OUT:
+            told.append(one)
+        else:
+            told.append(replace(one, verdict=NOT_SHOWN, too_wide=(out, n, theirs, of)))
+    return told
 
 
 def _under(band: dict[str, object]) -> list[pl.Expr]:
@@ -199,13 +225,11 @@ def _stand(
     out.
     """
     gone = left_out(snapshot, band, readings, tech)
-    kept: Flags = (
-        (readings["set_by"] == tech).to_numpy() & ~np.any([rows for _, rows in gone], axis=0)
-        if gone
-        else (readings["set_by"] == tech).to_numpy()
-    )
-    mine = readings.filter(pl.Series(kept))
+    own: Flags = (readings["set_by"] == tech).to_numpy()
+    counts: Flags = ~np.any([np.zeros(len(own), dtype=bool), *(rows for _, rows in gone)], axis=0)
+    mine, theirs = (readings.filter(pl.Series(rows & counts)) for rows in (own, ~own))
     out, on_edge = judged_by(snapshot.shop, band, mine)
+    others, _ = judged_by(snapshot.shop, band, theirs)
     values = mine["value"].to_numpy().astype(np.float64)
     lasts = lasting_test(float(band["good"]), float(band["poor"]))  # type: ignore[arg-type]
     word, began, at = latest(lasts.test, out.astype(np.int64))
@@ -237,4 +261,5 @@ def _stand(
         test=lasts.test,
         lasts=lasts,
         wide=snapshot.once(wide).get((tech, str(band["stage"]), str(band["characteristic"]))) if n else None,
+        others=(int(others.sum()), len(others)),
     )

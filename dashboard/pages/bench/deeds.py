@@ -50,7 +50,7 @@ def sheet(shop: Shop, tech: str, stage: str, name: str, stands: list[Stand]) -> 
             html.P(id=AGREED, className="small", role="status"),
         ]
     )
-    options = [{"value": _key(stand), "label": _name(shop, stand)} for stand in stands]
+    options = [{"value": _key(stand), "label": f"{_name(shop, stand)}: {stand.verdict}"} for stand in stands]
     sign = html.Div(
         [
             html.H3("Sign a target off"),

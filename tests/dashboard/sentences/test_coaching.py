@@ -7,7 +7,7 @@ import numpy as np
 
 from analysis.studies.people import targets
 from analysis.studies.people.not_theirs import FAR, LOT, MATTER, LeftOut
-from dashboard.sentences import coaching
+from dashboard.sentences import bench, coaching
 from dashboard.sentences import targets as sentences_targets
 from tests.analysis.studies.benches import shop
 
@@ -50,7 +50,7 @@ def test_a_spread_that_is_wide_is_said_and_is_what_to_work_on():
     band = {"characteristic": "action", "target": None, "model": "LARK"}
     test = SimpleNamespace(shown_at=np.array([0, 1]))
     stand = SimpleNamespace(
-        band=band, wide=(1.9, 1.71, 2.14), values=[0.2], began_at=0, test=test, verdict=targets.TOO_FEW
+        band=band, wide=(1.9, 1.71, 2.14), values=[0.2], began_at=0, test=test, verdict=targets.TOO_FEW, too_wide=None
     )
     (said,) = sentences_targets.wide(shop(), [stand, stand, SimpleNamespace(band=band, wide=None)])
     assert "1.9 times as wide as the others" in said
@@ -58,3 +58,28 @@ def test_a_spread_that_is_wide_is_said_and_is_what_to_work_on():
     assert coaching.steps(shop(), stand, [])[0] == coaching.NARROWER
     stand.wide = None
     assert coaching.steps(shop(), stand, [])[0] == "Keep the middle where it is."
+
+
+def test_who_is_wide_is_told_so_in_the_headline_and_what_the_test_says_is_said_beside():
+    band = {"characteristic": "action", "position": "bass", "model": "LARK", "target": None, "stage": "bridge"}
+    stand = SimpleNamespace(
+        band=band,
+        wide=(1.9, 1.71, 2.14),
+        too_wide=(45, 782, 3, 4818),
+        values=[0.2] * 114,
+        inside=110,
+        inside_low=0.91,
+        inside_high=0.99,
+        on_edge=0,
+        decided_at=72,
+        verdict=targets.NOT_SHOWN,
+    )
+    said = sentences_targets.standing(shop(), stand).replace("\u00a0", " ")
+    assert "Shown by its test at instrument 72, and not yet by the spread: 1.9 times as wide as the others" in said
+    assert "45 of 782 outside the bands of all models and places here (of the others 3 of 4,818)" in said
+    stand.test = SimpleNamespace(shown_at=np.array([0, 1]))
+    first, _, last = coaching.steps(shop(), stand, [])
+    assert (first, last) == (coaching.NARROWER, "Go on: it is shown once the spread is no longer wide.")
+    head = bench.headline(shop(), "VAL", "bridge", [stand]).replace("\u00a0", " ")
+    name = shop().characteristic_name("action").lower()
+    assert head.endswith(f"one target not yet; 1.9 times as wide as the others in {name}.")
