@@ -30,6 +30,7 @@ from analysis.studies.week import weeks
 from analysis.studies.week.arrived import arrived, review_week
 from analysis.studies.week.gaps import Parts
 from analysis.studies.week.leaving import outside_as_set, shipped_in_doubt
+from analysis.studies.week.not_passed import NOT_PASSED, not_passed
 from analysis.studies.week.silent import SILENT, silent
 from analysis.studies.week.slips import SLIPS, slips
 from ingest.store.snapshot import Snapshot
@@ -95,6 +96,8 @@ class Review:
     back: list[Matter] = field(default_factory=list)  # that ended in this week or the one before, a chart still open
     slips: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=SLIPS))  # readings that may be mistyped
     silent: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=SILENT))  # weeks before without a row
+    not_passed: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=NOT_PASSED))
+    """Stages at which more is put right on the spot, or refused, than before."""
 
 
 def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
@@ -162,6 +165,7 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         back=part.of("matters", lambda: _back(snapshot, found), list[Matter]()),
         slips=part.table("slips", lambda: slips(snapshot, week=found)),
         silent=part.table("arrived", lambda: silent(snapshot, week=found), SILENT),
+        not_passed=part.table("not_passed", lambda: not_passed(snapshot, week=found), NOT_PASSED),
     )
 
 

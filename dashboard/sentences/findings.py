@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from analysis.review import MatterSeen, Review
 from dashboard import numbers
-from dashboard.sentences import leaving, silent, unread
+from dashboard.sentences import leaving, not_passed, silent, unread
 from dashboard.sentences.came_back import came_back
 from dashboard.sentences.coarse import coarse, is_coming
 from dashboard.sentences.ended import back
@@ -35,6 +35,8 @@ def _headline(found: Review) -> str:
     doubtful = len(found.lots)
     if doubtful:
         parts.append(f"{numbers.in_words(doubtful)} neck {'lot is' if doubtful == 1 else 'lots are'} in doubt")
+    if len(found.not_passed):
+        parts.append(not_passed.in_short(found))
     out = leaving.in_short(found)
     if out:
         parts.append(out)
@@ -140,6 +142,8 @@ def week(found: Review, shop: Shop) -> list[Sentence]:
     lots = [lot(row, shop) for row in found.lots.head(2).iter_rows(named=True)]
     out = [one for one in (leaving.leaving(found, shop),) if one]
     first, then = (out, []) if leaving.comes_first(found) else ([], out)
+    refused, righted = not_passed.not_passed(found, shop)
+    first, then = refused + first, righted + then
     grain = coarse(found, shop)
     coming = [grain] if grain and is_coming(found, shop) else []
     said = first + many + coming + lots + then + [one for one in (came_back(found, shop),) if one]

@@ -1,0 +1,54 @@
+"""What was put right on the spot, or refused, more often than before, in words."""
+
+from datetime import date
+
+import polars as pl
+import pytest
+
+from analysis.studies.week.not_passed import FIXED, NOT_PASSED, REFUSED
+from dashboard.sentences import findings
+from tests.dashboard.sentences.test_shared import SHOP, found, matter
+
+PLACE = "final_inspection"
+
+
+def of(*rows):
+    return pl.DataFrame(rows, schema=NOT_PASSED, orient="row")
+
+
+def row(kind, count, *, since=date(2026, 3, 23), later=31, fault="buzz", minutes=None):
+    return (PLACE, kind, count, 50, since, later, 100, 14, 350, fault, minutes)
+
+
+def told(review):
+    return [one.text.replace("\u00a0", " ") for one in findings.week(review, SHOP)]
+
+
+def test_many_refused_head_the_week_with_the_week_since_and_what_was_before():
+    review = found(matters=[matter()], not_passed=of(row(REFUSED, 16)))
+    assert findings.first(review, SHOP).replace("\u00a0", " ") == (
+        "Final inspection: 16 of 50 instruments did not pass."
+    )
+    first, second = told(review)[:2]
+    assert first == (
+        "Final inspection: 16 of 50 instruments did not pass; since the week of 23 Mar 31 of 100 (31 %), before 14 of "
+        "350 (4 %). Rejects and seconds, which no send-back counts. Most with buzz."
+    )
+    assert "moved up" in second
+    assert "at one stage more did not pass than before" in findings.headline(review, SHOP)
+
+
+@pytest.mark.parametrize(("kind", "count"), [(FIXED, 16), (REFUSED, 2)])
+def test_what_was_put_right_and_few_refused_stand_behind_what_moved(kind, count):
+    review = found(matters=[matter()], not_passed=of(row(kind, count, later=count, fault="", minutes=96.0)))
+    lines = told(review)
+    assert "moved up" in lines[0]
+    word = "put right on the spot" if kind == FIXED else "did not pass"
+    assert f"instruments {word}; before 14 of 350 (4 %)" in lines[1]
+    assert "1.6 h more than if they had passed." in lines[1]
+    assert "Most with" not in lines[1]
+
+
+def test_two_at_most_are_told():
+    rows = [row(FIXED, count) for count in (9, 8, 7)]
+    assert sum("put right on the spot" in line for line in told(found(not_passed=of(*rows)))) == 2
