@@ -109,7 +109,10 @@ def straight(k: int, n: int, rolled: pl.DataFrame) -> str:
     told = f"Never sent back: {numbers.of(k, n)}, {numbers.share(k / n, n)}{interval}."
     if row["rolled_yield"] is None:
         return told + few
-    return f"{told} Expected from the stages one by one: {numbers.share(row['rolled_yield'], n)}.{few}"
+    through = numbers.share(row["rolled_yield"], n)
+    return (
+        f"{told} Through every stage at first, by the stages one by one: {through}; fixes and rejects count there.{few}"
+    )
 
 
 def flow(found: Flows, shop: Shop) -> str:

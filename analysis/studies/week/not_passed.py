@@ -46,19 +46,21 @@ def not_passed(snapshot: Snapshot, *, week: date) -> pl.DataFrame:
     bad = rows.filter(pl.col("outcome").is_in([one for kind in KINDS.values() for one in kind]))
     if len(bad.filter(pl.col("week") == week)) == 0:
         return pl.DataFrame(schema=NOT_PASSED)
-    found = []
+    found: list[tuple[float, tuple[object, ...]]] = []
     for (stage, kind), own in (
         tables.plain(bad)
         .with_columns(kind=pl.when(pl.col("outcome") == "fixed").then(pl.lit(FIXED)).otherwise(pl.lit(REFUSED)))
         .group_by("stage", "kind", maintain_order=True)
     ):
         if (row := _risen(rows.filter(pl.col("stage") == stage), own, told.faults, week)) is not None:
-            found.append((row[0], (str(stage), str(kind), *row[1:])))
+            found.append((row[0], (str(stage), str(kind), *row[1])))
     found.sort(key=lambda one: -one[0])
     return pl.DataFrame([row for _, row in found], schema=NOT_PASSED, orient="row")
 
 
-def _risen(rows: pl.DataFrame, own: pl.DataFrame, faults: pl.DataFrame, week: date) -> tuple[object, ...] | None:
+def _risen(
+    rows: pl.DataFrame, own: pl.DataFrame, faults: pl.DataFrame, week: date
+) -> tuple[float, tuple[object, ...]] | None:
     """How far it rose, and what NOT_PASSED says behind stage and kind; None where nothing rose, or it is over."""
     every = tables.plain(rows).group_by("week", "model").agg(size=pl.len())
     counted = every.join(own.group_by("week", "model").agg(count=pl.len()), on=["week", "model"], how="left")
@@ -83,8 +85,9 @@ def _risen(rows: pl.DataFrame, own: pl.DataFrame, faults: pl.DataFrame, week: da
     fault = str(most["fault"][0]) if len(most) and most["n"][0] >= MOSTLY * len(later) else ""
     n, of = int(count[found.first :].sum()), int(size[found.first :].sum())
     whole, of_whole = int(count.sum()), int(size.sum())
-    return (found.z, int(count[-1].sum()), int(size[-1].sum()), since, n, of, whole - n, of_whole - of, fault,
-            _minutes(rows.filter(pl.col("week") >= since), own, week))  # fmt: skip
+    more = _minutes(rows.filter(pl.col("week") >= since), own, week)
+    here = int(count[-1].sum()), int(size[-1].sum())
+    return found.z, (*here, since, n, of, whole - n, of_whole - of, fault, more)
 
 
 def _minutes(rows: pl.DataFrame, own: pl.DataFrame, week: date) -> float | None:
@@ -94,4 +97,4 @@ def _minutes(rows: pl.DataFrame, own: pl.DataFrame, week: date) -> float | None:
     mine = own.filter(pl.col("week") == week)
     if passed is None or mine.filter(~known).height:
         return None
-    return float(mine["minutes"].sum() - passed * len(mine))  # type: ignore[operator, arg-type]
+    return float(mine["minutes"].sum() - passed * len(mine))  # type: ignore[operator]

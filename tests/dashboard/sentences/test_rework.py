@@ -120,3 +120,12 @@ def test_the_paper_says_what_is_not_read_rather_than_that_nothing_came_back(coun
     weeks = pl.DataFrame({"week": [day], "judged": [26], "never_sent_back": pl.Series([straight], dtype=pl.Float64)})
     found = SimpleNamespace(unread=pl.DataFrame({"what": [""], "key": [""]}), weeks=weeks, week=day)
     assert came_back.all_of_it(found, {"count": count, "minutes": 0.0}, None) == said
+
+
+def test_what_the_stages_let_through_is_no_expectation_of_what_was_never_sent_back():
+    row = {"never_sent_back": 1.0, "never_sent_back_low": 0.93, "never_sent_back_high": 1.0, "rolled_yield": 0.68}
+    said = spaced(rework.straight(50, 50, pl.DataFrame([row])))
+    assert said == (
+        "Never sent back: 50 of 50, 100 % (93 to 100 %). Through every stage at first, by the stages one by one: 68 %; "
+        "fixes and rejects count there."
+    )
