@@ -2,9 +2,8 @@
 since when and how many.
 
 Signals of a stage and of its models that go the same way and were there at one time tell of one thing (`together`). It
-is laid to the models whose own charts signalled where the stage's chart did not, or where the others did not rise
-since then: what was expected of them lies within its limits, and their rise and that of the models lie outside each
-other's.
+is laid to the models whose own charts signalled where the others did not rise for certain since then; and, where the
+stage's chart signalled too, where the rise of the models and that of the others lie outside each other's limits.
 """
 
 from collections.abc import Sequence
@@ -59,7 +58,8 @@ def told(found: Shares, rows: Sequence[dict[str, Any]], last: int | None = None)
     of_stage = found.rows["stage"] == still[0]["stage"]
     until = max(_row(found, of_stage, row["last_at"]) for row in still) if last is None else last
     first = {row["model"]: _row(found, of_stage, row["began_at"] or row["opened_at"]) for row in still}
-    named = _named(found, first, until)
+    left = "" not in first and any(row["model"] == "" for row in rows)  # the stage is back, they are not
+    named = _named(found, first, until, alone=left)
     if not named:
         start = first.get("", min(first.values()))
         return Told((), start, since(found, start, until), None)
@@ -69,23 +69,25 @@ def told(found: Shares, rows: Sequence[dict[str, Any]], last: int | None = None)
     return Told(names, start, since(found, start, until, named), rest, _one_other(found, start, names))
 
 
-def _named(found: Shares, first: dict[str, int], last: int) -> tuple[int, ...]:
-    """The models (by number) that it is laid to; first : the first week of each signal, by its model, '' the stage."""
+def _named(found: Shares, first: dict[str, int], last: int, *, alone: bool) -> tuple[int, ...]:
+    """The models (by number) that it is laid to; first : the first week of each signal, by its model, '' the stage;
+    alone : whatever the others did.
+    """
     models = tuple(sorted(found.models.index(name) for name in first if name))
     if not models:
         return ()
     start = min(row for name, row in first.items() if name)
     base = int(found.own[start])
     models = tuple(model for model in models if found.knows(base, (model,)))
-    if not models or "" not in first:
+    if not models or alone:
         return models or _latest(found, first)
-    whole = first[""]  # the others must not have risen since more came back of all
+    whole = first.get("", start)  # the others must not have risen since more came back of all
     if any(not found.knows(int(found.own[whole]), (model,)) for model in models):
         whole = start
     mine, rest = since(found, whole, last, models), since(found, whole, last, models, others=True)
     ratio, others = (one.came_back / one.expected for one in (mine, rest))
-    apart = mine.low > others and rest.high < ratio
-    return models if apart and not rest.sure else ()
+    apart = "" not in first or (mine.low > others and rest.high < ratio)
+    return models if apart and rest.low <= 1 else ()
 
 
 def _latest(found: Shares, first: dict[str, int]) -> tuple[int, ...]:

@@ -50,7 +50,7 @@ def open_groups(snapshot: Snapshot) -> list[Group]:
     hangs_on.let_go(snapshot)
     if snapshot.worked_out is not None:
         snapshot.worked_out.write()
-    groups += still_open(every, apart)
+    groups += still_open(judged.weekly, every, apart, snapshot.as_of - JUST_OVER)
     held = {number for group in groups for number in group.signals}
     late = snapshot.as_of - JUST_OVER
     over = over_since(snapshot, judged, held, late)

@@ -1,6 +1,7 @@
 """Matters of weekly shares: signals of a stage and of its models that tell of one thing, and what they tell."""
 
 from collections.abc import Iterable
+from datetime import datetime
 from typing import Any
 
 from analysis.studies.drift import shares_told
@@ -8,6 +9,8 @@ from analysis.studies.drift.shares import Shares
 from analysis.studies.drift.watching import SHARE
 from analysis.studies.matters.groups import Group
 from analysis.studies.matters.units import Signal
+
+OPEN = {"closed_at": None}  # as it stood while it lasted
 
 
 def of_shares(signals: Iterable[Signal]) -> bool:
@@ -21,12 +24,38 @@ def share_groups(signals: Iterable[Signal]) -> list[list[Signal]]:
     return [[some[place] for place in group] for group in shares_told.together([one.row for one in some])]
 
 
-def still_open(signals: list[Signal], apart: set[int]) -> list[Group]:
-    """Groups of open signals of weekly shares, with those of the same thing that closed meanwhile; apart : numbers of
-    signals that a person's word keeps from others.
+def still_open(weekly: Shares | None, signals: list[Signal], apart: set[int], since: datetime) -> list[Group]:
+    """Groups of open signals of weekly shares, with those of the same thing that closed meanwhile. What rose on all
+    models has ended where its stage is back, whichever of its models has not shown it yet, told so long as since then;
+    after that they stand by themselves.
+
+    apart : numbers of signals that a person's word keeps from others.
     """
     groups = share_groups(one for one in signals if one.number not in apart or one.row["closed_at"] is None)
-    return [Group({one.number for one in each}, []) for each in groups if any(not one.row["closed_at"] for one in each)]
+    found = []
+    for each in groups:
+        if any(one.row["closed_at"] is None for one in each):
+            ended = weekly is not None and _back_with_its_stage(weekly, each, since)
+            found.append(Group({one.number for one in each}, [], ended=ended))
+    return found
+
+
+def _back_with_its_stage(weekly: Shares, group: list[Signal], since: datetime) -> bool:
+    whole = [one.row for one in group if one.row["model"] == ""]
+    if not whole or any(row["closed_at"] is None for row in whole):
+        return False
+    over = max(row["closed_at"] for row in whole)
+    as_then = [one.row | OPEN for one in group if one.row["opened_at"] <= over]
+    return bool(over >= since) and not shares_told.told(weekly, as_then).models
+
+
+def saying_when(weekly: Shares, signals: list[Signal], *, ended: bool) -> list[Signal]:
+    """Those of them that say since when and until when: of what rose on all models and is over the stage's own."""
+    over = ended or all(one.row["closed_at"] is not None for one in signals)
+    whole = [one for one in signals if one.row["model"] == ""]
+    if not over or not whole:
+        return signals
+    return whole if not shares_told.told(weekly, [one.row | OPEN for one in signals]).models else signals
 
 
 def share_main(weekly: Shares, signals: list[Signal]) -> dict[str, Any]:

@@ -18,7 +18,7 @@ from analysis.studies.matters.asked import targets, to_target, tolerances
 from analysis.studies.matters.chance import real
 from analysis.studies.matters.parts import APART, Measured, Part
 from analysis.studies.matters.records import Matter, Member, MovesWith
-from analysis.studies.matters.share_matters import of_shares, share_main
+from analysis.studies.matters.share_matters import of_shares, saying_when, share_main
 from analysis.studies.matters.units import Signal
 from ingest.store.snapshot import Snapshot
 
@@ -42,12 +42,13 @@ def told(
     """
     tolerance = snapshot.once(tolerances)
     shares = judged.weekly if not parts and of_shares(signals) else None
-    main = share_main(shares, signals) if shares is not None else _main(judged, signals, parts, tolerance)
+    mine = signals if shares is None else saying_when(shares, signals, ended=ended)
+    main = _main(judged, signals, parts, tolerance) if shares is None else share_main(shares, mine)
     opened_at, first = first_of(signals, parts)
-    closed = [one.row["closed_at"] for one in signals]
+    closed = [one.row["closed_at"] for one in mine]
     known = [when for when in closed if when is not None]
     over = ended or (len(known) == len(closed) and not lasts)
-    ends = _ends(signals, parts) if over else []
+    ends = _ends(mine, parts) if over else []
     closed_at = _closed_at(signals, parts, known + (ends if ended else []), opened_at) if over else None
     state = _state(snapshot, signals, entries, closed_at, ended=ended)
     share = tolerance.get(tuple(str(main[name]) for name in KEY))

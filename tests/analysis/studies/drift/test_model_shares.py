@@ -11,9 +11,10 @@ from analysis.studies.drift.model_shares import model_windows
 from analysis.studies.drift.share_signals import share_signals
 from analysis.studies.drift.shares import limits, shares, since
 from analysis.studies.drift.shares_standing import standing
+from analysis.studies.drift.shares_told import told
 from analysis.studies.drift.signals import signals
 from analysis.studies.matters.chance import kinds
-from analysis.studies.matters.matters import open_matters
+from analysis.studies.matters.matters import ended_matters, open_matters
 from analysis.studies.rework.since_weeks import FEWEST, KNOWN
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -93,6 +94,31 @@ def test_a_rise_that_ends_closes_and_is_no_more_than_that_model():
     found = opened(two([STEADY] * 20 + [ROSE] * 6 + [STEADY] * 20)).filter(pl.col("model") == "LARK")
     assert found["closed_by"].to_list() == ["back at its baseline"]
     assert (found["came_back"][0], found["back_at"][0].date()) == (36, date(2026, 7, 6))
+
+
+def test_what_rose_on_all_has_ended_where_its_stage_is_back_whichever_model_shows_it_late():
+    rose = [((100, 3), (14, 1))] * 20 + [((100, 12), (14, 5))] * 6
+    for weeks in (1, 2):
+        snap = two([*rose, *[((100, 3), (14, 1))] * weeks])
+        assert None in opened(snap)["closed_at"].to_list()  # WREN is open still
+        assert [one for one in open_matters(snap) if not one.characteristics] == []
+        (over,) = [one for one in ended_matters(snap) if not one.characteristics]
+        assert (over.models, over.back_since.date(), over.main["came_back"]) == ([], date(2026, 7, 6), 102)
+        assert over.closed_at == over.back_since
+    # one that alone rose lasts whatever the stage says
+    (alone,) = [one for one in open_matters(two([*rose, *[((100, 0), (14, 5))] * 3])) if not one.characteristics]
+    assert alone.models == ["WREN"]
+
+
+def test_a_model_is_not_named_where_the_others_rose_for_certain_though_the_stage_has_not_signalled():
+    snap = two(ONE)
+    found = shares(snap)
+    rows = [row for row in opened(snap).iter_rows(named=True) if row["model"] == "LARK"]
+    assert told(found, rows).models == ("LARK",)
+    both = two(BOTH)
+    rows = [row for row in opened(both).iter_rows(named=True) if row["model"] == "LARK"]
+    assert told(shares(both), rows).models == ()
+    assert told(shares(both), rows).since.came_back == 66
 
 
 def test_a_person_who_closes_a_models_signal_settles_its_stage():
