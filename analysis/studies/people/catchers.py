@@ -40,10 +40,13 @@ class Caught:
     others_tried_before: int
 
 
-def caught_by_one(snapshot: Snapshot, stage: str) -> Caught | None:
-    """Of the send-backs to a stage; None where testers do not part so, or nobody says who tried it."""
+def caught_by_one(snapshot: Snapshot, stage: str, *, until: date | None = None) -> Caught | None:
+    """Of the send-backs to a stage, up to a week (its first day); None where testers do not part so, or nobody says who
+    tried it.
+    """
     tried = snapshot.once(who_tried).filter(pl.col("stage") == stage, pl.col("caught_at") != "")
     rows = snapshot.once(exposure).join(tried, on=["serial", "stage"], how="semi")
+    rows = rows if until is None else rows.filter(pl.col("week") <= until)
     cells = rows.group_by("inspector", "week").agg(pl.len().alias("n"), pl.col("came_back").sum().alias("k"))
     testers, weeks = sorted(cells["inspector"].unique()), sorted(cells["week"].unique())
     if len(testers) < 2:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from analysis.methods.problems import NotWorkedOut
+from analysis.methods.problems import NotWorkedOut, UnusableData
+from analysis.studies.drift.shares_standing import standing
 from analysis.studies.matters import of_one
 from analysis.studies.matters.not_yet import not_yet
+from analysis.studies.people.catchers import caught_by_one
 from dashboard.desk import desk
-from dashboard.sentences import coaching, matters
+from dashboard.sentences import coaching, matters, rework, shares_moved
 from ingest.shopfiles.shop import Shop
 
 
@@ -36,6 +38,18 @@ def moved_here(shop: Shop, tech: str, stage: str, row: dict[str, Any] | None) ->
     except NotWorkedOut as why:
         return [f"{str(why)[:1].upper()}{str(why)[1:]}."]
     return [coaching.of_one(one, shop, now, theirs=tech in of_one.whose(one, stage)) for one in found]
+
+
+def more_came_back(shop: Shop, stage: str) -> list[str]:
+    """Where more comes back to this bench than before, as Week says it: since when, and by which of several testers."""
+    now = desk.here().snapshot().as_of.astimezone(shop.zone).date()
+    try:
+        rose = [one for one in desk.ask(standing, week=now) if one.stage == stage and one.since.low > 1]
+    except UnusableData:  # said where it is shown
+        return []
+    caught = desk.ask(caught_by_one, stage=stage) if rose else None
+    said = [rework.lasting(rose, shop, now), shares_moved.by_one(caught, shop, now)]
+    return [" ".join(text for text in said if text)] if rose else []
 
 
 def planned(shop: Shop, tech: str, stage: str) -> list[str]:

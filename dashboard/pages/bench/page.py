@@ -102,6 +102,7 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
         *_together(people, shop, tech),
         _filters(here, stages, shop, (tech, stage), period),
         *[html.P(text) for text in [*moved.moved_here(shop, tech, stage, row), *moved.planned(shop, tech, stage)]],
+        *[html.P(text) for text in moved.more_came_back(shop, stage) if row is not None and not gaps],
         *sheets,
         deeds.sheet(shop, tech, stage, name, at),
         *[html.P(text, className="small") for text in [sentences_bench.past_keeping(shop, past)] if text],

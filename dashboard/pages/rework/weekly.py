@@ -12,6 +12,7 @@ from dash import dcc, html
 
 from analysis.methods.problems import NotWorkedOut, UnusableData
 from analysis.studies.drift.shares_standing import Standing, standing
+from analysis.studies.people.catchers import caught_by_one
 from analysis.studies.rework import rework
 from analysis.studies.rework.stage_weeks import BASE_WEEKS, UNKNOWN, weekly_shares
 from analysis.studies.story.scope import Scope
@@ -23,6 +24,7 @@ from dashboard.charts.weekly import Week
 from dashboard.charts.weekly import weekly as drawn
 from dashboard.desk import desk
 from dashboard.sentences import rework as sentences_rework
+from dashboard.sentences import shares_moved
 from dashboard.sentences import unread as words
 from ingest.shopfiles.shop import Shop
 
@@ -73,6 +75,7 @@ def weekly(shop: Shop, scope: Scope, last: date) -> html.Section:
     )
     body = [
         *([html.P(sentences_rework.lasting(lasts, shop, last))] if lasts else []),
+        *[html.P(text) for text in _testers(lasts, shop, last)],
         *(
             [html.P(f"What lasts is not known. {unasked[:1].upper()}{unasked[1:]}.", className="small")]
             if unasked
@@ -108,6 +111,13 @@ def _lasting(scope: Scope, last: date) -> tuple[list[Standing], str]:
     except UnusableData as why:
         return [], str(why)
     return [one for one in found if not scope.models or (one.models and set(one.models) <= set(scope.models))], ""
+
+
+def _testers(lasts: list[Standing], shop: Shop, last: date) -> list[str]:
+    """Of what comes back more: where one of several testers sends more back than before, as Week says it."""
+    rose = [one.stage for one in lasts if one.since.low > 1]
+    said = [shares_moved.by_one(desk.ask(caught_by_one, stage=stage, until=last), shop, last) for stage in rose]
+    return [text for text in said if text]
 
 
 def _charts(rows: pl.DataFrame, every: pl.DataFrame, shop: Shop, scope: Scope, last: date) -> html.Div:

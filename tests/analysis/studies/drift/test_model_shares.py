@@ -201,6 +201,8 @@ def test_the_budget_counts_every_week_of_every_model():
     weeks = judged.weekly.weeks[np.append(np.flatnonzero(judged.weekly.judged), rows)]
     rate = judged.budget.rates[judged.budget.at(weeks)]
     assert len(rows) > 0
+    # three stages and both models of each, a point a week: within the quarter by which the volume moves
+    assert judged.budget.volumes[-1] == pytest.approx(9, rel=0.25)
     assert kinds(snap)["share"].expected == pytest.approx(rate.sum())
 
 

@@ -54,3 +54,11 @@ def test_where_nothing_or_everything_rose_nobody_is_told(seed):
 def test_one_who_was_always_stricter_moved_nothing():
     assert caught_by_one(shop(20311212, testers="N", strict=0.2), "bridge") is None
     assert caught_by_one(shop(20311213, strict=0.04, before=0.04), "bridge") is None
+
+
+def test_up_to_a_week_nothing_later_is_counted():
+    snapshot = shop(20311214)
+    last = first_week(snapshot) + timedelta(weeks=SINCE + 2)
+    found = caught_by_one(snapshot, "bridge", until=last)
+    assert found.tried + found.tried_before + found.others_tried + found.others_tried_before == DAILY * 5 * (SINCE + 3)
+    assert caught_by_one(snapshot, "bridge", until=first_week(snapshot)) is None

@@ -2,7 +2,7 @@
 
 import re
 import shutil
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from types import SimpleNamespace
 
 import polars as pl
@@ -10,12 +10,15 @@ import pytest
 from dash import no_update
 
 from analysis.methods.problems import UnusableData
+from analysis.studies.drift.shares import Since
+from analysis.studies.drift.shares_standing import Standing
 from analysis.studies.people import first_work, targets
 from analysis.studies.people.bands import bands as target_bands
+from analysis.studies.people.catchers import Caught
 from dashboard import parts
 from dashboard.app import make_app
 from dashboard.desk import desk
-from dashboard.pages.bench import deeds
+from dashboard.pages.bench import deeds, moved
 from dashboard.pages.bench import page as bench
 from dashboard.papers import bench as card
 from dashboard.sentences import bench as sentences_bench
@@ -286,3 +289,24 @@ def test_a_shop_that_signs_nobody_off_calls_nobody_new_for_that(stands, tmp_path
     assert "New here" not in page
     assert "nobody else who is qualified" not in page
     assert "since shop.toml signs nobody off for this bench" in page
+
+
+def test_more_that_comes_back_to_this_bench_is_said_as_on_week_with_the_tester_and_without_a_name(
+    looked_at, monkeypatch
+):
+    caught = Caught("final_inspection", 2, date(2026, 3, 9), 20, 90, 4, 100, 4, 100, 5, 100)
+    monkeypatch.setattr(moved, "caught_by_one", lambda _snapshot, stage: caught if stage == "nut_slotting" else None)
+
+    def text_of(found):
+        def lasts(_snapshot, *, week):
+            return [Standing("nut_slotting", date(2026, 3, 9), found), Standing("packing", date(2026, 3, 9), found)]
+
+        lasts.__qualname__ = f"lasts {found}"  # answers are kept by it
+        monkeypatch.setattr(moved, "standing", lasts)
+        return said(bench.layout(tech="T09", stage="nut_slotting"))
+
+    text = text_of(Since(9, 80, 2.0, 1.9, 9.0))
+    assert "More than before at nut slotting since the week of 9 Mar: 9 of 80 instruments" in text
+    assert "times as many. Of those that one of two at final inspection tried since the week of 9 Mar" in text
+    assert "at packing since" not in text
+    assert "than before at nut slotting" not in text_of(Since(1, 80, 6.0, 0.1, 0.9))

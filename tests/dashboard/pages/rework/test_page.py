@@ -11,6 +11,7 @@ import pytest
 from analysis.methods.problems import UnusableData
 from analysis.studies.drift.shares import Since
 from analysis.studies.drift.shares_standing import Standing
+from analysis.studies.people.catchers import Caught
 from analysis.studies.rework import rework, savings
 from analysis.studies.rework.stage_weeks import weekly_shares
 from analysis.studies.story.scope import Scope
@@ -202,10 +203,20 @@ def test_what_lasts_is_said_first_of_all_models_together_and_its_stage_is_shown(
     assert told not in said(page.layout(model="LARK-25"))
 
 
+def standing_of(lasts):
+    """A study that finds these, by a name of its own: answers are kept by it."""
+
+    def found(_snapshot, *, week):
+        return lasts
+
+    found.__qualname__ = f"standing_of {lasts}"
+    return found
+
+
 def test_what_lasts_on_one_model_is_said_where_it_is_asked_for(looked_at, monkeypatch):
     for on, asked, there in (("LARK-25", None, True), ("LARK-25", "LARK-25", True), ("WREN", "LARK-25", False)):
         lasts = [Standing("packing", date(2026, 3, 9), Since(9, 80, 2.0, 1.9, 9.0), (on,))]
-        monkeypatch.setattr(rework_weekly, "standing", lambda _snapshot, *, week, lasts=lasts: lasts)
+        monkeypatch.setattr(rework_weekly, "standing", standing_of(lasts))
         assert (f"More than before at packing on {on}" in said(page.layout(model=asked))) == there
 
 
@@ -254,3 +265,16 @@ def test_days_after_all_that_is_on_file_are_said_to_hold_nothing(looked_at):
     assert "No work of these days is on file." in text
     assert "The latest weeks" in text
     assert "hours of work" not in text
+
+
+def test_of_what_comes_back_more_it_says_which_tester_sends_more_back_up_to_that_week(looked_at, monkeypatch):
+    def one(_snapshot, stage, *, until):
+        assert (stage, until) == ("packing", date(2026, 3, 23))
+        return Caught("final_inspection", 2, date(2026, 3, 9), 20, 90, 4, 100, 4, 100, 5, 100)
+
+    monkeypatch.setattr(rework_weekly, "caught_by_one", one)
+    for low, high, there in ((1.9, 9.0, True), (0.1, 0.9, False)):
+        lasts = [Standing("packing", date(2026, 3, 9), Since(9, 80, 2.0, low, high))]
+        monkeypatch.setattr(rework_weekly, "standing", standing_of(lasts))
+        said_of = "Of those that one of two at final inspection tried since the week of 9 Mar 20 of 90 (22 %) came back"
+        assert (said_of in said(page.layout())) == there
