@@ -9,7 +9,7 @@ import polars as pl
 from analysis.studies.drift import states
 from analysis.studies.gauges import rr as gauges
 from analysis.studies.matters import rows as matters
-from analysis.studies.necks import costs, lots
+from analysis.studies.necks import after_rest, costs, lots
 from analysis.studies.people import techs
 from analysis.studies.rework import rework, savings
 from analysis.studies.room import capability, climate, intonation, settling
@@ -40,6 +40,7 @@ FIGURES: dict[str, Callable[[Snapshot], pl.DataFrame]] = {
     "lots": lots.lot_rows,
     "lots_alike": costs.lot_figures,
     "suppliers": costs.supplier_figures,
+    "after_rest": after_rest.lot_rows,
     "settling": settling.settling_rows,
     "gauges": gauges.study_rows,
     "climate": climate.climate_rows,

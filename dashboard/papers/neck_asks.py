@@ -26,11 +26,13 @@ def asked(
     *,
     whole: str = "",
     took: dict[str, str] | None = None,
+    rested: tuple[str, str] | None = None,
 ) -> list[str]:
     """What is asked of the supplier, and by when: two weeks from the day the packet tells of.
 
     told_of : by lot what moved with it in the shop; whole : how all its necks stand beside the others', where they come
-    more bowed; took : by lot that stands apart what it took at the bench.
+    more bowed; took : by lot that stands apart what it took at the bench; rested : where they come back after
+    straightening, why and what is to be said.
     """
     doubtful = [row for row in rows if row["verdict"] == lots.REJECT]
     apart = [row for row in rows if row not in doubtful and _is_apart(row, told_of)]
@@ -61,7 +63,9 @@ def asked(
             f"{whole} That is all lots alike, not one alone. Say, {until}, what is other about these necks as a rule "
             "(wood, drying, tools, storing, transport), and from which lot on they come straighter."
         )
-    if not doubtful and not apart and not whole:
+    if rested:
+        asks.append(f"{rested[0]} Say, {until}, {rested[1]}.")
+    if not doubtful and not apart and not whole and not rested:
         asks.append("Nothing is asked for these lots; keep what is done now.")
     asks.append(
         "Agree in writing: what is measured and how, in which state, the limit, the sample and the plan, and from "

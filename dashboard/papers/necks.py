@@ -19,10 +19,11 @@ from dashboard import numbers
 from dashboard.charts.lots import lots as lot_strip
 from dashboard.charts.run import RunView, run
 from dashboard.desk import desk, gauges_now
-from dashboard.pages.necks import goes, page, suppliers, talk
+from dashboard.pages.necks import after_rest, goes, page, suppliers, talk
 from dashboard.pages.necks import strips as drawn_lots
 from dashboard.papers.neck_asks import ASKED, asked
 from dashboard.papers.paper import Paper, computed_from, named
+from dashboard.sentences import after_rest as sentences_rest
 from dashboard.sentences import bow as sentences_bow
 from dashboard.sentences import matters as sentences_matters
 from dashboard.sentences import neck_gauge, unread
@@ -56,7 +57,8 @@ def paper(supplier: str, *, money: bool = False, letter: bool = False) -> tuple[
     made = Paper(f"Neck packet for {supplier}", shop.shop.name, computed_from(snapshot), letter=letter)
     first = sentences_necks.foremost(rows)
     headline = sentences_necks.headline(rows, shop)
-    headline = headline if first is not None else suppliers.leading(name, supplier, shop) or headline
+    leads = after_rest.leading(supplier, shop) or suppliers.leading(name, supplier, shop)
+    headline = headline if first is not None else leads or headline
     spent = suppliers.spent(name)
     took = {} if isinstance(spent, str) else {lot: one for (who, lot), one in spent.lots.items() if who == supplier}
     measure = goes.first_measure(shop)
@@ -100,7 +102,10 @@ def paper(supplier: str, *, money: bool = False, letter: bool = False) -> tuple[
             snapshot.as_of.astimezone(shop.zone).date(),
             whole=suppliers.leading(name, supplier, shop),
             took={lot: sentences_suppliers.lot_took(one, measure) for lot, one in took.items()},
+            rested=after_rest.asks(supplier, shop),
         ),
+        rested=after_rest.of_one(supplier, shop, money=money),
+        rested_lots=_rested(rows, shop),
         beside=suppliers.of_one(rows, shop, name, supplier, money=money),
         drawn=_drawn(rows, drawn),
         last_talk=sentences_talk.last_talk(
@@ -161,6 +166,22 @@ def _lot(row: Row, shop: Shop, plans: list[necks.PlanWords]) -> Row:
         if row["verdict"] != lots.TOO_FEW
         else sentences_talk.more(row, plans),
     }
+
+
+def _rested(rows: list[Row], shop: Shop) -> list[dict[str, str]]:
+    """Lot by lot, the newest first: bow as straightening left it and as it was read after the rest."""
+    found = after_rest.by_lot()
+    told = [(row, found[key]) for row in rows if (key := (row["supplier"], row["lot"])) in found]
+    return [
+        {
+            "lot": row["lot"],
+            "n": numbers.count(one["n"]),
+            "left": sentences_necks.fine(shop, one["characteristic"], one["left"]),
+            "after": sentences_necks.fine(shop, one["characteristic"], one["after"]),
+            "change": sentences_rest.of_lot(one, shop),
+        }
+        for row, one in told
+    ]
 
 
 def _how(rows: list[Row], measured: pl.DataFrame, shop: Shop) -> list[str]:

@@ -46,12 +46,19 @@ def damp(snapshot: Snapshot) -> pl.DataFrame:
     measured = snapshot.once(lots.necks)
     rh = pl.lit(None, dtype=pl.Float64)
     if measured.height and measured["visit"].null_count() < measured.height:
-        hours, air = humidity(snapshot, measured)
-        near = air[:, [k for k, lag in enumerate(hours) if lag <= BEFORE]]
-        known = np.isfinite(near)
-        mean = np.where(known, near, 0.0).sum(axis=1) / np.maximum(known.sum(axis=1), 1)
-        rh = pl.lit(pl.Series(np.where(known.any(axis=1), mean, np.nan)).fill_nan(None))
+        rh = pl.lit(near(snapshot, measured))
     return measured.with_columns(rh=rh, week=(pl.col("day").cast(pl.Int32).cast(pl.Int64) + MONDAY) // 7)
+
+
+def near(snapshot: Snapshot, readings: pl.DataFrame) -> pl.Series:
+    """Mean % RH of what is known of the two days before each reading; null where nothing is. readings : taken_at and
+    visit.
+    """
+    hours, air = humidity(snapshot, readings)
+    some = air[:, [k for k, lag in enumerate(hours) if lag <= BEFORE]]
+    known = np.isfinite(some)
+    mean = np.where(known, some, 0.0).sum(axis=1) / np.maximum(known.sum(axis=1), 1)
+    return pl.Series(np.where(known.any(axis=1), mean, np.nan)).fill_nan(None)
 
 
 def followed(snapshot: Snapshot) -> dict[str, Followed]:

@@ -16,10 +16,11 @@ from dashboard.desk import desk
 from dashboard.pages import days, planning
 from dashboard.pages import period as periods
 from dashboard.pages.held import held
-from dashboard.pages.necks import suppliers
+from dashboard.pages.necks import after_rest, suppliers
 from dashboard.pages.necks.goes import differences, first_measure, what_goes
 from dashboard.pages.necks.strips import plans_in_words, strips
 from dashboard.pages.necks.talk import starting, talk
+from dashboard.sentences import after_rest as sentences_rest
 from dashboard.sentences import bow as sentences_bow
 from dashboard.sentences import neck_gauge, shared
 from dashboard.sentences import necks as sentences_necks
@@ -69,11 +70,13 @@ def layout(
         return parts.page(parts.page_head(f"No lot came {period.words()}.", said), fields, none)
     only = " Suppliers, what goes with bow and where necks differ are of all days." if period else ""
     beside = held("Supplier by supplier", suppliers.beside, shop, name, supplier)
+    rested = held("After straightening and the rest", after_rest.sheet, shop, supplier)
     return parts.page(
         parts.page_head(*_head(rows, shop, name, supplier, only)),
         fields,
         *([_of_one(one_lot, supplier)] if one_lot else []),
         held("Lots", strips, rows, shop, name),
+        *([rested] if rested is not None else []),
         *([beside] if beside is not None else []),
         held("Lot by lot", _table, rows, shop, name),
         parts.row(
@@ -95,7 +98,8 @@ def _of_one(lot: str, supplier: str | None) -> html.P:
 
 def _head(rows: list[dict[str, Any]], shop: Shop, name: str, supplier: str | None, only: str) -> tuple[str, str]:
     """Headline and what stands under it: the lot to speak of, else the supplier whose necks come more bowed."""
-    said, leads = sentences_necks.headline(rows, shop), suppliers.leading(name, supplier, shop)
+    said = sentences_necks.headline(rows, shop)
+    leads = after_rest.leading(supplier, shop) or suppliers.leading(name, supplier, shop)
     air = sentences_suppliers.of_air(suppliers.followed(name), rows, shop, name)
     spoken = sentences_necks.foremost(rows) is not None
     first, then = (said, leads) if spoken or not leads else (leads, said)
@@ -149,6 +153,7 @@ def _filters(
 def _table(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
     unit = shop.length_of(name)
     plans = plans_in_words()
+    rested = after_rest.by_lot()
     told = []
     for row in rows:
         href = addresses.address("/logs/readings", characteristic=name, supplier=row["supplier"], lot=row["lot"])
@@ -163,6 +168,7 @@ def _table(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
                 "mean": sentences_necks.mean_at_air(row, shop),
                 "sd": sentences_necks.sd(row, shop),
                 "edges": sentences_necks.edges(row, shop),
+                "rested": sentences_rest.of_lot(rested.get((row["supplier"], row["lot"])), shop),
                 "ppk": sentences_necks.ppk(row),
                 "outside": f"{sentences_necks.outside_in_table(row)}{sentences_suppliers.would_be(row)}",
                 "expected": numbers.share(row["expected_outside"], row["n"]),
@@ -179,6 +185,7 @@ def _table(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
         ("mean", f"Mean, {unit} (95 %)", "n"),
         ("sd", f"Spread, {unit} (95 %)", "n wide-only"),
         ("edges", "Edges, bass less treble", "n wide-only"),
+        *([("rested", "Moved since straightening (95 %)", "n wide-only")] if rested else []),
         ("ppk", "Ppk (95 %)", "n wide-only"),
         ("outside", "Outside (95 %)", "n"),
         ("expected", "By mean and spread", "n wide-only"),
