@@ -10,7 +10,7 @@ from analysis.studies.drift import states
 from analysis.studies.gauges import rr as gauges
 from analysis.studies.matters import rows as matters
 from analysis.studies.necks import after_rest, costs, lots
-from analysis.studies.people import techs
+from analysis.studies.people import first_work
 from analysis.studies.rework import rework, savings
 from analysis.studies.room import capability, climate, intonation, settling
 from analysis.studies.week import weeks
@@ -36,7 +36,7 @@ FIGURES: dict[str, Callable[[Snapshot], pl.DataFrame]] = {
     "stages": rework.stages,
     "send_backs": rework.send_backs,
     "weeks": weeks.week_rows,
-    "techs": techs.tech_rows,
+    "techs": first_work.tech_rows,
     "lots": lots.lot_rows,
     "lots_alike": costs.lot_figures,
     "suppliers": costs.supplier_figures,

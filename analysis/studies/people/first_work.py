@@ -4,7 +4,7 @@ would have by the others on the same mix. And the latter half of it alone.
 `charged` of the figures counts send-backs, an instrument's second and third too, and those of whoever repaired it;
 beside what is expected of first work all who repair would stand out. So a page tells first work, and repairs apart.
 Whoever is found to have more come back than chance and mix explain is no yardstick for the others there, as in
-`set_spread`.
+`set_spread`; in the table `techs` of the figures neither, so that file and page expect the same.
 """
 
 from dataclasses import dataclass
@@ -17,8 +17,9 @@ from analysis.methods.funnel import LEVEL, chance_limits
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats
 from analysis.studies.people.same_mix import expected
-from analysis.studies.people.techs import charged, counted, exposure, flag_level, held_against, named, unrest
+from analysis.studies.people.techs import TECHS, charged, counted, exposure, flag_level, held_against, named, unrest
 from analysis.studies.story.story import story
+from analysis.studies.story.unread import causes_read, outcome_read
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
@@ -44,11 +45,32 @@ def first_work(snapshot: Snapshot) -> pl.DataFrame:
     comparison. repairs : visits to put right what had come to the stage before, of judged instruments, round 1;
     repairs_back : send-backs charged to one of these.
     """
+    held = held_against(snapshot.once(_expected), "came_back")
+    return _repairs(snapshot, held.with_columns(held_against(snapshot.once(counted), "came_back")["more"]))
+
+
+def tech_rows(snapshot: Snapshot) -> pl.DataFrame:
+    """`techs` of the figures: a row a stage and tech, in bench order.
+
+    visits : round-1 visits of the tech at the stage; judged : the exposure; minutes_median : of first-pass visits.
+    expected : as in `first_work`; ratio and its bounds : charged over it; outside_funnel : of first work, as on Bench.
+    charged and all that follows are null where no log tells of outcomes or causes; expected, ratio and its bounds where
+    nobody else does this work (`same_mix`); ratio and what follows also where nothing is expected.
+    """
+    rows = held_against(snapshot.once(_expected), "charged")
+    rows = rows.with_columns(snapshot.once(first_work)["outside_funnel"]).select(TECHS.keys())
+    if causes_read(snapshot) and (rows.is_empty() or snapshot.once(outcome_read).any()):
+        return rows
+    unknown = ("charged", "expected", "ratio", "ratio_low", "ratio_high", "outside_funnel")
+    return rows.with_columns(pl.lit(None, dtype=TECHS[name]).alias(name) for name in unknown)
+
+
+def _expected(snapshot: Snapshot) -> pl.DataFrame:
+    """The rows of `counted` with what is expected by those who are not found to have more come back."""
     rows = snapshot.once(counted)
     plain = held_against(rows, "came_back")
     found = plain.filter(pl.col("more").fill_null(False) & (pl.col("ratio_low") >= 1)).select("stage", "tech")
-    held = held_against(_without(rows, found, snapshot.once(exposure)), "came_back")
-    return _repairs(snapshot, held.with_columns(plain["more"]))
+    return _without(rows, found, snapshot.once(exposure))
 
 
 def _without(rows: pl.DataFrame, found: pl.DataFrame, work: pl.DataFrame) -> pl.DataFrame:

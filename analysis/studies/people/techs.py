@@ -20,7 +20,6 @@ from analysis.studies.people.who_tried import who_tried
 from analysis.studies.story.of_visits import SEVERAL
 from analysis.studies.story.story import story
 from analysis.studies.story.unlisted import OF_LATE
-from analysis.studies.story.unread import causes_read, outcome_read
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -58,22 +57,8 @@ EXPECTED: dict[str, pl.DataType] = {
 }
 
 
-def tech_rows(snapshot: Snapshot) -> pl.DataFrame:
-    """`techs` of the figures: a row a stage and tech, in bench order.
-
-    visits : round-1 visits of the tech at the stage; judged : the exposure; minutes_median : of first-pass visits.
-    charged and all that follows are null where no log tells of outcomes or causes; expected, ratio and its bounds where
-    nobody else does this work (`same_mix`); ratio and what follows also where nothing is expected.
-    """
-    rows = snapshot.once(people).select(TECHS.keys())
-    if causes_read(snapshot) and (rows.is_empty() or snapshot.once(outcome_read).any()):
-        return rows
-    unknown = ("charged", "expected", "ratio", "ratio_low", "ratio_high", "outside_funnel")
-    return rows.with_columns(pl.lit(None, dtype=TECHS[name]).alias(name) for name in unknown)
-
-
 def people(snapshot: Snapshot) -> pl.DataFrame:
-    """The rows of `table` with more beside them.
+    """The rows of `first_work.tech_rows`, each against all others, with more beside them.
 
     last_day : of their last visit there; came_back : judged instruments that came back at least once; expected_sd : how
     well the expectation is known, as a standard deviation; known_share : share of the exposure that the others did at

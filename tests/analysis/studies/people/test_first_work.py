@@ -4,7 +4,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from analysis.studies.people.first_work import first_work, of_late
+from analysis.studies.people.first_work import first_work, of_late, tech_rows
 from analysis.studies.people.techs import people
 from tests.analysis.studies.measured import made, visit
 
@@ -52,6 +52,18 @@ def test_one_of_whom_more_comes_back_is_no_yardstick_for_the_others():
         others = sum(rows[one]["came_back"] for one in "ABC" if one != tech) / 2
         assert rows[tech]["expected"] == pytest.approx(others, rel=0.3)  # with D among them it is twice that and more
         assert not rows[tech]["more"]
+
+
+def test_the_file_of_figures_expects_what_the_page_does_and_says_the_same_of_the_funnel():
+    snapshot = instruments(np.random.default_rng(84), {"A": 0.1, "B": 0.1, "C": 0.1, "D": 0.6})
+    page, file = told(first_work, snapshot), told(tech_rows, snapshot)
+    every = told(people, snapshot)
+    for tech in "ABCD":
+        assert file[tech]["expected"] == page[tech]["expected"]
+        assert file[tech]["outside_funnel"] == page[tech]["outside_funnel"] == (tech == "D")
+        assert file[tech]["ratio"] == pytest.approx(file[tech]["charged"] / file[tech]["expected"])
+        assert file[tech]["ratio_low"] < file[tech]["ratio"] < file[tech]["ratio_high"]
+    assert every["A"]["expected"] > 1.5 * file["A"]["expected"]  # with D among the others
 
 
 def test_the_first_weeks_pass_and_a_lasting_difference_does_not():

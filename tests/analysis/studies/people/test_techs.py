@@ -8,8 +8,9 @@ import numpy as np
 import polars as pl
 import pytest
 
+from analysis.studies.people.first_work import tech_rows
 from analysis.studies.people.same_mix import MIX, expected
-from analysis.studies.people.techs import FLAG, TECHS, at_work, exposure, funnel_limits, not_charged, people, tech_rows
+from analysis.studies.people.techs import FLAG, TECHS, at_work, exposure, funnel_limits, not_charged, people
 from analysis.studies.story.story import story
 from analysis.studies.story.unlisted import OF_LATE
 from dashboard.sentences.bench import timed

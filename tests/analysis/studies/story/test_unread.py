@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 
 from analysis.review import review
-from analysis.studies.people.techs import tech_rows
+from analysis.studies.people.first_work import tech_rows
 from analysis.studies.rework import rework
 from analysis.studies.rework.savings import saving_rows
 from analysis.studies.story import unread as study
