@@ -11,7 +11,7 @@ from ingest.beginning.heading_sense import sense_of
 from ingest.beginning.measured_names import named_measures
 from ingest.beginning.one_stage import first_and_last_day, looked_over, one_stage
 from ingest.beginning.profiles import Profile
-from ingest.beginning.strings_by_note import OTHER_STRING, beside_said, by_notes, lone_letters
+from ingest.beginning.strings_by_note import OTHER_STRING, beside_said, by_notes, lone_letters, numbered
 from ingest.beginning.two_values import two_values
 from ingest.reading.headings import plain
 from ingest.terms.clock import Order
@@ -47,7 +47,7 @@ def among_others(columns: Sequence[Seen], order: Order) -> list[Guess]:
     guesses = looked_over(_in_and_out(guesses))
     guesses = _days(guesses, looks, columns, order)
     guesses = _serial(guesses, looks)
-    guesses = outer_strings(beside_said(by_notes(guesses)))
+    guesses = outer_strings(beside_said(numbered(by_notes(guesses), looks)))
     guesses = lone_letters(_two_edges(guesses), [column.cells for column in columns])
     guesses = two_values(columns, guesses, looks)
     guesses = by_rows(columns, named_measures(columns, guesses), looks, order)

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from statistics import median
 
 from ingest.beginning.asking import Asker
+from ingest.beginning.file_names import months_in
 from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.survey import Survey
 from ingest.reading.day_orders import ORDERS, days_in, orders_of
@@ -52,7 +53,7 @@ def _told(seen: Survey, surveys: Sequence[Survey]) -> Survey:
     possible = orders_of(seen.days())
     others = [other for other in surveys if other is not seen and other.order_sure]
     alike = {other.order for other in others if _headings(other) == _headings(seen) and orders_of(other.days())}
-    told = alike.pop() if len(alike) == 1 else _by_name(seen, possible)
+    told = alike.pop() if len(alike) == 1 else _by_name(seen, possible) or _by_months(seen, possible)
     if told in possible:
         return replace(seen, order=told, order_sure=True)
     near = _nearest(seen, possible, [day for other in others for day in _days(other)])
@@ -70,6 +71,16 @@ def _by_name(seen: Survey, possible: Sequence[Order]) -> Order | None:
         return None
     named = (stamp[0] or stamp[1] or date.min).toordinal()
     fit = [order for order in possible if all(abs(day.toordinal() - named) <= 1 for day in days_in(seen.days(), order))]
+    return fit[0] if len(fit) == 1 else None
+
+
+def _by_months(seen: Survey, possible: Sequence[Order]) -> Order | None:
+    """The only order in which all days are of the months that the names of its files say."""
+    named = [months_in(name) for name in seen.files]
+    if not named or not all(len(each) == 1 for each in named):
+        return None
+    whole = set[int]().union(*named)
+    fit = [order for order in possible if {day.month for day in days_in(seen.days(), order)} == whole]
     return fit[0] if len(fit) == 1 else None
 
 

@@ -11,6 +11,17 @@ _MONTHS = re.compile(  # English and German, whole or short
 )
 
 
+_FIRST = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_OTHER = {"jän": 1, "mär": 3, "mae": 3, "mai": 5, "okt": 10, "dez": 12}
+
+
+def months_in(name: str) -> set[int]:
+    """The months that a file's name says in words, 1 to 12: `Batch Mar 2026.csv` 3."""
+    words = [word.casefold() for word in _WORD.findall(name.rpartition(".")[0] or name)]
+    firsts = [word[:3] for word in words if _MONTHS.fullmatch(word)]
+    return {_OTHER[one] if one in _OTHER else _FIRST.index(one) + 1 for one in firsts}
+
+
 def pattern_of(name: str) -> str:
     """The name with its numbers and months left open, 'final_Mar26.csv' as 'final_*.csv'; the name itself where no word
     would be left that says which kind of sheet it is.

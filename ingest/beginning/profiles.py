@@ -55,6 +55,7 @@ class Profile:
     running: bool  # each number one more than the last
     length: float  # mean letters
     words: tuple[tuple[str, int], ...]  # the commonest texts
+    below: float = 0.0  # of the numbers, under 0
 
     @property
     def unique(self) -> float:
@@ -109,6 +110,7 @@ def _profile(cells: tuple[str, ...], order: Order) -> Profile:
         running=running,
         length=sum(map(len, seen)) / n,
         words=tuple(counts.most_common(40)),
+        below=sum(1 for number in plain if number < 0) / max(1, len(plain)),
     )
 
 

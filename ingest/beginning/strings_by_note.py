@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from ingest.beginning.guesses import Guess, guess_heading
 from ingest.beginning.heading_sense import words_of
+from ingest.beginning.profiles import Profile
 from ingest.reading.strings_by_tuning import note_in
 from ingest.terms.units import straight
 
@@ -27,6 +28,10 @@ BY_STRING = ("action", "nut", "intonation", "tuning", "compensation")  # what th
 ENGLISH = frozenset(("action", "act", "nut", "slot", "height", "ht", "gap", "intonation", "int", "string", "fret"))
 _UNIT = re.compile(r"[(\[{][^()\[\]{}]*[)\]}]|[\s,]+(?:mm|cm|in|inch|thou|cents?|ct|64ths?)\.?$", re.IGNORECASE)
 _NOTE = re.compile(r"(?:^|[\s._-])([A-Ha-h]'?)$")
+_NUMBERED = re.compile(r"(\d)\s*[-.:]?\s*[A-Ha-h]'?")
+STRINGS = 4  # fewer such columns may be anything
+CENTS_READ, BELOW, FEW_CENTS = 0.9, 0.1, 20.0  # of the cells numbers; below 0; and what they are in the middle
+BY_NUMBER = "its words and its cells: a string by number and note, read to both sides of 0, as"
 OTHER_STRING = "its words: the other string of"  # begins why a column is of a side that nobody said
 OTHER_SIDE = {"bass": "treble", "treble": "bass"}
 OF_TWO = "its words: strings by their notes, but of which instrument"
@@ -51,6 +56,27 @@ def by_notes(guesses: Sequence[Guess]) -> list[Guess]:
             told = replace(guesses[place], position=numbers[at]) if numbers else guesses[place]
             why = "its words: a string by its note" if numbers else OF_TWO
             out[place] = replace(told, level="likely" if numbers else "unsure", why=why)
+    return out
+
+
+def numbered(guesses: Sequence[Guess], looks: Sequence[Profile]) -> list[Guess]:
+    """Columns that nobody knows, headed with the number of each string and its note (`1 E`, `2 B`): cents, where their
+    numbers lie on both sides of 0.
+    """
+    out, found = list(guesses), {}
+    for place, (guess, look) in enumerate(zip(guesses, looks, strict=True)):
+        told = _NUMBERED.fullmatch(straight(guess.heading).strip())
+        unknown = not guess.field or guess.level == "unsure"
+        cents = look.numbers > CENTS_READ and look.below > BELOW and look.middle < FEW_CENTS
+        if told and unknown and cents:
+            found[place] = told[1]
+    if len(found) < STRINGS or sorted(found.values()) != [str(k + 1) for k in range(len(found))]:
+        return out
+    for place, number in found.items():
+        heading = guesses[place].heading
+        out[place] = Guess(
+            heading, "reading", "intonation", number, unit="cents", level="likely", why=f"{BY_NUMBER} {heading!r}"
+        )
     return out
 
 

@@ -49,3 +49,15 @@ def test_years_of_two_figures_say_in_the_shop_file_that_they_are_a_guess_and_are
     assert question.text == "a.csv: are the dates day-month-year or year-month-day, such as '26/09/07'?"
     near = sheet("b.csv", DAYS, "%Y-%m-%d", headings="No,Day,Stage,Relief (mm)\n")
     assert asked(sheet("a.csv", [date(2026, 9, 7)] * 9, "%y/%m/%d"), near)[0][0].default == "ymd"
+
+
+def test_the_months_in_the_names_of_files_say_how_their_days_are_written():
+    for names, months in ((("Batch Mar 2026.csv", "Batch Apr 2026.csv"), (3, 4)), (("batch_märz.csv",), (3,))):
+        for written, order in (("%m/%d/%Y", "mdy"), ("%d/%m/%Y", "dmy")):
+            days = [[date(2026, month, 2)] * 9 for month in months]
+            files = [sheet(name, own, written) for name, own in zip(names, days, strict=True)]
+            questions, orders = asked(*files)
+            assert not questions, (names, written)
+            assert set(orders.values()) == {order}
+    assert len(asked(sheet("Batch May 2026.csv", [date(2026, 3, 4)] * 9, "%m/%d/%Y"))[0]) == 1
+    assert len(asked(sheet("Batch.csv", [date(2026, 3, 4)] * 9, "%m/%d/%Y"))[0]) == 1

@@ -9,8 +9,9 @@ from ingest.beginning.adding import add_to_shop, take_back
 from ingest.beginning.answers import checked_answers, meaning_of
 from ingest.beginning.counted import counted
 from ingest.beginning.families import FAMILIES, family_of
-from ingest.beginning.guesses import guess_heading
+from ingest.beginning.guesses import guess_column, guess_heading
 from ingest.beginning.new import propose, write
+from ingest.beginning.profiles import profile
 from ingest.beginning.stage_words import guess_stage, stage_of_word, stage_within
 from ingest.beginning.starting_limits import by_position
 from ingest.shopfiles.shop import ShopProblem, checked_shop, read_shop
@@ -282,3 +283,14 @@ def test_one_word_in_the_name_of_a_tab_is_enough_for_its_stage():
 )
 def test_headings_in_spanish_and_italian(heading, target):
     assert guess_heading(heading).target() == target
+
+
+@pytest.mark.parametrize("cells", [["OK"] * 94 + ["NG"] * 6, ["OK"] * 9 + ["n.g."], ["NG"]])
+def test_a_test_whose_cells_are_results_names_nobody(cells):
+    guess = guess_column("Play test", profile(tuple(cells)))
+    assert (guess.field, guess.stage) == ("outcome", "play_test")
+
+
+def test_a_test_with_initials_says_who_did_it():
+    guess = guess_column("Play test", profile(("JM", "LT", "KD") * 9))
+    assert (guess.field, guess.stage) == ("tech", "play_test")

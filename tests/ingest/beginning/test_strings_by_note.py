@@ -3,7 +3,8 @@
 import pytest
 
 from ingest.beginning.guesses import Guess, guess_heading
-from ingest.beginning.strings_by_note import LETTERS, OF_TWO, beside_said, by_notes, lone_letters, note_of
+from ingest.beginning.profiles import profile
+from ingest.beginning.strings_by_note import LETTERS, OF_TWO, beside_said, by_notes, lone_letters, note_of, numbered
 
 
 def nut(heading, **more):
@@ -114,3 +115,33 @@ def test_a_string_beside_another_measurement_stays_as_it_is():
     whole = nut("Nut height")
     named = Guess("Action treble", "reading", "action", "treble", level="sure")
     assert beside_said([said, whole, named])[1:] == [whole, named]
+
+
+CENTS = profile(("0.0", "2.5", "-2.5", "-0.5", "1.0"))
+
+
+def test_strings_by_number_and_note_that_read_to_both_sides_of_0_are_cents():
+    headings = ["1 E", "2 B", "3-G", "4. D", "5 A", "6E"]
+    out = numbered([Guess("Model", "model"), *map(Guess, headings)], [CENTS] * 7)
+    assert [(one.field, one.measure, one.position, one.unit) for one in out[1:]] == [
+        ("reading", "intonation", str(k), "cents") for k in range(1, 7)
+    ]
+    assert {one.level for one in out[1:]} == {"likely"}
+    assert out[0] == Guess("Model", "model")
+
+
+@pytest.mark.parametrize(
+    ("headings", "cells"),
+    [
+        (["1 E", "2 B", "3 G"], CENTS),  # too few
+        (["1 E", "2 B", "3 G", "5 A"], CENTS),  # one is missing
+        (["1 E", "2 B", "3 G", "4 D"], profile(("0.5", "0.45", "0.55"))),  # gaps over fret 1
+        (["1 E", "2 B", "3 G", "4 D"], profile(("-120", "150", "-90"))),  # too far
+        (["1 X", "2 B", "3 G", "4 D"], CENTS),
+    ],
+)
+def test_other_columns_with_numbers_are_no_cents(headings, cells):
+    guesses = list(map(Guess, headings))
+    assert numbered(guesses, [cells] * len(guesses)) == guesses
+    said = [Guess(heading, "reading", "nut", level="said") for heading in ("1 E", "2 B", "3 G", "4 D")]
+    assert numbered(said, [CENTS] * 4) == said
