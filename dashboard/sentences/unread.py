@@ -29,7 +29,14 @@ WHOLE = {  # of stages of which nothing was read
         'rework: role = "repair" in its [[stage]] says so.'
     ),
 }
-NO_COLUMN = (unread.MINUTES, unread.LAST, unread.REPAIRS, unread.PEOPLE)  # mended elsewhere than in Logs' columns
+NO_COLUMN = (
+    unread.MINUTES,
+    unread.CLOCKS,
+    unread.PLANNED,
+    unread.LAST,
+    unread.REPAIRS,
+    unread.PEOPLE,
+)  # mended elsewhere than in Logs' columns
 LATER_ON = (unread.CAUSES, *NO_COLUMN)  # of the weekly review: what says no less of this week
 TOUCHES = {  # what each page needs
     "week": (
@@ -42,6 +49,8 @@ TOUCHES = {  # what each page needs
         unread.JUDGED,
         unread.LAST,
         unread.MINUTES,
+        unread.CLOCKS,
+        unread.PLANNED,
         unread.REPAIRS,
         unread.PEOPLE,
         unread.STAGE,
@@ -63,6 +72,8 @@ TOUCHES = {  # what each page needs
         unread.LATER,
         unread.CAUSES,
         unread.MINUTES,
+        unread.CLOCKS,
+        unread.PLANNED,
         unread.REPAIRS,
         unread.STAGE,
     ),
@@ -74,6 +85,8 @@ TOUCHES = {  # what each page needs
         unread.JUDGED,
         unread.LAST,
         unread.MINUTES,
+        unread.CLOCKS,
+        unread.PLANNED,
         unread.PEOPLE,
     ),
     "packet": (unread.OUTCOMES, unread.CHARACTERISTIC, unread.LIMITS, unread.MINUTES),
@@ -113,6 +126,8 @@ def lines(rows: pl.DataFrame, shop: Shop, page: str = "week") -> list[str]:
     wanted = rows.filter(pl.col("what").is_in(TOUCHES[page]))
     if page in ("necks", "packet"):
         wanted = wanted.filter(~pl.col("what").is_in([unread.LIMITS, unread.CHARACTERISTIC]) | _incoming(shop))
+    if page == "week":
+        wanted = wanted.filter((pl.col("what") != unread.CLOCKS) | (pl.col("cells") >= unread.SOME * pl.col("of")))
     said: list[str] = []
     of_stages: dict[str, list[str]] = {}
     for row in wanted.iter_rows(named=True):
@@ -159,6 +174,17 @@ def line(row: dict[str, Any], shop: Shop) -> str:
     if what == unread.MINUTES:
         return (
             f"{shop.stage_name(key)}: no minutes planned, typed or clocked for {numbers.of(cells, of)} visits; no cost."
+        )
+    if what == unread.CLOCKS:
+        ran = "runs" if cells == 1 else "run"
+        return (
+            f"{numbers.of(cells, of)} clocks {ran} backwards, or over four times as long as is planned and usual at "
+            f"the stage, and {'counts' if cells == 1 else 'count'} as the planned minutes."
+        )
+    if what == unread.PLANNED:
+        return (
+            f"{shop.stage_name(key)} takes {numbers.count(of)} minutes by the clock (half of {count} visits less, half "
+            f"more), and {numbers.count(row['logs'])} are planned: minutes = {of} in its [[stage]] says so."
         )
     if what == unread.REPAIRS:
         return WHOLE[what].format(f"{shop.stage_name(key).lower()} ({numbers.of(cells, of)})")

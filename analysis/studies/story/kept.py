@@ -11,6 +11,7 @@ from pathlib import Path
 import polars as pl
 
 from analysis.studies.story.calendar import DAYS_SEEN, days_of
+from analysis.studies.story.clocked import STAMPS, USUAL, clock_of, usual_of
 from analysis.studies.story.columns import Columns
 from analysis.studies.story.merged import MOST, columns_of, merged, parts_of
 from analysis.studies.story.merged_readings import merged_readings
@@ -28,6 +29,7 @@ from analysis.studies.story.of_readings import (
 from analysis.studies.story.of_visits import CAUSED_BY, latest_words, of_visits
 from analysis.studies.story.touched import touched
 from analysis.studies.story.unclocked import ways_of
+from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Carried, Column, Damaged, Given, KeptTables, Reader, Snapshot, code_of
 from ingest.terms import tables
 
@@ -41,6 +43,8 @@ OF_STORY = (
     "days",
     "readings",
 )  # others stand beside, to carry it on
+OF_USUAL = (*STAMPS, "minutes_from")  # of visits
+BOUND = ("stage", "family", "usual")  # of clocked.USUAL: what minutes hang on
 
 
 def told_of(snapshot: Snapshot) -> dict[str, Columns]:
@@ -108,6 +112,7 @@ def _worked_out(snapshot: Snapshot) -> Given:
         ("streams", (*STREAM, "n"), cache(lambda: streams_of(found.table(STREAM)))),
         ("sheets", (*OF_A_SHEET, "n", "left"), sheets),
         ("left", OF_A_SHEET, kinds),
+        ("usual", USUAL, cache(lambda: _usual(made.visits.select(OF_USUAL).to_dict(), snapshot.shop))),
         ("days", DAYS_SEEN, cache(lambda: days_of(made.visits["day"], found.column("day"), snapshot.shop))),
     ):
         told[table] = {name: partial(_column_of, make, name) for name in names}
@@ -125,17 +130,21 @@ def _carried_on(snapshot: Snapshot, kin: str) -> Given:
         what = touched(before, place, words, snapshot)
         if what is None or what.visits.height > MOST * place.visits:
             return _worked_out(snapshot)
-        few = of_visits(_only(snapshot, visits=what.visits, faults=what.faults), what.ways)
+        usual = before.frame("usual")
+        few = of_visits(_only(snapshot, visits=what.visits, faults=what.faults), what.ways, usual)
         raw = place.rows_of("readings", what.visits["log_id"].unique())
         fresh = Readings(lambda name: _coded(raw, name), few.told, few.number, snapshot.shop)
         told = merged(before, few, what, snapshot.as_of)
+        now = _usual({name: _plain(told.given["visits"][name]()) for name in OF_USUAL}, snapshot.shop)
+        if not now.select(BOUND).equals(usual.select(BOUND)):  # clocks of all others are believed otherwise
+            return _worked_out(snapshot)
         readings = merged_readings(before, told, few, what, fresh, _logs(snapshot))
     except Damaged:
         return _worked_out(snapshot)
     others = before.frame("ways").filter(~pl.col("log_id").is_in(what.logs))
     ways = pl.concat([others, what.ways]).sort("log_id")
     visited, read = (_plain(each["day"]()) for each in (told.given["visits"], readings["readings"]))
-    beside = {"said": words, "ways": ways, "days": days_of(visited, read, snapshot.shop)}
+    beside = {"said": words, "ways": ways, "days": days_of(visited, read, snapshot.shop), "usual": now}
     return {**told.given, **readings, **{name: columns_of(rows) for name, rows in beside.items()}}
 
 
@@ -147,6 +156,11 @@ def _only(snapshot: Snapshot, **rows: pl.DataFrame) -> Snapshot:
 
     readers = {**snapshot.readers, **{name: reader(held) for name, held in rows.items()}}
     return replace(snapshot, readers=readers, kept_tables=None, _kept={}, _book_kinds={}, _turns={})
+
+
+def _usual(columns: Mapping[str, pl.Series], shop: Shop) -> pl.DataFrame:
+    visits = pl.DataFrame([column.rename(name) for name, column in columns.items()])
+    return usual_of(visits, clock_of(visits, shop), visits["minutes_from"] == "typed")
 
 
 def _coded(rows: pl.DataFrame, name: str) -> pl.Series:

@@ -41,10 +41,12 @@ class OfVisits:
         return np.where(self.own, np.cumsum(self.own) - 1, -1)
 
 
-def of_visits(snapshot: Snapshot, ways: pl.DataFrame | None = None) -> OfVisits:
-    """What is derived of all visits of a snapshot up to its `as_of`. ways : see time_order.visits_in_order."""
+def of_visits(snapshot: Snapshot, ways: pl.DataFrame | None = None, usual: pl.DataFrame | None = None) -> OfVisits:
+    """What is derived of all visits of a snapshot up to its `as_of`. ways : see time_order.visits_in_order; usual : see
+    passes.with_minutes.
+    """
     shop = snapshot.shop
-    told = with_minutes(with_passes(visits_in_order(snapshot, ways)), shop)
+    told = with_minutes(with_passes(visits_in_order(snapshot, ways)), shop, usual)
     with_parts = told.with_columns(week_of(pl.col("day"), shop).alias("week"))
     own = (with_parts["serial"] != "").to_numpy()
     visits = (

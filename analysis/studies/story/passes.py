@@ -4,11 +4,8 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.segments import Floats, Ints
-from analysis.studies.story.calendar import paid_minutes
+from analysis.studies.story.clocked import BELIEVED, TOO_LONG, clock_of, usual_in
 from ingest.shopfiles.shop import Shop
-
-TOO_LONG, BELIEVED = 4, 30.0  # a clock that ran longer than so many times the planned minutes, and than so many
-# minutes, ran on by itself: what is planned may be a guess, and a long repair is no clock left running
 
 
 def with_passes(visits: pl.DataFrame) -> pl.DataFrame:
@@ -44,32 +41,35 @@ def with_passes(visits: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def with_minutes(visits: pl.DataFrame, shop: Shop) -> pl.DataFrame:
+def with_minutes(visits: pl.DataFrame, shop: Shop, usual: pl.DataFrame | None = None) -> pl.DataFrame:
     """Works out `minutes` and `minutes_from` (typed | clock | planned): as typed, else by the clock within paid hours,
     else as planned.
 
-    A clock that ran backwards, or longer than half an hour and than four times the planned minutes, tells nothing; a
-    stage without planned minutes is not held against them. A rest has no paid minutes.
+    A clock that ran backwards, or longer than half an hour, four times the planned minutes and four times what the
+    stage's own clocks usually say, tells nothing; a stage without planned minutes is not held against them. A rest has
+    no paid minutes.
+
+    usual : clocked.USUAL, where the visits are not all that tell of it.
     """
+    clock, typed = clock_of(visits, shop), visits["minutes"].is_not_null()
+    if usual is None:
+        usual = usual_in(visits, clock, typed)
     pairs = visits.select("stage", "family").unique()
-    planned = pairs.with_columns(
+    bounds = {(stage, family): minutes for stage, family, minutes in usual.select("stage", "family", "usual").rows()}
+    planned = [(shop.by_stage[stage].planned_minutes(family), stage, family) for stage, family in pairs.iter_rows()]
+    told = pairs.with_columns(
+        pl.Series("planned", [minutes for minutes, _, _ in planned], dtype=pl.Float64),
         pl.Series(
-            "planned",
-            [shop.by_stage[stage].planned_minutes(family) for stage, family in pairs.iter_rows()],
+            "longest",
+            [
+                max(BELIEVED, TOO_LONG * minutes, TOO_LONG * bounds.get((stage, family), 0.0))
+                for minutes, stage, family in planned
+            ],
             dtype=pl.Float64,
-        )
+        ),
     )
-    known = visits.join(planned, on=["stage", "family"], how="left", maintain_order="left")
-    stamped = (pl.col("finished_at") >= pl.col("started_at")).fill_null(False) & pl.col("time_known").fill_null(True)
-    has_clock = known.select(stamped).to_series()
-    clock = np.full(len(known), np.nan)
-    held = known.filter(has_clock)
-    if held.height:
-        clock[has_clock.to_numpy()] = paid_minutes(held["started_at"], held["finished_at"], shop)
-    timed = known.with_columns(pl.Series("clock", clock).fill_nan(None))
-    trusted = pl.col("clock").is_not_null() & (
-        (pl.col("planned") == 0) | (pl.col("clock") <= pl.max_horizontal(TOO_LONG * pl.col("planned"), BELIEVED))
-    )
+    timed = visits.join(told, on=["stage", "family"], how="left", maintain_order="left").with_columns(clock)
+    trusted = pl.col("clock").is_not_null() & ((pl.col("planned") == 0) | (pl.col("clock") <= pl.col("longest")))
     source = (
         pl.when(pl.col("minutes").is_not_null())
         .then(pl.lit("typed"))
@@ -87,7 +87,7 @@ def with_minutes(visits: pl.DataFrame, shop: Shop) -> pl.DataFrame:
     )
     return timed.with_columns(
         amount.otherwise("planned").alias("minutes"), source.cast(pl.Categorical).alias("minutes_from")
-    ).drop("planned", "clock")
+    ).drop("planned", "longest", "clock")
 
 
 def last_before(visits: pl.DataFrame, at: Ints, stage: Ints, *, itself: bool) -> Ints:

@@ -6,6 +6,7 @@ from datetime import timedelta
 
 import polars as pl
 
+from analysis.studies.story.plans import contradicted, not_believed
 from analysis.studies.story.story import Story, story
 from analysis.studies.story.unlisted import unlisted
 from analysis.studies.story.waiting import waiting
@@ -23,6 +24,8 @@ from ingest.terms import tables
     JUDGED,
     LAST,
     MINUTES,
+    CLOCKS,
+    PLANNED,
     REPAIRS,
     PEOPLE,
     STAGE,
@@ -38,6 +41,8 @@ from ingest.terms import tables
     "judged",
     "last",  # no reading at the end, in sheets whose rows say at which bench each was taken
     "minutes",
+    "clocks",  # that ran backwards or on by themselves
+    "planned minutes",  # which the stage's own clocks contradict
     "repairs",  # of a bench to which instruments come only when they are sent back: no role says so
     "people",  # whom shop.toml does not list
     "stage",
@@ -55,9 +60,10 @@ UNREAD: dict[str, pl.DataType] = {
     "what": pl.String(),  # one of the words above
     "key": pl.String(),  # characteristic, stage or heading; of rows why most of them wait; '' for all of them
     "cells": pl.Int64(),  # cells not read; of causes, outcomes and minutes visits; of limits, judged and last readings;
+    # of clocks visits whose clock is not believed; of planned minutes visits with a clock;
     # of repairs instruments that came only when sent back; of people visits; of serials comings of a number
-    "of": pl.Int64(),  # of so many
-    "logs": pl.Int64(),  # in so many logs; of people so many names
+    "of": pl.Int64(),  # of so many; of planned minutes the minutes that half of the visits take at most
+    "logs": pl.Int64(),  # in so many logs; of people so many names; of planned minutes those planned
 }
 
 
@@ -78,6 +84,8 @@ def unread(snapshot: Snapshot) -> pl.DataFrame:
         _limits(snapshot, told),
         _judged(snapshot, told),
         _minutes(snapshot, told),
+        _clocks(told),
+        _planned(snapshot, told),
         _repairs(snapshot, told),
         _people(snapshot, told),
         _stages(snapshot, told),
@@ -272,6 +280,14 @@ def _minutes(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
         pl.col("stage").replace_strict(order, default=99, return_dtype=pl.Int64)
     )
     return [(MINUTES, *row) for row in rows.select("stage", "cells", "of", "logs").iter_rows()]
+
+
+def _clocks(told: Story) -> list[tuple[object, ...]]:
+    return [(CLOCKS, "", *counts) for counts in not_believed(told)]
+
+
+def _planned(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
+    return [(PLANNED, *row) for row in contradicted(told, snapshot.shop)]
 
 
 def _repairs(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:

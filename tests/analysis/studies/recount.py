@@ -7,6 +7,7 @@ It is slow and means to be read. Tests hold the studies against it, to the last 
 from collections import defaultdict
 from datetime import date, datetime, timedelta
 from math import prod
+from statistics import median
 from zoneinfo import ZoneInfo
 
 from tests.analysis.studies.recount_days import in_days, in_order, local_day, place, role, taken_at, way_of
@@ -31,9 +32,47 @@ def runs_in_a_circle(shop, rows: list[dict]) -> bool:
     )
 
 
-def minutes_of(shop, visit: dict) -> tuple[float, str]:
+def usual_of(shop, visits: list[dict]) -> dict[tuple[str, str], float]:
+    """By stage and family what the clocks usually say, where thirty and more say it."""
+    clocks = defaultdict(list)
+    for visit in visits:
+        stamps = visit["started_at"], visit["finished_at"]
+        clocked = visit["minutes"] is None and visit["time_known"] and all(stamps)
+        if clocked and stamps[1] >= stamps[0]:
+            clocks[visit["stage"], family_of(shop, visit)].append((visit["tech"], *stamps))
+    usual = {}
+    for key, held in clocks.items():
+        middle = median(paid(shop, start, finish) for _, start, finish in held)
+        if len(held) >= 30 and middle > 0 and at_once(held) <= 3:
+            step = 0
+            while 2 ** (step / 3) < middle * (1 - 1e-9):
+                step += 1
+            while 2 ** ((step - 1) / 3) >= middle * (1 - 1e-9):
+                step -= 1
+            usual[key] = 2 ** (step / 3)
+    return usual
+
+
+def at_once(held: list[tuple]) -> float:
+    """How many visits of one person are open at a time, minute by minute."""
+    spent, covered = 0, set()
+    for tech, start, finish in held:
+        whose = tech or f"nobody {start} {finish}"
+        minute = start
+        while minute < finish:
+            spent += 1
+            covered.add((whose, minute if tech else (minute, start, finish)))
+            minute += timedelta(minutes=1)
+    return spent / len(covered) if covered else 1.0
+
+
+def family_of(shop, visit: dict) -> str:
+    return next((model.family for model in shop.models if model.key == visit["model"]), "")
+
+
+def minutes_of(shop, visit: dict, usual: dict[tuple[str, str], float]) -> tuple[float, str]:
     stage = next(item for item in shop.stages if item.key == visit["stage"])
-    family = next((model.family for model in shop.models if model.key == visit["model"]), "")
+    family = family_of(shop, visit)
     planned = (
         stage.minutes
         if not isinstance(stage.minutes, dict)
@@ -50,7 +89,7 @@ def minutes_of(shop, visit: dict) -> tuple[float, str]:
             and visit["finished_at"] >= visit["started_at"]
         ):
             clock = paid(shop, visit["started_at"], visit["finished_at"])
-            if planned == 0 or clock <= max(4 * planned, 30):
+            if planned == 0 or clock <= max(30, 4 * planned, 4 * usual.get((stage.key, family), 0)):
                 worked, source = clock, "clock"
     return (0.0 if stage.role == "rest" else worked), source
 
@@ -92,11 +131,13 @@ def tell(shop, visits: list[dict], faults: list[dict], as_of: datetime) -> dict[
         said[fault["log_id"], fault["line"], fault["stage"]].append(fault["fault"])
     told = {}
     for serial in sorted(by_serial):
-        ordered = in_days(shop, by_serial[serial], ways)
+        told[serial] = in_days(shop, by_serial[serial], ways)
         for name in CARRIED:
-            given = [row[name] for row in ordered if row[name]]
-            for row in ordered:
+            given = [row[name] for row in told[serial] if row[name]]
+            for row in told[serial]:
                 row[name] = given[0] if given else ""
+    usual = usual_of(shop, [row for rows in told.values() for row in rows])
+    for ordered in told.values():
         for i, row in enumerate(ordered):
             follow = [other for other in ordered[i + 1 :] if role(shop, other["stage"]) != "repair"]
             later = (
@@ -116,14 +157,13 @@ def tell(shop, visits: list[dict], faults: list[dict], as_of: datetime) -> dict[
             row["pass_no"] = 1 + sum(
                 1 for x in ordered[:i] if x["stage"] == row["stage"] and x["round"] == row["round"]
             )
-            row["minutes"], row["minutes_from"] = minutes_of(shop, row)
+            row["minutes"], row["minutes_from"] = minutes_of(shop, row, usual)
             row["day"] = local_day(shop, taken_at(row))
             row["faults"] = said[row["log_id"], row["line"], row["stage"]]
             row["caused_at"], row["confirmed"] = cause_of(shop, row)
             row["charged"] = charged_to(ordered[:i], row)
         for turn in {row["round"] for row in ordered}:
             loops_of(shop, [row for row in ordered if row["round"] == turn], as_of, turn < ordered[-1]["round"])
-        told[serial] = ordered
     return told
 
 
