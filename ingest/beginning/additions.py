@@ -18,7 +18,14 @@ from ingest.shopfiles.shop_parts import Log
 from ingest.terms.questions import FileProblem, quoted
 
 BY_ROLE = {"receiving": "receiving", "test": "play_test", "final": "final_inspection", "packing": "packing"}
-CARRIED_ON = ("replaces", "serials", "only_rows", "not_rows", "same_as_above")  # of a known kind, as they stand
+CARRIED_ON = (
+    "replaces",
+    "serials",
+    "night_until",
+    "only_rows",
+    "not_rows",
+    "same_as_above",
+)  # of a known kind, as they stand
 HEAD = (
     "# Additions to shop.toml, proposed from the logs: put what is right into shop.toml; a [[log]] belongs before "
     "one whose `files` is wider."

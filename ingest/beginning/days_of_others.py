@@ -6,12 +6,15 @@ from dataclasses import replace
 from datetime import date, timedelta
 from statistics import median
 
+import polars as pl
+
 from ingest.beginning.asking import Asker
 from ingest.beginning.file_names import months_in
 from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.survey import Survey
 from ingest.reading.day_orders import ORDERS, days_in, orders_of
 from ingest.reading.headings import plain
+from ingest.reading.nights import AS_IT_STANDS, ROWS, night_of
 from ingest.terms.clock import WRITTEN, Order, read_stamp
 from ingest.terms.zone_letters import place_of, zone_in
 
@@ -41,6 +44,31 @@ def ask_order(draft: Draft, log: LogDraft, asker: Asker) -> None:
     question = f"{seen.title}: are the dates {told or 'day-month-year or month-day-year'}{sample}?"
     log.order = asker.ask(key, question, ORDERS, seen.order)
     draft.guesses[key] = "" if key in asker.answers else "the calendar allows several"
+
+
+def ask_night(draft: Draft, log: LogDraft, asker: Asker) -> None:
+    """Whether a night writes the day of its evening, where the clock falls past midnight within days."""
+    seen = log.survey
+    day = seen.column("date")
+    if seen.known or "night_until" in seen.said.rest or day is None:
+        return
+    others = [seen.column(field) for field in ("started_at", "finished_at", "serial")]
+    cells = [column.cells if column else [""] * len(day.cells) for column in (day, *others)]
+    texts = [pl.Series([cell.strip() for cell in held], dtype=pl.String) for held in cells]
+    if len({len(held) for held in texts}) > 1:
+        return
+    night = night_of(pl.DataFrame(dict(zip(ROWS, texts, strict=True))), seen.order)
+    if night is None or not night.until:
+        return
+    key = f"night of {seen.title}"
+    question = (
+        f"{seen.title}: {night.times} times the clock falls past midnight within one day, such as {night.day}: "
+        f"{night.before}, then {night.after}. Is that the day of the evening, and what comes before {night.until} of "
+        "the day after?"
+    )
+    answer = asker.ask(key, question, ("yes", "no"), "yes")
+    log.night = night.until if answer == "yes" else AS_IT_STANDS
+    draft.guesses[key] = "" if key in asker.answers else "the clock falls past midnight within one day"
 
 
 def zone_of(surveys: Sequence[Survey]) -> str:

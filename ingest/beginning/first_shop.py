@@ -20,6 +20,7 @@ class LogDraft:
     name: str = ""
     stage: str = ""
     order: str = "ymd"
+    night: str = ""  # `night_until`, where the sheet shows one
     empty_outcome: str = "open"
     headings: dict[str, str] = field(default_factory=dict)
     ignore: list[str] = field(default_factory=list)

@@ -102,6 +102,8 @@ def log_lines(log: LogDraft, draft: Draft) -> str:
     if log.stage:
         lines.append(_line("stage", log.stage, _guess(why(f"stage of {seen.title}", ""))))
     lines.append(_line("date_order", log.order, _guess(why(f"dates of {seen.title}", ""))))
+    if log.night:
+        lines.append(_line("night_until", log.night, _guess(why(f"night of {seen.title}", ""))))
     lines.append(_line("decimal", seen.decimal))
     if log.empty_outcome != "open" or seen.said.empty_outcome:
         lines.append(_line("empty_outcome", log.empty_outcome))

@@ -8,7 +8,7 @@ from dataclasses import replace
 from ingest.beginning.additions import known_words
 from ingest.beginning.answers import measure_of
 from ingest.beginning.asking import COLUMN, LEAVE, Asker
-from ingest.beginning.days_of_others import ask_order
+from ingest.beginning.days_of_others import ask_night, ask_order
 from ingest.beginning.file_names import pattern_of
 from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.guesses import Guess, guess_suspect
@@ -58,6 +58,7 @@ def add_log(draft: Draft, seen: Survey, asker: Asker, shop: Shop | None, known: 
     if any(other.name == log.name for other in draft.logs):
         log.name = f"{log.name} ({seen.title})"
     ask_order(draft, log, asker)
+    ask_night(draft, log, asker)
     unread = [*_ask_columns(log, asker), *ask_rows(log, asker)]
     here = _add_stages(draft, log, asker, _words("stage", log, draft, shop, known))
     if seen.shape == "visit" and not log.stage and seen.column("stage") is None:

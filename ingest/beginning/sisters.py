@@ -42,10 +42,20 @@ def _meet(log: LogDraft, other: LogDraft) -> bool:
 
 def _agree(log: LogDraft, other: LogDraft) -> bool:
     mine, theirs = log.survey, other.survey
-    alike = (mine.shape, log.stage, log.order, log.empty_outcome, mine.once, dict(mine.said.rest), log.not_rows) == (
+    alike = (
+        mine.shape,
+        log.stage,
+        log.order,
+        log.night,
+        log.empty_outcome,
+        mine.once,
+        dict(mine.said.rest),
+        log.not_rows,
+    ) == (
         theirs.shape,
         other.stage,
         other.order,
+        other.night,
         other.empty_outcome,
         theirs.once,
         dict(theirs.said.rest),

@@ -6,6 +6,7 @@ import polars as pl
 
 from ingest.reading.cells import Cells, Refusals
 from ingest.reading.day_orders import ENOUGH, date_order, days_in, orders_of
+from ingest.reading.nights import AS_IT_STANDS, ROWS, moved, night_of
 from ingest.reading.sheet import Reading
 from ingest.terms import clock
 from ingest.terms.zone_letters import letters_of
@@ -13,6 +14,8 @@ from ingest.terms.zone_letters import letters_of
 FUTURE = "the future"  # why a row is set aside that lies after the clock
 LOOKED_AT = 2000  # different days by which their order is doubted
 APART = 4  # times as many months: days that lie so in the one order and together in the other are doubted
+FIELDS = ("date", "started_at", "finished_at", "serial")  # nights.ROWS
+BOTH = ("start", "end")
 TWO_DAYS = (
     "rows have two days and no clock: what was found before something was left stands on the earlier one, all else "
     "that they say on the later one"
@@ -37,7 +40,9 @@ def read_times(cells: Cells, refused: Refusals, reading: Reading, *, day_only: b
             stamps[field] = read = _of_its_zone(clock.read_stamps(text, order), refused, zone)
             unread = (text != "") & read["local"].is_null() & read["utc"].is_null()
             refused.add(unread, "a time that cannot be read", _wanted(text, order, column.heading, unread))
-    frame = _on_the_wall(stamps, zone)
+    frame = _on_the_wall(stamps, zone, reading.log.night_until)
+    if not reading.log.night_until:
+        _doubt_nights(cells, reading)
     homeless = frame.select(
         (pl.col("start_clock") & ~pl.col("start_day") & pl.col("day").is_null())
         | (pl.col("end_clock") & ~pl.col("end_day") & pl.col("end").is_null())
@@ -122,6 +127,23 @@ def _doubt_order(text: pl.Series, order: clock.Order, heading: str, reading: Rea
     reading.note(f"{such}, {told}: {mend}")
 
 
+def _doubt_nights(cells: Cells, reading: Reading) -> None:
+    """Say so where the clock falls past midnight within one day."""
+    if cells.column("date") is None or not any(cells.column(field) for field in ("started_at", "finished_at")):
+        return
+    texts = [cells.text(field).alias(name) for name, field in zip(ROWS, FIELDS, strict=True)]
+    night = night_of(pl.DataFrame(texts), reading.log.date_order)
+    if night is None:
+        return
+    reading.count(
+        night.times,
+        f"times the clock falls past midnight within one day, such as {night.day}: {night.before}, then {night.after}. "
+        f'If a night writes the day of its evening, night_until = "{night.until or "06:00"}" in the [[log]] '
+        f'{reading.log.name!r} takes earlier times for those of the day after; "{AS_IT_STANDS}" says that days stand '
+        "right. Then `truerun again --all`",
+    )
+
+
 def _of_its_zone(stamps: pl.DataFrame, refused: Refusals, zone: ZoneInfo) -> pl.DataFrame:
     """STAMPS with utc where the letters of a zone behind a time say which of a clock's times it is; a time of another
     zone than the shop's is refused.
@@ -143,9 +165,9 @@ def _of_its_zone(stamps: pl.DataFrame, refused: Refusals, zone: ZoneInfo) -> pl.
     )
 
 
-def _on_the_wall(stamps: dict[str, pl.DataFrame], zone: ZoneInfo) -> pl.DataFrame:
+def _on_the_wall(stamps: dict[str, pl.DataFrame], zone: ZoneInfo, night_until: str) -> pl.DataFrame:
     """day, start and end on the shop's clock with what each is known by: the date column gives the day of a bare clock,
-    and the start where there is none.
+    and the start where there is none. night_until : see `nights`.
     """
     day, start, end = stamps["date"], stamps["started_at"], stamps["finished_at"]
     frame = pl.DataFrame(
@@ -183,7 +205,20 @@ def _on_the_wall(stamps: dict[str, pl.DataFrame], zone: ZoneInfo) -> pl.DataFram
     ).item():
         frame = frame.with_columns(start=_on_day("start", pl.col("day")))
         frame = frame.with_columns(end=_on_day("end", pl.coalesce("day", pl.when("start_day").then("start"))))
+        frame = _of_the_night(frame, night_until) if night_until else frame
     return frame
+
+
+def _of_the_night(frame: pl.DataFrame, until: str) -> pl.DataFrame:
+    """Times of day before an hour moved to the day after; what begins before it may end behind it."""
+    bare = {name: pl.col(f"{name}_clock") & ~pl.col(f"{name}_day") & pl.col("day").is_not_null() for name in BOTH}
+    typed = frame["start"]
+    frame = frame.with_columns(
+        pl.when(mine).then(moved(pl.col(name), until)).otherwise(pl.col(name)).alias(name)
+        for name, mine in bare.items()
+    )
+    over = bare["start"] & bare["end"] & (pl.col("start") > typed) & (pl.col("end") < pl.col("start"))
+    return frame.with_columns(end=pl.when(over).then(pl.col("end").dt.offset_by("1d")).otherwise("end"))
 
 
 def _on_day(name: str, day: pl.Expr) -> pl.Expr:

@@ -254,6 +254,9 @@ class Log(Part):
     stage: str = ""
     tech: str = ""  # whose rows all are, where the sheet has no column for it: a book of their own
     date_order: Literal["ymd", "dmy", "mdy"] = "ymd"
+    night_until: Annotated[str, Field(pattern=r"^(([01]\d|2[0-3]):[0-5]\d)?$")] = (
+        ""  # earlier times are of the day after
+    )
     decimal: Literal[".", ","] = "."
     empty_outcome: str = "open"
     replaces: Literal["", "same visits"] = ""
