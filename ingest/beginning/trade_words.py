@@ -1,5 +1,5 @@
 """Words of the trade and what each means in a heading or cell. Those of the west stand in trade_words.toml, those of
-the north and the east in trade_words_north.toml and trade_words_east.toml.
+the north, the east and the south in files of their own.
 """
 
 import tomllib
@@ -7,7 +7,7 @@ from pathlib import Path
 
 HERE = Path(__file__).parent
 WORDS = tomllib.loads((HERE / "trade_words.toml").read_text(encoding="utf-8"))
-for _file in ("trade_words_north.toml", "trade_words_east.toml"):
+for _file in ("trade_words_north.toml", "trade_words_east.toml", "trade_words_south.toml"):
     for _kind, _held in tomllib.loads((HERE / _file).read_text(encoding="utf-8")).items():
         for _name, _words in _held.items():
             WORDS[_kind][_name] = [*WORDS[_kind].get(_name, []), *_words] if isinstance(_words, list) else _words
