@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 from pydantic import Field, ValidationError, model_validator
 
+from ingest.shopfiles.book_keepers import with_keepers
 from ingest.shopfiles.contradictions import disagreements
 from ingest.shopfiles.guess_marks import without_lost_families
 from ingest.shopfiles.house_rules import About, Calendar, Judging, People
@@ -56,6 +57,11 @@ class Shop(Part):
     reactions: tuple[Reaction, ...] = Field(alias="reaction", default=())
     plans: tuple[Plan, ...] = Field(alias="plan", default=())
     logs: tuple[Log, ...] = Field(alias="log", default=())
+
+    @model_validator(mode="before")
+    @classmethod
+    def _lists_who_keeps_a_book(cls, table: Any) -> Any:
+        return with_keepers(table)
 
     @cached_property
     def zone(self) -> ZoneInfo:

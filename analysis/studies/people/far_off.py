@@ -4,6 +4,7 @@ out and counted.
 
 import polars as pl
 
+from analysis.studies.people.alone import all_theirs
 from analysis.studies.story.conformity import SET, as_set_at_bench, judged_where_read
 from analysis.studies.story.slips import slips
 from ingest.store.snapshot import Snapshot
@@ -11,9 +12,9 @@ from ingest.store.snapshot import Snapshot
 
 def set_by_people(snapshot: Snapshot) -> pl.DataFrame:
     """What people are held against: the rows of `as_set`, and of what no final inspection reads those of the bench
-    that sets it.
+    that sets it; in a shop of one all of it is theirs.
     """
-    return judged_where_read(snapshot, SET)
+    return all_theirs(snapshot, judged_where_read(snapshot, SET))
 
 
 def at_bench_alone(snapshot: Snapshot) -> frozenset[str]:

@@ -82,7 +82,7 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
     sheets: list[Any] = [held("Targets", bench_parts.targets_sheet, at, shop, (tech, stage), days)]
     gaps = [words.OF_CAUSES] if words.causes_missing(desk.ask(unread)) else []
     came_back = held("Work that came back", bench_parts.came_back_sheet, stage, tech, shop, gaps=gaps)
-    spread = held("What is set here", practice.spread_sheet, stage, tech, shop, found)
+    spread = held("What is set here", practice.spread_sheet, stage, tech, shop, found, at)
     if found is not None:
         back = held("Send-backs with practice", practice.send_backs_sheet, found, gaps=gaps)
         if len(found.minutes.value):

@@ -9,7 +9,7 @@ import polars as pl
 from dash import html
 
 from analysis.methods.problems import UnusableData
-from analysis.studies.people import first_work, targets, techs
+from analysis.studies.people import alone, first_work, targets, techs
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.charts.band import BandView, band
@@ -18,6 +18,7 @@ from dashboard.charts.funnel import FunnelView, funnel
 from dashboard.desk import desk
 from dashboard.pages.bench import ways
 from dashboard.pages.period import Period
+from dashboard.sentences import alone as alone_words
 from dashboard.sentences import bench as sentences_bench
 from dashboard.sentences import coaching
 from dashboard.sentences import shared as sentences
@@ -206,8 +207,21 @@ def late_of(row: Row | None) -> first_work.Late | None:
     return desk.ask(first_work.of_late, stage=row["stage"], tech=row["tech"])
 
 
+def _came_back_alone(shop: Shop) -> html.Section:
+    """Work that came back in a shop of one: all of it, for there is nobody to hold it against."""
+    back = desk.ask(alone.came_back)
+    link = parts.to_readings(addresses.address("/logs/visits"), "The send-backs")
+    return parts.sheet(
+        "Work that came back",
+        f"of {numbers.count(back.judged)} judged instruments",
+        [html.P(alone_words.came_back(shop, back)), html.P(link, className="small")],
+    )
+
+
 def came_back_sheet(stage: str, tech: str, shop: Shop) -> html.Section:
     """Work that came back to this bench against what the others would give on the same mix."""
+    if desk.ask(alone.lone) == tech:
+        return _came_back_alone(shop)
     rows = desk.ask(first_work.first_work).filter(pl.col("stage") == stage)
     own = next((row for row in rows.iter_rows(named=True) if row["tech"] == tech), None)
     say, late = sentences_bench.came_back(own), late_of(own)

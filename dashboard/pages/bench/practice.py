@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 import polars as pl
 from dash import html
 
-from analysis.studies.people import set_spread
+from analysis.studies.people import alone, set_spread
 from analysis.studies.people.learning_curves import Learning, Practice
+from analysis.studies.people.targets import Stand
 from dashboard import numbers, parts
 from dashboard.charts.learning import LearningView, learning
 from dashboard.desk import desk
 from dashboard.pages.bench import ways
+from dashboard.sentences import alone as alone_words
 from dashboard.sentences import bench as sentences_bench
 from dashboard.sentences import practice as practice_words
 from ingest.shopfiles.shop import Shop
@@ -70,8 +73,12 @@ def send_backs_sheet(found: Learning) -> html.Section:
     )
 
 
-def spread_sheet(stage: str, tech: str, shop: Shop, found: Learning | None) -> html.Section:
-    """Spread and offset of what is set here, and how the spread changed with practice."""
+def spread_sheet(
+    stage: str, tech: str, shop: Shop, found: Learning | None, stands: Sequence[Stand] = ()
+) -> html.Section:
+    """Spread and offset of what is set here, and how the spread changed with practice; of the only person of a shop
+    level and spread of each target (stands).
+    """
     rows = desk.ask(set_spread.spreads).filter((pl.col("stage") == stage) & (pl.col("tech") == tech)).to_dicts()
     told: list[Any] = [
         html.P(
@@ -86,6 +93,9 @@ def spread_sheet(stage: str, tech: str, shop: Shop, found: Learning | None) -> h
         )
         for row in rows
     ]
+    by_oneself = not told and desk.ask(alone.lone) == tech
+    if by_oneself:
+        told = [html.P(text) for stand in stands if (text := alone_words.spread(shop, stand))]
     if not told:
         told = [
             html.P(
@@ -102,9 +112,8 @@ def spread_sheet(stage: str, tech: str, shop: Shop, found: Learning | None) -> h
             view = practice_view(practice, unit="times", decimals=2)
             told.append(parts.graph(parts.both(learning, view), say, f"bench-practice-{key}"))
         told.append(html.P(say, className="small"))
-    return parts.sheet(
-        "What is set here", "offset and spread against the others, same models, positions and days, 95 %", told
-    )
+    right = "offset and spread against the others, same models, positions and days, 95 %"
+    return parts.sheet("What is set here", "level and spread, 95 %" if by_oneself else right, told)
 
 
 def minutes_sheet(found: Learning | None, row: Row | None) -> html.Section:
