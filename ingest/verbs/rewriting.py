@@ -112,7 +112,7 @@ def shop_file_without(text: str, tech: Tech | None, names: Names) -> str:
             kept.append("\n".join(lines) + "\n\n")
         else:
             key = re.escape(tech.key)
-            mapped = re.compile(rf"""\s*(?!\s*tech\s*=)("[^"]*"|'[^']*'|[\w-]+)\s*=\s*["']{key}["']\s*,?""")
+            mapped = re.compile(rf"""\s*(?!tech\s*=)(?<![\w-])("[^"]*"|'[^']*'|[\w-]+)\s*=\s*["']{key}["']\s*,?""")
             kept.append(names.out(mapped.sub("", block) if re.match(r"\s*\[\[\s*log", block) else block))
     return "".join(kept)
 

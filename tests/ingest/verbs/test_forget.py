@@ -2,6 +2,7 @@
 
 import io
 import shutil
+import tomllib
 import zipfile
 from pathlib import Path
 
@@ -10,6 +11,7 @@ import pytest
 
 from ingest.access import people
 from ingest.shopfiles.shop import read_shop
+from ingest.shopfiles.shop_parts import Tech
 from ingest.store import book
 from ingest.store.problems import Busy, StoreProblem
 from ingest.store.store import open_snapshot
@@ -168,6 +170,17 @@ def test_the_rest_of_the_shop_file_stays_as_written(folder):
     new = shop_file_without(text, tech, Names((tech.key, tech.name, *tech.words), "X01"))
     assert new.split("[[tech]]")[0] == text.split("[[tech]]")[0]
     assert new.split("[[log]]")[1] == '\nname = "bench cards"\nwords = { tech = { "jf" = "T08" } }\n'
+
+
+def test_who_keeps_a_book_of_their_own_stands_there_by_the_code_and_the_file_is_a_shop_file_still():
+    text = '[[log]]\nname = "wk.csv"\ndecimal = ","\ntech = "Marta"\nsame_as_above = ["Day"]\n\n'
+    text += '[log.words.tech]\n"MO" = "Marta"\n"JR" = "J"\n'
+    new = shop_file_without(text, Tech(key="Marta"), Names(("Marta", "MO"), "X01"))
+    assert tomllib.loads(new) == {
+        "log": [
+            {"name": "wk.csv", "decimal": ",", "tech": "X01", "same_as_above": ["Day"], "words": {"tech": {"JR": "J"}}}
+        ]
+    }
 
 
 SPELLINGS = ("Mary  Quill", "Mary\u00a0Quill", "mary quill", "Quill, Mary", "Mary-Quill", "MARY_QUILL")
