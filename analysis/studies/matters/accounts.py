@@ -188,8 +188,17 @@ def places_of(
     places = _positions(mine) if mine else wide
     passed = looked.until is None and all(signal.row["closed_at"] is not None for signal in mine)
     if places is None or len(places) > 1 or passed:
-        return places_moved(one) or places
+        moved = places_moved(one)
+        if moved is None or places is None or one.named:
+            return moved or places
+        return tuple(place for place in moved if _of_all(one, mine, place)) or places  # else it is another's move
     return wide if all_moved(one) else places
+
+
+def _of_all(one: Explained, part: list[Signal], place: str) -> bool:
+    """Do its signals tell a position of every model that it touches?"""
+    models = {one.evidence.models[k] for k in np.unique(one.evidence.stream[one.column != 0])}
+    return models <= {str(signal.row["model"]) for signal in part if signal.row["position"] == place}
 
 
 def _positions(part: list[Signal]) -> tuple[str, ...]:
@@ -274,4 +283,6 @@ def _seen(found: Evidence, one: Signal, snapshot: Snapshot, still: bool, *, whol
     again = day_at(found, row["opened_last"] or late.opened, snapshot) if closed is None else opened
     times = tuple((day_at(found, begun, snapshot), day_at(found, over, snapshot)) for begun, over in late.before)
     floor = times[-1][1] + 1 + MARGIN if times else 0
-    return Signalled(one.number, touched, since, first, last, opened, side, still, back, again, times, floor)
+    at = found.single.positions if found.single is not None else []
+    place = at.index(row["position"]) if row["position"] in at else -1
+    return Signalled(one.number, touched, since, first, last, opened, side, still, back, again, times, floor, place)

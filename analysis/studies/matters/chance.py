@@ -1,5 +1,5 @@
 """What part of a matter's kind of signals is not chance, over the last year or what there is of it. It hangs on the
-budget and on how many opened, on nobody's answers.
+budget and on how many opened, on nobody's answers. What its own readings say surely is no chance, whatever its kind.
 
 How many false ones to expect is known, by the budget. How many real ones there are is not: o openings are a Poisson
 count of e false ones and r real ones, r an exponential guess beforehand, its mean that of all kinds of the shop. What
@@ -16,15 +16,17 @@ from datetime import datetime, timedelta
 
 import numpy as np
 import polars as pl
-from scipy.special import gammaincc
+from scipy.special import gammaincc, ndtr
 
 from analysis.studies.drift.signals import Signals, signals
 from analysis.studies.drift.watching import SHARE
 from analysis.studies.drift.widths import week_numbers
+from analysis.studies.matters.signalled import SLOW
 from ingest.store.snapshot import Snapshot
 
 YEAR = timedelta(weeks=52)
 TINY = 1e-300
+Z95 = 1.96
 
 
 @dataclass(frozen=True)
@@ -45,6 +47,16 @@ def real(snapshot: Snapshot, judged: Signals, row: dict[str, object]) -> float:
     """Between 0 and 1; 1 where the shop has no budget, and nothing false is expected of its own making."""
     every = snapshot.once(kinds)
     return not_chance(every[kind_of(row)], list(every.values())) if kind_of(row) in every else 1.0
+
+
+def shown(judged: Signals, size: float, low: float, high: float) -> float:
+    """How sure a size with its 95 % interval makes it by itself, between 0 and 1: so many false ones at most lie so
+    many errors off, of all ends that the charts ever looked at, each with all starts behind it (Bonferroni).
+    """
+    charts, half = judged.charts, (high - low) / 2
+    if charts is None or not half > 0:
+        return 0.0
+    return float(1 - min(1.0, len(charts.reading) * SLOW * 2 * ndtr(-Z95 * abs(size) / half)))
 
 
 def not_chance(own: Kind, every: Sequence[Kind]) -> float:

@@ -14,6 +14,8 @@ from analysis.methods.creep import Creep
 from analysis.methods.explanation import UNEXPLAINED, Explainer, Hypothesis, Look, together
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Flags, Floats, Ints
+from analysis.studies.matters.agreeing import agreeing
+from analysis.studies.matters.agreeing import touched as touched_by
 from analysis.studies.matters.creeping import as_it_moves, asked
 from analysis.studies.matters.evidence import Evidence
 from analysis.studies.matters.signalled import Signalled
@@ -25,11 +27,11 @@ QUIET = 3.6  # or no further than this many standard errors: what opened a chart
 SOME = 0.85  # of what they lay out, that may then be left
 LIKELY = 0.1  # a shift without a name is taken to be one where "nothing moved" is less likely than this
 ROUNDS = 6
+TAKEN = 4.0  # standard errors from which on what has no name is known to what else is measured
 BEFORE = 400  # instruments, or a quarter of them: so many lie before any start, to say what is usual
 ENOUGH = 100  # instruments before any start, or those of earlier times are not left out
 CALM = 2000  # instruments, or half of them: so many at least say how far days, lots and people differ
 WEEK = 5  # working days without them lie between two times at least
-AGREE = 3  # days by which the sets of likely starts of two signals may miss each other and still agree
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,7 +94,18 @@ def explained(found: Evidence, signals: list[Signalled], *, until: int | None = 
     apart(work)
     done = [_explained(work, number) for number, one in enumerate(work.steps) if one.covered]
     rest = [one for one in work.left.values() if one.open or work.closed]
-    return done + [_unexplained(work, group) for group in _agreeing(rest)]
+    alone = [one for parts in agreeing(work.found, rest) for one in _together(work, parts)]
+    return done + sorted(alone, key=lambda one: one.signals)
+
+
+def _together(work: Work, parts: list[list[Signalled]]) -> list[Explained]:
+    """One for signals that agree, told of those that moved alike most surely; of others beside it where these, with
+    that known, moved for sure.
+    """
+    first, *others = (_unexplained(work, part) for part in parts)
+    sure = [one for one in others if abs(one.best.effect) > TAKEN * one.best.error]
+    signals = [number for one in (first, *others) if one not in sure for number in one.signals]
+    return [replace(first, signals=signals), *sure]
 
 
 def _of_other_times(found: Evidence, away: Flags, since: int) -> Flags:
@@ -241,22 +254,8 @@ def _accounts(one: Signalled, first: int, before: float, after: float, since: in
     return left <= HALF * out or (left < QUIET and left <= SOME * out)
 
 
-def _agreeing(left: list[Signalled]) -> list[list[Signalled]]:
-    """Those of one direction whose likely starts meet."""
-    groups: list[tuple[list[Signalled], int, int]] = []
-    for one in sorted(left, key=lambda signal: (signal.side, signal.low, signal.number)):
-        if groups:
-            last, low, high = groups[-1]
-            low, high = max(low, one.low), min(high, one.high)
-            if last[0].side == one.side and low <= high + AGREE:
-                groups[-1] = ([*last, one], low, high)
-                continue
-        groups.append(([one], one.low, one.high))
-    return [group for group, _, _ in groups]
-
-
 def _unexplained(work: Work, group: list[Signalled]) -> Explained:
-    touched = np.any([one.touched for one in group], axis=0)
+    touched = touched_by(work.found, group)
     low, high = min(one.low for one in group), max(one.high for one in group)
     base = touched[work.keep].astype(np.float64)
     best, look = work.explainer.measured(base, low, high)
@@ -264,6 +263,8 @@ def _unexplained(work: Work, group: list[Signalled]) -> Explained:
     best = moves.best
     column = np.where(touched & (work.found.day >= best.start), 1.0, 0.0)
     beside = [whole(work, column) for column in work.explainer.taken]
+    if abs(best.effect) > TAKEN * best.error:
+        work.explainer.taken.append(moves.shape)
     looked = [one for one in work.last.hypotheses if one.factor != UNEXPLAINED]  # and none of them stood out
     return Explained(
         work.found,

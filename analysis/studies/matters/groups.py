@@ -14,7 +14,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from analysis.studies.matters.one_move import SAME_CAUSE, one_move
+from analysis.studies.matters.one_move import SAME_CAUSE, as_far, one_move, within
 from analysis.studies.matters.parts import Part
 from analysis.studies.matters.records import SET_BY
 from analysis.studies.matters.units import Signal
@@ -115,6 +115,20 @@ def same_cause(one: Group, other: Group) -> bool:
     mine, theirs = one.parts[0], other.parts[0]
     same_bench = (mine.characteristic, mine.stage) == (theirs.characteristic, theirs.stage)
     return same_bench and bool(set(mine.causes) & set(theirs.causes))
+
+
+def goes_on(one: Group, other: Group) -> bool:
+    """Does the move of the one, which nothing explains, go on as the other's: at the same time, at none but its places,
+    and as far?
+    """
+    if not one.parts or not other.parts or one.settled or other.settled or one.named or other.named:
+        return False
+    mine, theirs = one.parts[0], other.parts[0]
+    here = (mine.characteristic, mine.stage) == (theirs.characteristic, theirs.stage)
+    same_way = bool(np.sign(mine.measured.size) == np.sign(theirs.measured.size))
+    near = abs(mine.started - theirs.started) <= SAME_CAUSE
+    places = set(mine.models) <= set(theirs.models) and within(mine.positions, theirs.positions)
+    return here and same_way and near and places and as_far(mine.measured, theirs.measured)
 
 
 def alike(one: Group, other: Group, every: list[Signal]) -> bool:

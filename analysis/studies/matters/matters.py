@@ -14,7 +14,7 @@ whatever the single charts say.
 from analysis.studies.drift.entries import entries_for
 from analysis.studies.drift.signals import signals
 from analysis.studies.matters import reached
-from analysis.studies.matters.groups import Group, merged
+from analysis.studies.matters.groups import Group, goes_on, merged
 from analysis.studies.matters.open_ones import open_groups
 from analysis.studies.matters.reached import Reached, held_of
 from analysis.studies.matters.records import Matter
@@ -78,7 +78,9 @@ def _of_groups(snapshot: Snapshot, *, ended: bool) -> list[Matter]:
     """Of what is open or was over of late alone."""
     if snapshot.once(signals) is None:
         return []
-    groups = merged([one for one in snapshot.once(open_groups) if one.ended == ended], snapshot.once(every_signal))
+    still = [one for one in snapshot.once(open_groups) if not one.ended]
+    over = [one for one in snapshot.once(open_groups) if one.ended and not any(goes_on(one, other) for other in still)]
+    groups = merged(over if ended else still, snapshot.once(every_signal))
     home = snapshot.once(reached.still_told) if snapshot.once(_some_before) else None
     return _recorded(snapshot, groups, home)
 

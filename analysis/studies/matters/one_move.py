@@ -1,5 +1,5 @@
-"""Are two shifts that nothing explains one move? Their readings must say so, and not only their starts: a model that
-did not move is no part of what moved beside it.
+"""Are two shifts that nothing explains one move? Their readings must say so, and not only their starts: a model or a
+position that did not move is no part of what moved beside it.
 """
 
 from datetime import timedelta
@@ -19,12 +19,18 @@ def one_move(one: Part, other: Part, *, still: bool) -> bool:
     """
     small, large = sorted((one, other), key=lambda each: abs(each.measured.size))
     here = one.stage == other.stage
-    adds = not here or not set(small.models) <= set(large.models)  # models, or a stage, to what moved further
+    other_place = shown(small.measured) and not within(small.positions, large.positions)
+    adds = not here or not set(small.models) <= set(large.models) or other_place  # to what moved further
     if abs(one.started - other.started) <= SAME_CAUSE and (not adds or as_far(small.measured, large.measured)):
         return True
     first = min(one, other, key=lambda each: each.started)
     moved = shown(first.measured) and (not adds or shown(small.measured))
-    return still and here and moved and bool(set(one.models) & set(other.models))
+    return still and here and moved and not other_place and bool(set(one.models) & set(other.models))
+
+
+def within(some: list[str], others: list[str]) -> bool:
+    """Are some positions among others? none: all of them."""
+    return not others or (bool(some) and set(some) <= set(others))
 
 
 def as_far(small: Measured, large: Measured) -> bool:

@@ -27,6 +27,7 @@ class Signalled:
     again: int = -1  # of the last opening of one that was back and opened again under its first start
     times: tuple[tuple[int, int], ...] = ()  # first and last working day of each of its times before
     floor: int = 0  # the working day from which on its start is looked for at the earliest
+    place: int = -1  # its position among those of the evidence; -1: all of them
 
     @property
     def lately(self) -> int:

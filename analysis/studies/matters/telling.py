@@ -15,13 +15,14 @@ from analysis.studies.drift.signals import Signals
 from analysis.studies.drift.streams import KEY, STREAM
 from analysis.studies.drift.watching import AVERAGE
 from analysis.studies.matters.asked import targets, to_target, tolerances
-from analysis.studies.matters.chance import real
+from analysis.studies.matters.chance import real, shown
 from analysis.studies.matters.parts import APART, Measured, Part
 from analysis.studies.matters.records import Matter, Member, MovesWith
 from analysis.studies.matters.share_matters import of_shares, saying_when, share_main
 from analysis.studies.matters.units import Signal
 from ingest.store.snapshot import Snapshot
 
+ENOUGH = 30  # readings, so few of which no single one makes the mean
 BEFORE = timedelta(days=14)  # so long before the first likely start a chart may have opened for it
 OPEN, ACTION, DONE, KNOWN, CLOSED = "open", "action", "done", "known", "closed"
 
@@ -73,7 +74,7 @@ def told(
             }
         ),
         only_some=all(one.row["tech"] for one in signals) and bool(parts),
-        real=real(snapshot, judged, first.row),
+        real=max(real(snapshot, judged, first.row), _shown(judged, parts)),
         check=_check(snapshot, str(main["characteristic"])),
         main=main,
         **_measured(main if shares is not None else signals[0].row, parts),
@@ -99,6 +100,12 @@ def told(
         share_of_tolerance=abs(size) / share if size is not None and share else None,
         planned=parts[0].planned if parts else None,
     )
+
+
+def _shown(judged: Signals, parts: list[Part]) -> float:
+    """How sure its readings make it, where they are enough for their mean to be trusted."""
+    each = [one.measured for one in parts if one.measured.touched >= ENOUGH]
+    return max((shown(judged, one.size, one.size_low, one.size_high) for one in each), default=0.0)
 
 
 def _ends(signals: list[Signal], parts: list[Part]) -> list[datetime]:
@@ -159,11 +166,10 @@ def _order(words: Any) -> list[str]:
 
 
 def _models(signals: list[Signal], parts: list[Part]) -> list[str]:
-    """Those whose signals opened, then those that the explanation touches."""
+    """Those whose signals opened, then those that the explanation touches; where it says which, no other."""
     found = [one.row["model"] for one in signals]
-    for part in parts:
-        found += part.models
-    return _order(found)
+    told = [model for part in parts for model in part.models]
+    return _order([model for model in found if model in told or not told] + told)
 
 
 def _main(

@@ -82,6 +82,7 @@ def test_an_end_is_sure_once_readings_say_so_and_a_lot_once_others_were_read_for
 def part(*, ended, size=0.06):
     measured = SimpleNamespace(size=size, size_low=size - 0.01, size_high=size + 0.01, creeping=None, began_at=START)
     return SimpleNamespace(
+        positions=[],
         characteristic="relief", stage="final", named=False, causes=[], started=date(2026, 10, 12), effect=1.6,
         models=["C"], measured=measured, ended_at=START if ended else None,
     )  # fmt: skip

@@ -52,7 +52,8 @@ def test_models_that_moved_alike_are_one_matter(seed):
 
 def part(size: float, half: float, models: str, day: int = 0) -> SimpleNamespace:
     measured = SimpleNamespace(size=size, size_low=size - half, size_high=size + half)
-    return SimpleNamespace(measured=measured, models=list(models), started=date(2026, 4, 1 + day), stage="final")
+    day_of = date(2026, 4, 1 + day)
+    return SimpleNamespace(measured=measured, models=list(models), positions=[], started=day_of, stage="final")
 
 
 @pytest.mark.parametrize("way", [1, -1])

@@ -28,7 +28,7 @@ def part(seed, *, moved, touched=0.4, turn=1.0, order=(0, 1, 2), level=0):
     factor = Factor("set by", who)
     found = SimpleNamespace(stream=np.zeros(N, dtype=int), day=day, factors=[factor], single=single, sigma=1.0)
     best = SimpleNamespace(streams=np.array([0]), start=START, effect=size, factor="set by", level=level)
-    return SimpleNamespace(evidence=found, best=best, column=column)
+    return SimpleNamespace(evidence=found, best=best, column=column, named=True)
 
 
 @pytest.mark.parametrize(

@@ -36,7 +36,8 @@ def test_models_that_moved_alike_or_either_way_are_one_size():
 def test_what_nothing_explains_is_sized_with_all_known_that_was_explained_before():
     rng = np.random.default_rng(20281205)
     day = np.repeat(np.arange(40), 10)
-    found = SimpleNamespace(day=day, values=rng.normal(size=400))
+    stream = np.zeros(400, dtype=np.int64)
+    found = SimpleNamespace(day=day, values=rng.normal(size=400), stream=stream, single=None, sigma=1.0)
     explainer = Explainer(found.values, day, np.zeros(400, dtype=np.int64), [], [], 10)
     taken = 1.2 * ((day >= 20) & (day < 26))[:300]
     keep = day < 30  # of what has passed
