@@ -5,7 +5,8 @@ enough (`rework/since_weeks`) is a chart of its own beside the stage's: sums fro
 start, at the budget's rate a week as every other chart, so that many models cost their share of it. What a model's base
 lets expect comes of the stage's own fit: the models share what is known of who judged them. Only more is looked for:
 that less comes back on one model asks for nothing, and it leaves the other half of the rate to this side. At least
-FEWEST must have come back.
+FEWEST must have come back. A model that came when its base was over is looked at from the next base on that holds it:
+four weeks later at most in a stage's first year, else with the next year of weeks.
 
 Why a chart a model and not one look a stage at the model that stands out most: a model's chart has its own start and
 its own end, tells when two models rise in turn, and its price is that of the models that are there by then, no more.

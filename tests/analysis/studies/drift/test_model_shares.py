@@ -161,6 +161,8 @@ def test_fewer_than_some_are_no_rise():
     rose = opened(two([*quiet, ((40, FEWEST + 2), (200, 4))]))
     assert "LARK" not in set(calm["model"])
     assert "LARK" in set(rose["model"])
+    later = opened(two([*quiet, ((40, FEWEST - 1), (200, 4)), ((40, 1), (200, 4))])).filter(pl.col("model") == "LARK")
+    assert [when.date() for when in later["opened_at"]] == [date(2026, 8, 10)]  # with the fifth, a week later
 
 
 def test_what_is_passed_over_by_the_bound_would_not_have_signalled(monkeypatch):
