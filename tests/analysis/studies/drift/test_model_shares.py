@@ -6,8 +6,10 @@ import numpy as np
 import polars as pl
 import pytest
 
+from analysis.methods.since_when import sums
 from analysis.studies.drift import model_shares
 from analysis.studies.drift.model_shares import model_windows
+from analysis.studies.drift.share_parts import ahead_of
 from analysis.studies.drift.share_signals import share_signals
 from analysis.studies.drift.shares import limits, shares, since
 from analysis.studies.drift.shares_standing import standing
@@ -175,6 +177,25 @@ def test_what_is_passed_over_by_the_bound_would_not_have_signalled(monkeypatch):
     assert len(near[0].score) > 50
     for one, other in zip((*vars(near[0]).values(), near[1]), (*vars(every[0]).values(), every[1]), strict=True):
         assert np.array_equal(one, other)
+
+
+def test_a_models_sum_scores_as_the_chart_of_its_own_work_would():
+    made = several(np.random.default_rng(20261208), 10, 80, PARTS["unequal"], level(4, 0.08, times=2.0, start=60))
+    found = made.charts()
+    seen, models = model_windows(found, limits(found, np.full(len(found.weeks), 0.01)))
+    assert len(seen.score) > 20
+    for first, last, score, model in zip(seen.first, seen.last, seen.score, models, strict=True):
+        base = found.bases[found.own[first]]
+        place = np.flatnonzero(base.models.model == model)
+        own = sums(
+            base.models.back[:, place[0]],
+            np.maximum(base.models.size[:, place[0]], 1e-9),
+            ahead_of(base, place),
+            base.until - base.end,
+        )
+        wide = base.models.widening[place[0]]  # one inspector: nothing is bounded here
+        assert own.score[first - base.end, last - base.end] == pytest.approx(score, rel=1e-6)
+        assert ahead_of(base, place).widening == wide
 
 
 def test_the_models_and_the_others_make_up_all():
