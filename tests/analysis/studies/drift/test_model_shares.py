@@ -123,6 +123,20 @@ def test_a_model_is_not_named_where_the_others_rose_for_certain_though_the_stage
     assert told(shares(both), rows).since.came_back == 66
 
 
+def test_the_others_must_not_have_risen_since_more_came_back_of_all():
+    snap = two([((100, 3), (100, 3))] * 20 + [((100, 8), (100, 10))] * 3 + [((100, 15), (100, 5))])
+    found = shares(snap)
+    nut = np.flatnonzero((found.rows["stage"] == "nut").to_numpy())
+    week = {place: found.taken[int(nut[place])] for place in (20, 23)}
+    rows = [
+        {"stage": "nut", "side": 1, "model": model, "began_at": week[began], "opened_at": week[23],
+         "last_at": week[23], "closed_at": None}
+        for model, began in (("", 20), ("LARK", 23))
+    ]  # fmt: skip
+    assert told(found, rows[1:]).models == ("LARK",)
+    assert (told(found, rows).models, told(found, rows).since.came_back) == ((), 74)
+
+
 def test_a_person_who_closes_a_models_signal_settles_its_stage():
     snap = two([STEADY] * 20 + [ROSE] * 20)
     first = opened(snap).filter(pl.col("model") == "LARK")["opened_at"][0]
@@ -138,12 +152,13 @@ def test_a_person_who_closes_a_models_signal_settles_its_stage():
 
 
 def test_the_start_moves_to_the_likeliest_week_once_more_weeks_are_there():
-    slow = [((100, 3), (100, 3))] * 12 + [((100, 6), (100, 6))] * 2 + [((100, 9), (100, 9))] * 8
-    first, later = (opened(two(slow[:weeks])).filter(pl.col("model") == "") for weeks in (16, 22))
-    assert later["opened_at"][0] == first["opened_at"][0]
-    began = later["began_at"][0].date()
-    assert began in (date(2026, 3, 30), date(2026, 4, 6), date(2026, 4, 13))  # the thirteenth week and those after
-    assert later["instruments"][0] == 200 * ((date(2026, 6, 1) - began).days // 7 + 1)
+    # the sum that opens it is that week alone: an early start is held against a base of few weeks
+    rose = [(200, 7)] * 6 + [(200, 12)] * 4 + [(200, 24)]
+    first = opened(weeks_of(rose)).row(0, named=True)
+    later = opened(weeks_of([*rose, *[(200, 13)] * 8])).row(0, named=True)
+    assert first["opened_at"].date() == later["opened_at"].date() == date(2026, 3, 16)
+    assert later["began_at"].date() == date(2026, 2, 16)  # the seventh week
+    assert (later["came_back"], later["instruments"]) == (176, 2600)
 
 
 def test_models_of_few_instruments_or_alone_at_a_stage_are_not_looked_at():
