@@ -158,6 +158,11 @@ def test_bridges_set_forward_show_at_the_twelfth_fret_while_they_were(demo: Snap
         (pl.col("characteristic") == "intonation") & (pl.col("model") == planted["model"]) & (pl.col("tech") == "")
     )
     assert (opened.filter(pl.col("opened_at").dt.date().is_between(planted["from_date"], until))["size"] > 0).any()
+    (back,) = signals(demo).others.filter(pl.col("chart") == "share", pl.col("model") != "").iter_rows(named=True)
+    assert ([back["stage"]], back["model"], back["side"]) == (planted["rework"], planted["model"], 1)
+    local = back["began_at"].astimezone(demo.shop.zone).date()
+    assert local == planted["from_date"]  # a Monday: the first day of its week
+    assert back["back_at"].date() <= until + timedelta(days=10)
 
 
 def test_the_gauge_studies_are_worked_out(demo: Snapshot):
