@@ -144,11 +144,18 @@ def test_a_person_who_closes_a_models_signal_settles_its_stage():
         "id": "e1", "kind": "close", "at": datetime(2026, 7, 1, 9, tzinfo=UTC), "who": "AR", "sequence": 1,
         "chart": "share", "stage": "nut", "model": "LARK", "opened_at": first,
     }  # fmt: skip
-    book = tables.shaped(pl.DataFrame([line]), tables.BENCH_BOOK)
-    closed = Snapshot.of(snap.shop, visits=snap.table("visits"), readings=snap.table("readings"), bench_book=book)
-    found = opened(closed)
-    assert set(found["closed_by"]) == {"a person"}
-    assert set(found["model"]) <= {"", "LARK"}
+    again = line | {
+        "id": "e2",
+        "kind": "reopen",
+        "sequence": 2,
+        "model": "",
+    }  # of another signal: it says nothing of it
+    for lines in ([line], [line, again]):
+        book = tables.shaped(pl.DataFrame(lines), tables.BENCH_BOOK)
+        closed = Snapshot.of(snap.shop, visits=snap.table("visits"), readings=snap.table("readings"), bench_book=book)
+        found = opened(closed)
+        assert set(found["closed_by"]) == {"a person"}
+        assert set(found["model"]) <= {"", "LARK"}
 
 
 def test_the_start_moves_to_the_likeliest_week_once_more_weeks_are_there():
