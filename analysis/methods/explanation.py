@@ -169,11 +169,11 @@ class Explainer:
 
         base : (n,) 1 for a reading that it touches, or the number by which it moves.
         """
-        days = np.arange(max(first, 0), min(max(last, first, 0), self.days - 1) + 1)
+        first = min(max(first, 0), self.days - 1)  # a day behind the last reading is that of the last
+        days = np.arange(first, min(max(last, first), self.days - 1) + 1)
         price = np.full(len(days), np.log((1 - SHARE_NOTHING) / max(len(days), self.span)))
-        found = self._weighed(
-            [Candidate(UNEXPLAINED, -1, "", np.unique(self.stream[base != 0]), base, days, price, 0.0)]
-        )
+        streams = np.unique(self.stream[base != 0])
+        found = self._weighed([Candidate(UNEXPLAINED, -1, "", streams, base, days, price, 0.0)])
         return found.hypotheses[0], found
 
     def take(self, one: Hypothesis) -> None:

@@ -108,7 +108,7 @@ def test_a_measured_shift_is_that_of_dense_algebra_over_all_its_starts(days_apar
 def test_days_asked_for_are_those_that_there_are_and_a_longer_span_costs():
     one = explainer(np.random.default_rng(32).normal(size=len(DAY)) + 1.0 * (DAY >= 27))
     base = np.ones(len(DAY))
-    for asked, days in (((-3, 1), [0, 1]), ((28, 99), [28, 29]), ((27, 20), [27])):
+    for asked, days in (((-3, 1), [0, 1]), ((28, 99), [28, 29]), ((27, 20), [27]), ((40, 42), [29])):
         found, look = one.measured(base, *asked)
         nothing, each, _, _ = weighed(one, [(base * (d <= DAY), (1 - SHARE_NOTHING) / max(len(days), 0)) for d in days])
         assert (look.nothing, found.probability) == (pytest.approx(nothing), pytest.approx(each.sum()))
