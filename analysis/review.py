@@ -16,9 +16,8 @@ from analysis.studies.matters.in_sight import cost_if_left, in_sight
 from analysis.studies.matters.matters import ended_matters, open_matters
 from analysis.studies.matters.records import Matter
 from analysis.studies.matters.register import ACTION, OPEN, Entry, due
-from analysis.studies.necks import air as necks_air
 from analysis.studies.necks import apart as far_lots
-from analysis.studies.necks import lots
+from analysis.studies.necks import lots, of_week
 from analysis.studies.people.catchers import Caught, caught_by_one
 from analysis.studies.rework import rework
 from analysis.studies.room import settling
@@ -98,6 +97,8 @@ class Review:
     silent: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=SILENT))  # weeks before without a row
     not_passed: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=NOT_PASSED))
     """Stages at which more is put right on the spot, or refused, than before."""
+    rested: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=of_week.RESTED))
+    """Suppliers whose latest lots come back after straightening, and of which more is sent back to it."""
 
 
 def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
@@ -121,7 +122,9 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
     apart = pl.DataFrame() if "streams" in part.gaps else states.unjudged_streams(snapshot)
     if len(apart):
         part.gaps["unjudged"] = _unjudged(apart)
-    measured = part.table("lots", lambda: _lots_of(snapshot, found), {**lots.LOTS, "agreed_limit": pl.Float64()})
+    measured = part.table(
+        "lots", lambda: of_week.measured(snapshot, found), {**lots.LOTS, "agreed_limit": pl.Float64()}
+    )
     book = snapshot.table("bench_book")
     decisions = book.filter((pl.col("kind") == "decision") & (pl.col("week") == found)).sort("sequence")
     return Review(
@@ -139,7 +142,9 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         thin=int((streams["state"] == states.THIN).sum()),
         coarse=part.table("coarse", lambda: _coarse(snapshot, streams), states.STREAMS),
         lots=measured.filter(pl.col("verdict") == lots.REJECT),
-        apart_lots=part.table("lots", lambda: _apart(snapshot, measured), {**far_lots.STANDING, "mean": pl.Float64()}),
+        apart_lots=part.table(
+            "lots", lambda: of_week.apart_of(snapshot, measured), {**far_lots.STANDING, "mean": pl.Float64()}
+        ),
         unjudged_lots=measured.filter(pl.col("verdict").is_null(), pl.col("lot") != "", pl.col("outside") > 0),
         flows=part.table("flows", lambda: _flows(snapshot, found, found)),
         flows_before=part.table(
@@ -166,6 +171,7 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         slips=part.table("slips", lambda: slips(snapshot, week=found)),
         silent=part.table("arrived", lambda: silent(snapshot, week=found), SILENT),
         not_passed=part.table("not_passed", lambda: not_passed(snapshot, week=found), NOT_PASSED),
+        rested=part.table("rested", lambda: of_week.rested(snapshot, found), of_week.RESTED),
     )
 
 
@@ -230,30 +236,6 @@ def _waiting(snapshot: Snapshot) -> int:
 
 def _flows(snapshot: Snapshot, first: date, last: date) -> pl.DataFrame:
     return rework.flows(snapshot, Scope(first=first, last=last)).rows
-
-
-def _lots_of(snapshot: Snapshot, week: date) -> pl.DataFrame:
-    """Lots measured in the week, most outside first, with the limit agreed for them (canonical unit)."""
-    measured = snapshot.once(lots.necks)
-    here = (
-        measured.filter((pl.col("day") >= week) & (pl.col("day") <= week + timedelta(days=6)))
-        .select("supplier", "lot")
-        .unique()
-    )
-    agreed = snapshot.table("lots").select("supplier", "lot", "agreed_limit").unique(["supplier", "lot"], keep="last")
-    theirs = measured.join(here, on=["supplier", "lot"], how="semi", maintain_order="left")  # not those of all years
-    rows = lots.judged(theirs, snapshot.shop, lots.quantities(snapshot)).join(
-        agreed, on=["supplier", "lot"], how="left"
-    )
-    return rows.sort(-pl.col("outside"), *lots.KEY)
-
-
-def _apart(snapshot: Snapshot, measured: pl.DataFrame) -> pl.DataFrame:
-    """Of the lots measured in the week those that stand apart, the farthest first."""
-    some = snapshot.once(far_lots.standing).filter("apart")
-    rows = some.join(measured.select(*lots.KEY, "mean"), on=lots.KEY, maintain_order="left")
-    rows = rows.join(snapshot.once(necks_air.by_lot), on=lots.KEY, how="left", maintain_order="left")
-    return rows.sort(-pl.col("off").abs(), *lots.KEY)
 
 
 def _matters(snapshot: Snapshot, week: date) -> list[MatterSeen]:

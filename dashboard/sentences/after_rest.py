@@ -13,7 +13,9 @@ from analysis.methods.stretches import Size
 from analysis.studies.necks.after_rest import AfterRest
 from analysis.studies.necks.sent_back import SentBack
 from dashboard import numbers
+from dashboard.address import address
 from dashboard.sentences.necks import FEW
+from dashboard.sentences.shared import Sentence
 from ingest.shopfiles.shop import Shop
 
 DAYS = 72  # hours from which on they are told as days
@@ -104,6 +106,33 @@ def how(followed: bool) -> str:
     return HOW.format(air="at the same air, " if followed else "")
 
 
+def of_week(row: Mapping[str, Any], shop: Shop) -> Sentence:
+    """In a week's review: whose necks are sent back oftener, and what they do. row : of `of_week.rested`."""
+    lots = _since(int(row["lots"]), int(row["of_lots"]), str(row["first_lot"]))
+    stage = shop.stage_name(shop.straightening[0]).lower() if shop.straightening else "straightening"
+    size = _size(Size(abs(row["change"]), *_ends(row)), shop, row["characteristic"])
+    usual = _size(Size(row["others"], -float("inf"), float("inf")), shop, row["characteristic"], sign=True)
+    span = numbers.span(100 * row["low"], 100 * row["high"], 0)
+    return Sentence(
+        "came-back",
+        "came back",
+        f"More of {row['supplier']}'s necks than of others came back to {stage}",
+        f": {numbers.of(row['found'], row['n'])} judged of {lots}, of the others of the same models and weeks "
+        f"{numbers.of(row['other_found'], row['other_n'])}; {numbers.plain(100 * row['more'], 0)} in a hundred more "
+        f"({span}).",
+        f"{numbers.count(round(row['hours']))}{numbers.NBSP}h after straightening these lots have come back by {size}; "
+        f"the others' {usual}.",
+        address("/necks", supplier=row["supplier"]),
+        "Necks",
+    )
+
+
+def _ends(row: Mapping[str, Any]) -> tuple[float, float]:
+    side = 1 if row["change"] >= 0 else -1
+    low, high = sorted((side * row["change_low"], side * row["change_high"]))
+    return low, high
+
+
 def table_rows(found: Sequence[AfterRest], sent: Mapping[str, SentBack], shop: Shop) -> list[dict[str, Any]]:
     """Suppliers as cells of a table, those that come back farthest first."""
     told_of = []
@@ -145,14 +174,16 @@ def _moved(one: AfterRest, shop: Shop, come: str, go: str) -> str:
 
 def _which(one: AfterRest) -> str:
     """`five lots since SI-04`, `all eight lots`, `lot SI-05`, `three lots from SI-03 to SI-05, not since`."""
-    many = len(one.names)
-    if many == one.lots:
-        return f"all {numbers.in_words(many)} lots" if many > 1 else f"lot {one.names[0]}"
-    if one.lasts and many > 1:
-        return f"{numbers.in_words(many)} lots since {one.names[0]}"
+    if one.lasts or len(one.names) in (1, one.lots):
+        return _since(len(one.names), one.lots, one.names[0])
+    return f"{numbers.in_words(len(one.names))} lots from {one.names[0]} to {one.names[-1]}, not since"
+
+
+def _since(many: int, of: int, first: str) -> str:
+    """The latest of a supplier's lots, many of so many."""
     if many == 1:
-        return f"lot {one.names[0]}"
-    return f"{numbers.in_words(many)} lots from {one.names[0]} to {one.names[-1]}, not since"
+        return f"lot {first}"
+    return f"all {numbers.in_words(many)} lots" if many == of else f"{numbers.in_words(many)} lots since {first}"
 
 
 def _hours(one: AfterRest) -> str:

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from analysis.review import MatterSeen, Review
 from dashboard import numbers
-from dashboard.sentences import leaving, not_passed, silent, unread
+from dashboard.sentences import after_rest, leaving, not_passed, silent, unread
 from dashboard.sentences.came_back import came_back
 from dashboard.sentences.coarse import coarse, is_coming
 from dashboard.sentences.ended import back
@@ -146,7 +146,8 @@ def week(found: Review, shop: Shop) -> list[Sentence]:
     first, then = refused + first, righted + then
     grain = coarse(found, shop)
     coming = [grain] if grain and is_coming(found, shop) else []
-    said = first + many + coming + lots + then + [one for one in (came_back(found, shop),) if one]
+    rested = [after_rest.of_week(row, shop) for row in found.rested.head(1).iter_rows(named=True)]
+    said = first + many + coming + lots + then + rested + [one for one in (came_back(found, shop),) if one]
     quiet = (back(found, shop), None if coming else grain, unshown(found, shop), thin(found, shop), steady(found))
     tail = [one for one in quiet if one]
     room = MOST - len(tail[-1:])

@@ -25,7 +25,8 @@ from ingest.terms import tables
 FEWEST = 5  # necks of a lot and model
 LEVEL = 0.01  # chance that any supplier's lots are said to lie apart where none do
 OF_VISITS = ("visit", "serial", "round", "role", "stage", "outcome", "first_pass")
-OF_READINGS = ("visit", "characteristic", "position", "moment", "only_left", "value", "taken_at")
+OF_READINGS = ("visit", "characteristic", "position", "moment", "only_left", "value", "taken_at", "role")
+UNREAD = "no neck of a named supplier and lot has its bow read as straightening left it and again after the rest"
 REAL, COUNT = pl.Float64(), pl.Int64()
 AFTER_REST: dict[str, pl.DataType] = {
     **dict.fromkeys(lots.KEY, pl.String()),
@@ -63,9 +64,11 @@ def pairs(snapshot: Snapshot) -> pl.DataFrame:
     reading), hours between, left, after, change (after less left, at the same air); mm, means of its edges.
     """
     told, name = snapshot.once(story), bow.neck_bow(snapshot)
-    seen = _rested(told.visits.select(OF_VISITS).filter(pl.col("round") == 1), snapshot.shop.straightening)
     readings = tables.plain(told.readings.select(OF_READINGS).filter(pl.col("characteristic") == name))
     readings = readings.filter(pl.col("value").is_not_null() & pl.col("visit").is_not_null())
+    if readings["role"].n_unique() < 2:  # as they come in alone
+        raise UnusableData(UNREAD)
+    seen = _rested(told.visits.select(OF_VISITS).filter(pl.col("round") == 1), snapshot.shop.straightening)
     left = (
         readings.filter(pl.col("visit").is_in(seen["from"].unique().implode()))
         .sort("visit", pl.col("moment") == "left", maintain_order=True)
@@ -83,9 +86,7 @@ def pairs(snapshot: Snapshot) -> pl.DataFrame:
     of = tables.plain(told.visits.select(("visit", "supplier", "lot", "model", "day")))
     rows = necks.join(of, on="visit").filter((pl.col("supplier") != "") & (pl.col("lot") != "")).sort("visit")
     if rows.is_empty():
-        raise UnusableData(
-            "no neck of a named supplier and lot has its bow read as straightening left it and again after the rest"
-        )
+        raise UnusableData(UNREAD)
     hours = (pl.col("taken_at") - pl.col("left_at")).dt.total_seconds() / 3600
     change = pl.col("after") - pl.col("left") - _by_air(snapshot, rows, name)
     return rows.with_columns(characteristic=pl.lit(name), hours=hours, change=change).drop("visit", "from", "left_at")

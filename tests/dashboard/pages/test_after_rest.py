@@ -1,6 +1,7 @@
 """What necks do after straightening on page Necks and in the packet: whose lots come back, and nobody else's."""
 
 from dataclasses import replace
+from datetime import date
 
 import pytest
 
@@ -11,6 +12,7 @@ from dashboard.desk import desk
 from dashboard.pages.necks import after_rest as rested
 from dashboard.pages.necks import page
 from dashboard.papers import necks as packet
+from dashboard.papers import week as week_paper
 from dashboard.sentences import after_rest as words
 from tests.dashboard.pages import resting_shop
 from tests.dashboard.pages.said import said
@@ -90,3 +92,17 @@ def test_lots_are_named_by_where_they_begin_and_end(looked_at, names, lots, last
     assert text.startswith("four days after straightening its necks have come back by ")
     on = words.told(replace(told, incoming=-0.1), looked_at.snapshot().shop)
     assert "have gone on by" in on
+
+
+def test_the_week_says_whose_necks_came_back_oftener_than_the_others(looked_at):
+    shares = looked_at.ask(sent_back.by_supplier)["Ash"].shares
+    text = text_of(week_paper.paper()[1])
+    told = text.partition("More of Ash's necks than of others came back to neck straightening")[2].lstrip(" :")
+    assert told.startswith(
+        f"{shares.found} of {shares.n} judged of four lots since Ash-4, of the others of the same models and weeks "
+        f"{shares.other_found} of {shares.other_n}; {100 * shares.more:.0f} in a hundred more "
+        f"({100 * shares.low:.0f} to {100 * shares.high:.0f})."
+    )
+    assert "24 h after straightening these lots have come back by 0.0" in told.partition("Final")[0]
+    before = text_of(week_paper.paper(week=date(2026, 3, 9))[1])
+    assert "than of others came back" not in before
