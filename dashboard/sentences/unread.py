@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 import polars as pl
@@ -42,6 +43,7 @@ TOUCHES = {  # what each page needs
     "week": (
         unread.ROWS,
         unread.SERIALS,
+        unread.OFF,
         unread.OUTCOMES,
         unread.CAUSES,
         unread.CHARACTERISTIC,
@@ -56,10 +58,11 @@ TOUCHES = {  # what each page needs
         unread.STAGE,
         unread.COLUMN,
     ),
-    "drift": (unread.ROWS, unread.SERIALS, unread.CHARACTERISTIC, unread.COLUMN),
+    "drift": (unread.ROWS, unread.SERIALS, unread.OFF, unread.CHARACTERISTIC, unread.COLUMN),
     "capability": (
         unread.ROWS,
         unread.SERIALS,
+        unread.OFF,
         unread.CHARACTERISTIC,
         unread.LIMITS,
         unread.JUDGED,
@@ -68,6 +71,7 @@ TOUCHES = {  # what each page needs
     ),
     "rework": (
         unread.SERIALS,
+        unread.OFF,
         unread.OUTCOMES,
         unread.LATER,
         unread.CAUSES,
@@ -80,6 +84,7 @@ TOUCHES = {  # what each page needs
     "necks": (unread.ROWS, unread.LIMITS, unread.CHARACTERISTIC, unread.OUTCOMES),
     "bench": (
         unread.SERIALS,
+        unread.OFF,
         unread.OUTCOMES,
         unread.CAUSES,
         unread.JUDGED,
@@ -99,6 +104,7 @@ def in_logs(rows: pl.DataFrame, page: str) -> bool:
     elsewhere = [
         unread.ROWS,
         unread.SERIALS,
+        unread.OFF,
         unread.LATER,
         unread.LIMITS,
         unread.JUDGED,
@@ -175,6 +181,8 @@ def line(row: dict[str, Any], shop: Shop) -> str:
         return (
             f"{shop.stage_name(key)}: no minutes planned, typed or clocked for {numbers.of(cells, of)} visits; no cost."
         )
+    if what == unread.OFF:
+        return clock_off(row, shop)
     if what == unread.CLOCKS:
         ran = "runs" if cells == 1 else "run"
         return (
@@ -206,6 +214,23 @@ def line(row: dict[str, Any], shop: Shop) -> str:
         whole = f" of {numbers.count(of)}" if of > cells else ""
         return f"{_name(shop, key)}: {_many(cells, 'cell', 'cells')} not read{whole}."
     return f"{_name(shop, key)}: not read; no column tells it."
+
+
+def clock_off(row: dict[str, Any], shop: Shop) -> str:
+    """A bench whose clock is off, by how much, since when, and the word that sets it right."""
+    stage, *when = row["key"].split()
+    told = dict(zip(when[::2], when[1::2], strict=True))
+    days = "".join(f" {word} {numbers.day(date.fromisoformat(day))}" for word, day in told.items())
+    quarters = max(round(abs(row["logs"]) / 15), 1)
+    hour, minute = divmod(15 * quarters, 60)
+    ahead, sign = ("ahead of", "") if row["logs"] > 0 else ("behind", "-")
+    word = " ".join([f"{sign}{hour}:{minute:02d}", *when])
+    return (
+        f"The clock of {shop.stage_name(stage).lower()} runs about {hour}:{minute:02d} h {ahead} the other benches'"
+        f"{days} ({numbers.of(row['cells'], row['of'])} instruments): hours between benches, their order and causes "
+        f'by it are wrong. clock_ahead = {{ {stage} = "{word}" }} in the [[log]] sets it right, with '
+        "`truerun again --all`."
+    )
 
 
 def _many(count: int, one: str, several: str) -> str:

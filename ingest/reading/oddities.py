@@ -16,6 +16,7 @@ from ingest.reading.tabular import Table
 from ingest.terms.questions import listed
 from ingest.terms.units import straight
 
+MANY, ITS_OWN = 10, 0.9  # pairs of visits at once, and of them with one stage: its clock may be off
 AT_ONCE = 300_000  # visits that are looked at together
 
 
@@ -119,7 +120,10 @@ def overlap_notes(parts: Iterable[pl.DataFrame]) -> list[str]:
         for serial, stage, other, line in both.head(6).select("serial", "stage", "other_stage", "line").iter_rows()
     ]
     more = f" and {both.height - len(said)} more" if both.height > len(said) else ""
-    return [f"one serial at two stages at once: {', '.join(said)}{more}"]
+    stage, n = pl.concat([both["stage"], both["other_stage"]]).value_counts(sort=True).sort("count", "stage").row(-1)
+    own = both.height >= MANY and n >= ITS_OWN * both.height
+    clock = f"; {stage} is one of the two in {n}: is its clock right?" if own else ""
+    return [f"one serial at two stages at once: {', '.join(said)}{more}{clock}"]
 
 
 def _overlaps(visits: pl.DataFrame) -> pl.DataFrame:

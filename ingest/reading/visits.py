@@ -3,6 +3,7 @@
 import polars as pl
 
 from ingest.reading.amounts import Manner
+from ingest.reading.bench_clocks import set_right
 from ingest.reading.cells import Cells, Refusals
 from ingest.reading.checks import failed_checks, of_the_words, uneven
 from ingest.reading.fields import CARRIED
@@ -64,7 +65,7 @@ def read_rows(cells: Cells, measures: list[Column], reading: Reading, *, stage: 
         "no serial",
         "a serial; only a part at receiving may have a lot in its place",
     )
-    times = read_times(cells, refused, reading, day_only=keys_of_row)
+    times = set_right(read_times(cells, refused, reading, day_only=keys_of_row), stages, reading)
     keep = refused.settle(reading)
     visits = times.with_columns(
         rows["line"].alias("line"),

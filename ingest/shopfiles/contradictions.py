@@ -101,6 +101,8 @@ def disagreements(shop: "Shop") -> Iterator[str]:
 def _log_disagreements(log: "Log", shop: "Shop", stages: list[str]) -> Iterator[str]:
     if log.stage:
         yield from _known(f"log {log.name}: stage", log.stage, stages)
+    for stage in log.clock_ahead:
+        yield from _known(f"log {log.name}: clock_ahead", stage, stages)
     yield from _known(f"log {log.name}: empty_outcome", log.empty_outcome, list(get_args(Outcome)))
     for column, keys in (
         ("stage", stages),

@@ -244,6 +244,9 @@ class Plan(Part):
         return self
 
 
+AHEAD = r"^-?\d{1,2}:[0-5]\d( since \d{4}-\d\d-\d\d)?( until \d{4}-\d\d-\d\d)?$"  # 3:00 since 2026-10-05
+
+
 class Log(Part):
     """A [[log]]: one kind of sheet."""
 
@@ -257,6 +260,7 @@ class Log(Part):
     night_until: Annotated[str, Field(pattern=r"^(([01]\d|2[0-3]):[0-5]\d)?$")] = (
         ""  # earlier times are of the day after
     )
+    clock_ahead: dict[str, Annotated[str, Field(pattern=AHEAD)]] = {}  # by stage: its clock is off, and by how much
     decimal: Literal[".", ","] = "."
     empty_outcome: str = "open"
     replaces: Literal["", "same visits"] = ""

@@ -6,6 +6,7 @@ from datetime import timedelta
 
 import polars as pl
 
+from analysis.studies.story.bench_clocks import clocks_off
 from analysis.studies.story.plans import contradicted, not_believed
 from analysis.studies.story.story import Story, story
 from analysis.studies.story.unlisted import unlisted
@@ -16,6 +17,7 @@ from ingest.terms import tables
 (
     ROWS,
     SERIALS,
+    OFF,
     CHARACTERISTIC,
     OUTCOMES,
     LATER,
@@ -33,6 +35,7 @@ from ingest.terms import tables
 ) = (
     "rows",  # set aside whole, of the newest logs
     "serials",  # that come again long after their instrument had passed
+    "clock of a bench",  # that is off
     "characteristic",
     "outcomes",
     "outcomes told later",  # of a stage at which a row has no result, but at a later one
@@ -58,12 +61,16 @@ PERSON = 30  # visits of a name that no list knows from which on it is no slip o
 ONLY = 0.95  # of the instruments at a bench came to it in a loop: its work is done where it is asked for
 UNREAD: dict[str, pl.DataType] = {
     "what": pl.String(),  # one of the words above
-    "key": pl.String(),  # characteristic, stage or heading; of rows why most of them wait; '' for all of them
-    "cells": pl.Int64(),  # cells not read; of causes, outcomes and minutes visits; of limits, judged and last readings;
-    # of clocks visits whose clock is not believed; of planned minutes visits with a clock;
-    # of repairs instruments that came only when sent back; of people visits; of serials comings of a number
+    # characteristic, stage or heading; of rows why most of them wait; of a bench's clock its stage, then since and
+    # until when; '' for all of them
+    "key": pl.String(),
+    # cells not read; of causes, outcomes and minutes visits; of limits, judged and last readings; of a bench's clock
+    # instruments whose order it breaks; of clocks visits whose clock is not believed; of planned minutes visits with a
+    # clock; of repairs instruments that came only when sent back; of people visits; of serials comings of a number
+    "cells": pl.Int64(),
     "of": pl.Int64(),  # of so many; of planned minutes the minutes that half of the visits take at most
-    "logs": pl.Int64(),  # in so many logs; of people so many names; of planned minutes those planned
+    # in so many logs; of people so many names; of a bench's clock minutes ahead; of planned minutes those planned
+    "logs": pl.Int64(),
 }
 
 
@@ -75,17 +82,18 @@ def unread(snapshot: Snapshot) -> pl.DataFrame:
     told = snapshot.once(story)
     if told.visits.is_empty() and snapshot.table("logs").is_empty():
         return pl.DataFrame(schema=UNREAD)
-    parts = [
+    parts: list[list[tuple[object, ...]]] = [
         _rows(snapshot, told),
         _serials(told),
+        [(OFF, off.words, off.instruments, off.of, round(off.minutes)) for off in snapshot.once(clocks_off)],
         _outcomes(snapshot, told),
         _causes(snapshot, told),
         _characteristics(snapshot, told),
         _limits(snapshot, told),
         _judged(snapshot, told),
         _minutes(snapshot, told),
-        _clocks(told),
-        _planned(snapshot, told),
+        [(CLOCKS, "", *counts) for counts in not_believed(told)],
+        [(PLANNED, *row) for row in contradicted(told, snapshot.shop)],
         _repairs(snapshot, told),
         _people(snapshot, told),
         _stages(snapshot, told),
@@ -280,14 +288,6 @@ def _minutes(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
         pl.col("stage").replace_strict(order, default=99, return_dtype=pl.Int64)
     )
     return [(MINUTES, *row) for row in rows.select("stage", "cells", "of", "logs").iter_rows()]
-
-
-def _clocks(told: Story) -> list[tuple[object, ...]]:
-    return [(CLOCKS, "", *counts) for counts in not_believed(told)]
-
-
-def _planned(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
-    return [(PLANNED, *row) for row in contradicted(told, snapshot.shop)]
 
 
 def _repairs(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
