@@ -50,7 +50,8 @@ def candidate_words(one: Candidate, shop: Shop, *, people: bool = False) -> str:
     if one.factor in (records.HUMIDITY, records.TEMPERATURE):
         return _air(one)
     if one.factor == records.KIND:
-        return f"{'readings' if one.level.startswith('typed in ') else 'sheets'} {one.level}, from their first on"
+        since = "and not with others of the same days" if one.beside else "from their first on"
+        return f"{'readings' if one.level.startswith('typed in ') else 'sheets'} {one.level}, {since}"
     words = {
         records.LOT: "neck lot",
         records.WEEKDAY: "",
@@ -74,9 +75,12 @@ def _air(one: Candidate) -> str:
 
 
 def both_ways(found: MovesWith) -> str:
-    """What to do where it began with another kind of sheet; '' where it did not."""
-    if not any(one.factor == records.KIND for one in found.named):
+    """What to do where it goes with a kind of sheet; '' where it does not."""
+    kinds = [one for one in found.named if one.factor == records.KIND]
+    if not kinds:
         return ""
+    if kinds[0].beside:
+        return "Measure some instruments both ways: who writes these may have a gauge, a tool or a way of their own."
     return "Measure some instruments both ways: with these came perhaps another gauge, step or way of writing."
 
 

@@ -178,6 +178,15 @@ def _same(code: Ints, setter: Ints) -> bool:
     return bool(there.any()) and float((code == setter)[there].mean()) >= SAME_HANDS
 
 
+def _beside(code: Ints, day: pl.Series) -> bool:
+    """Are there readings of two levels or more on most days, as of two shifts that write each on sheets of their own?
+    code (n,), -1 where none is known.
+    """
+    told = pl.DataFrame({"day": day, "level": code}).filter(pl.col("level") >= 0)
+    several = told.group_by("day").agg(pl.col("level").n_unique() > 1)["level"]
+    return len(several) > 0 and 2 * int(several.sum()) > len(several)
+
+
 def _factors(known: Instruments, stage: str, set_at: tuple[str, ...]) -> tuple[list[Factor], dict[str, list[str]]]:
     """What each reading may move with. Where nobody says at which stage it is set, whoever worked where it was read
     stands in the place of who set it.
@@ -187,13 +196,14 @@ def _factors(known: Instruments, stage: str, set_at: tuple[str, ...]) -> tuple[l
         levels, code = known.told[name].words, known.told[name].code
         if (set_at or name != SET_BY) and (len(levels) > 1 or (len(levels) == 1 and (code < 0).any())):
             words[name] = levels
+            in_turn = name == KIND and not _beside(code, known.rows["day"])
             factors.append(
                 Factor(
                     name,
                     code,
-                    own_start=name in (LOT, KIND),
-                    once=name == KIND,
-                    nested=name in (SET_BY, GAUGE, SET_WITH, SHEET),
+                    own_start=name == LOT or in_turn,
+                    once=in_turn,
+                    nested=name in (SET_BY, GAUGE, SET_WITH, SHEET, KIND) and not in_turn,
                     weight=WEIGHTS.get(name, 1.0),
                     own_spread=name == SET_BY,
                 )

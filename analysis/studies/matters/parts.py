@@ -176,7 +176,9 @@ def candidate(found: Evidence, one: Hypothesis, of: Explained, *, probability: f
     level = found.words[one.factor][one.level]
     factor, _, stage = one.factor.partition(f"{TECH_AT} ")
     factor, stage = (TECH_AT, stage) if stage else (one.factor, "")
-    return Candidate(factor, level, stage, effect=effect, low=low, high=high, probability=probability, named=named)
+    beside = factor == KIND and not any(each.once for each in found.factors if each.name == one.factor)
+    return Candidate(factor, level, stage, effect=effect, low=low, high=high, probability=probability, named=named,
+                     beside=beside)  # fmt: skip
 
 
 def _unit(found: Evidence, touched: Flags) -> float:

@@ -32,6 +32,7 @@ class Candidate:
     high: float | None = None
     probability: float = 0.0  # that this is what moved it
     named: bool = False
+    beside: bool = False  # of a kind of sheet: others are written on the same days
 
     @property
     def name(self) -> str:

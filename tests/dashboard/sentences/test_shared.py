@@ -682,6 +682,14 @@ def test_what_began_with_another_kind_of_sheet_is_measured_both_ways():
     assert going_with.both_ways(MovesWith([candidate(records.GAUGE, "g2")], 9)) == ""
 
 
+def test_what_goes_with_sheets_beside_others_did_not_begin_with_them():
+    with_them = MovesWith([replace(candidate(records.KIND, "night_*.csv"), beside=True)], 9)
+    said = "Moves together with sheets night_*.csv, and not with others of the same days."
+    assert going_with.together(with_them, SHOP) == said
+    assert "came perhaps" not in going_with.both_ways(with_them)
+    assert "both ways" in going_with.both_ways(with_them)
+
+
 def test_two_of_several_positions_are_named_and_all_are_not():
     text = moving_shop.SHOP.format(judging="", people="codes").replace("\n[[gauge]]", f"{PITCH}\n[[gauge]]", 1)
     shop = checked_shop(

@@ -29,7 +29,8 @@ OURS = (Log(files="card w*.csv"), Log(files="export_*.csv"))
 
 def held(relief, log, unit: str | None = None, logs: pl.DataFrame = LOGS, **told) -> Snapshot:
     """Instruments whose final inspection stands in a log each (n,); unit : typed in the export."""
-    made = snapshot(shop(false_signals_per_week=0.01), {RELIEF: relief}, setter="T1", early="T4", **told)
+    told = {"setter": "T1"} | told
+    made = snapshot(shop(false_signals_per_week=0.01), {RELIEF: relief}, early="T4", **told)
     frames = {}
     for name in ("visits", "readings"):
         every = made.table(name)
@@ -56,6 +57,7 @@ IN_TURN = np.where(SINCE, "b1", np.where(np.arange(N) < STEP // 2, "a1", "a2"))
 def test_what_began_on_the_first_day_of_another_kind_of_sheet_moves_together_with_it():
     found = only(held(NOISE + 2.0 * SINCE, IN_TURN))
     assert names(found) == [(KIND, "export_*.csv")]
+    assert [one.beside for one in found.moves_with.named] == [False]
     assert found.began_at.date() == at(STEP).date()
     assert found.size_low < 2.0 < found.size_high
 
@@ -76,11 +78,21 @@ def test_what_began_two_weeks_before_or_after_it_does_not(late):
     assert names(found) == []
 
 
+BESIDE = np.where(np.arange(N) % 2 == 0, "a1", "b1")
+
+
 def test_what_moved_while_two_kinds_stood_side_by_side_moves_together_with_neither():
-    beside = np.where(np.arange(N) % 2 == 0, "a1", "b1")
-    found = only(held(NOISE + 1.0 * (beside == "b1") + 2.0 * SINCE, beside))
+    found = only(held(NOISE + 1.0 * (BESIDE == "b1") + 2.0 * SINCE, BESIDE))
     assert names(found) == []
-    assert KIND not in [one.name for one in found.moves_with.candidates]
+
+
+def test_what_moved_in_one_of_two_kinds_side_by_side_moves_together_with_it():
+    one = held(NOISE + 2.0 * (SINCE & (BESIDE == "b1")), BESIDE, setter=np.where(np.arange(N) % 4 < 2, "T1", "T2"))
+    found = only(one)
+    assert names(found) == [(KIND, "export_*.csv")]
+    assert [one.beside for one in found.moves_with.named] == [True]
+    assert abs((found.began_at.date() - at(STEP).date()).days) <= 3
+    assert found.size_low < 2.0 < found.size_high
 
 
 def test_what_was_there_before_a_day_did_not_begin_since():
