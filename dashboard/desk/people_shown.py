@@ -20,6 +20,7 @@ import polars as pl
 from ingest.reading.words import TWO_NAMES, Words
 from ingest.shopfiles.shop_parts import Log
 from ingest.store.snapshot import Reader, Snapshot
+from ingest.verbs.unlisted import works_beside
 
 if TYPE_CHECKING:
     from ingest.verbs.loaded import Loaded
@@ -123,10 +124,15 @@ class Veil:
     @cached_property
     def meant(self) -> dict[str, str]:
         """Of each code of somebody on no list the listed person whose name comes nearest to what was typed: a slip of
-        the pen is told without showing what was typed. Those that none comes near are left out.
+        the pen is told without showing what was typed. Those that none comes near, or who work beside that person, are
+        left out.
         """
         known = Words(self.bare.shop, Log())
-        return {code: near for code, name in self.unlisted.items() if (near := known.nearest("tech", name))}
+        return {
+            code: near
+            for code, name in self.unlisted.items()
+            if (near := known.nearest("tech", name)) and not works_beside(self.bare, name, near)
+        }
 
     @cached_property
     def words(self) -> dict[str, str]:

@@ -14,6 +14,7 @@ from ingest.reading.notation import DITTO, NO_READING
 from ingest.reading.pieces import ordinal
 from ingest.reading.row_text import other_json, text_hash
 from ingest.reading.sheet import VISIT_ROWS, Reading, Rows
+from ingest.reading.side_by_side import side_by_side
 from ingest.reading.stamps import read_times
 from ingest.reading.typed_again import tell_typed_again
 from ingest.reading.words import Words
@@ -127,8 +128,10 @@ def _listed(field: str, cells: Cells, refused: Refusals, words: Words, default: 
     )
 
 
-def _as_typed(field: str, cells: Cells, reading: Reading) -> pl.Series:
-    """Cells of a field kept as typed where no word of the shop says better; ditto marks are set aside."""
+def _as_typed(field: str, cells: Cells, reading: Reading, times: pl.DataFrame | None = None) -> pl.Series:
+    """Cells of a field kept as typed where no word of the shop says better; ditto marks are set aside. times : of the
+    rows of techs.
+    """
     text = cells.text(field)
     column = cells.column(field)
     if column is None and field == "tech" and not cells.columns.has("tech"):
@@ -150,7 +153,10 @@ def _as_typed(field: str, cells: Cells, reading: Reading) -> pl.Series:
     keys, unknown = reading.words.or_as_typed(field, text)
     if {"tech": reading.words.asks_techs, "gauge": reading.words.asks_gauges}.get(field, False):
         for word in unknown:
-            reading.note(reading.words.ask(field, word))
+            near = reading.words.nearest(field, word)
+            if near and times is not None and side_by_side(times.with_columns(keys.alias("tech")), word, near):
+                near = ""
+            reading.note(reading.words.ask(field, word, near))
     if field == "tech":
         for typed, key in pl.DataFrame({"typed": text, "key": keys}).unique().sort("typed").rows():
             if typed != key and typed.isdecimal() and key.isdecimal() and int(typed) == int(key):
@@ -162,7 +168,7 @@ def _with_fields(visits: pl.DataFrame, cells: Cells, reading: Reading) -> pl.Dat
     """The visits with everything else their rows say."""
     shop, log = reading.shop, reading.log
     fields = [
-        _as_typed(field, cells, reading)
+        _as_typed(field, cells, reading, visits if field == "tech" else None)
         for field in ("tech", "neck", *(name for name in CARRIED if name not in ("model", "lot")))
     ]
     places = [_place(field, cells, reading) for field in ("sent_back_to", "cause")]

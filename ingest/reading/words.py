@@ -126,9 +126,11 @@ class Words:
             return whole.pop()
         return known.get(closest(plain(text), near), "")
 
-    def ask(self, field: str, text: str) -> str:
-        """One question about an unlisted tech, fault or gauge, with the line to paste into shop.toml."""
-        near = self.nearest(field, text)
+    def ask(self, field: str, text: str, near: str | None = None) -> str:
+        """One question about an unlisted tech, fault or gauge, with the line to paste into shop.toml. near : the key it
+        may be a slip of, '' for none; None: the nearest.
+        """
+        near = self.nearest(field, text) if near is None else near
         if near:
             return (
                 f"{field} {text!r} is not listed; kept as typed. If it is {near!r}, add {quoted(text)} to its "

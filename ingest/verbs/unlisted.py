@@ -9,6 +9,7 @@ from typing import Any
 import polars as pl
 
 from ingest.reading.headings import plain
+from ingest.reading.side_by_side import side_by_side
 from ingest.reading.words import Words, by_field
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Log
@@ -42,8 +43,19 @@ def on_file(snapshot: Snapshot) -> pl.DataFrame:
         found += _kept("fault", snapshot.table("faults", "fault")["fault"], words)
     if shop.gauges:
         found += _kept("gauge", snapshot.table("readings", "gauge")["gauge"], words)
-    rows = [(field, word, count, words.nearest(field, word)) for field, word, count in found]
+    rows = [(field, word, count, _near(snapshot, words, field, word)) for field, word, count in found]
     return pl.DataFrame([(*row, paste(shop, row[0], row[1], row[3])) for row in rows], schema=UNLISTED, orient="row")
+
+
+def _near(snapshot: Snapshot, words: Words, field: str, word: str) -> str:
+    """The closest key, but for a tech who works beside the word's."""
+    near = words.nearest(field, word)
+    return near if field != "tech" or not near or not works_beside(snapshot, word, near) else ""
+
+
+def works_beside(snapshot: Snapshot, word: str, near: str) -> bool:
+    """Does somebody whom no list knows work beside a tech whose name looks alike, so that it is no slip of it?"""
+    return side_by_side(snapshot.table("visits", "tech", "started_at", "finished_at", "time_known"), word, near)
 
 
 def explained(snapshot: Snapshot) -> Iterator[tuple[str, str, str]]:

@@ -6,6 +6,7 @@ import tomllib
 
 import pytest
 
+from dashboard.desk.people_shown import Veil
 from ingest.store.store import open_snapshot
 from ingest.verbs import unlisted
 from ingest.verbs.again import again
@@ -62,3 +63,19 @@ def test_a_shop_without_lists_is_asked_nothing(tmp_path):
     folder = shop(tmp_path)
     load(folder, [log(folder, "a.csv", [row("A1", tech="JRR")])], now=NOW)
     assert unlisted.on_file(open_snapshot(folder)).is_empty()
+
+
+def test_a_code_that_works_beside_the_one_it_looks_like_is_no_slip_of_it(tmp_path):
+    folder = shop(tmp_path, '\n[[tech]]\nkey = "AL"\n')
+    rows = []
+    for day, n in ((day, n) for day in (24, 25, 26) for n in range(8)):
+        at = f"2026-02-{day} {10 + n // 4}:{15 * (n % 4):02}"
+        rows.append(row(f"S{day}{n}", tech="VAL" if n % 2 else "AL", start=at, finish=at))
+    rows += [row(f"X{n}", tech="ALL", start="2026-02-26 12:00", finish="2026-02-26 12:05") for n in range(2)]
+    (done,) = load(folder, [log(folder, "a.csv", rows)], now=NOW)
+    snapshot = open_snapshot(folder)
+    found = unlisted.on_file(snapshot).filter(field="tech")
+    assert found.select("word", "rows", "near").rows() == [("VAL", 12, ""), ("ALL", 2, "AL")]
+    assert Veil(snapshot).meant == {Veil(snapshot).code("ALL"): "AL"}
+    (note,) = [note for note in done.notes if "'VAL'" in note]
+    assert note.endswith('To list it: [[tech]] key = "VAL"')
