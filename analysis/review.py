@@ -32,6 +32,7 @@ from analysis.studies.week.leaving import outside_as_set, shipped_in_doubt
 from analysis.studies.week.not_passed import NOT_PASSED, not_passed
 from analysis.studies.week.silent import SILENT, silent
 from analysis.studies.week.slips import SLIPS, slips
+from analysis.studies.week.wider import WIDER, wider
 from ingest.store.snapshot import Snapshot
 
 SEEN_WEEKS = 13
@@ -99,6 +100,7 @@ class Review:
     """Stages at which more is put right on the spot, or refused, than before."""
     rested: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=of_week.RESTED))
     """Suppliers whose latest lots come back after straightening, and of which more is sent back to it."""
+    wider: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=WIDER))  # what spreads wider than before
 
 
 def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
@@ -170,6 +172,7 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         back=part.of("matters", lambda: _back(snapshot, found), list[Matter]()),
         slips=part.table("slips", lambda: slips(snapshot, week=found)),
         silent=part.table("arrived", lambda: silent(snapshot, week=found), SILENT),
+        wider=part.table("wider", lambda: wider(snapshot, week=found), WIDER),
         not_passed=part.table("not_passed", lambda: not_passed(snapshot, week=found), NOT_PASSED),
         rested=part.table("rested", lambda: of_week.rested(snapshot, found), of_week.RESTED),
     )

@@ -11,6 +11,7 @@ from dashboard.sentences.ended import back
 from dashboard.sentences.going_with import apart, both_ways, candidate_words
 from dashboard.sentences.matters import chance, check, line, moved, name, unshown
 from dashboard.sentences.shared import UNSAID, Sentence, lot, steady, thin
+from dashboard.sentences.wider import wider
 from ingest.shopfiles.shop import Shop
 
 MOST = 7  # sentences of a week
@@ -35,6 +36,8 @@ def _headline(found: Review) -> str:
     doubtful = len(found.lots)
     if doubtful:
         parts.append(f"{numbers.in_words(doubtful)} neck {'lot is' if doubtful == 1 else 'lots are'} in doubt")
+    if len(found.wider):
+        parts.append(f"{numbers.in_words(len(found.wider))} {'spreads' if len(found.wider) == 1 else 'spread'} wider")
     if len(found.not_passed):
         parts.append(not_passed.in_short(found))
     out = leaving.in_short(found)
@@ -125,6 +128,7 @@ def next_step(found: Review, shop: Shop) -> str:
 NEXT = {
     "in-doubt": "bring the lot to its supplier; the packet is written from Necks.",
     "came-back": "see which instruments came back, and confirm the cause.",
+    "moved-up": "see on Bench whose readings they are, and look at tools and gauge of that stage.",
     "coarse": "judge no single instrument by this gauge, or get a finer one.",
 }
 
@@ -147,7 +151,8 @@ def week(found: Review, shop: Shop) -> list[Sentence]:
     grain = coarse(found, shop)
     coming = [grain] if grain and is_coming(found, shop) else []
     rested = [after_rest.of_week(row, shop) for row in found.rested.head(1).iter_rows(named=True)]
-    said = first + many + coming + lots + then + rested + [one for one in (came_back(found, shop),) if one]
+    behind = rested + [one for one in (came_back(found, shop),) if one]
+    said = first + many + wider(found, shop) + coming + lots + then + behind
     quiet = (back(found, shop), None if coming else grain, unshown(found, shop), thin(found, shop), steady(found))
     tail = [one for one in quiet if one]
     room = MOST - len(tail[-1:])
