@@ -36,7 +36,7 @@ def share(seen: MatterSeen, shop: Shop, now: date, chance: str) -> Sentence:
         lead,
         rest,
         " ".join(word for word in words if word),
-        address("/rework", caused_at=stage, model=_model(seen.matter), **{"from": since, "to": now}),
+        address("/rework", caused_at=stage, model=one_model(seen.matter), **{"from": since, "to": now}),
         "Rework",
         key=seen.matter.key,
     )
@@ -81,7 +81,8 @@ def on_models(matter: Matter) -> str:
     return f" on {numbers.listed(named) if len(named) <= NAMED else f'{numbers.in_words(len(named))} models'}"
 
 
-def _model(matter: Matter) -> str | None:
+def one_model(matter: Matter) -> str | None:
+    """The one model that it is of; None: of several, or of all."""
     return matter.models[0] if len(matter.models) == 1 else None
 
 

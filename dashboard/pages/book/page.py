@@ -172,7 +172,8 @@ def _row(one: Entry, shop: Shop, now: date, *, asked: str = "") -> html.Details:
         links.append(dcc.Link("Its readings on Drift", href=way, className="button"))
     elif one.matter is not None:
         days = {"from": shares_moved.counted_from(one.matter, shop), "to": one.closed_on or now}
-        way = addresses.address("/rework", caused_at=one.matter.main["stage"], **days)
+        model = shares_moved.one_model(one.matter)
+        way = addresses.address("/rework", caused_at=one.matter.main["stage"], model=model, **days)
         links.append(dcc.Link("Its instruments on Rework", href=way, className="button"))
     return html.Details([head, deeds.opened(one, shop, now, *links)], className="register-row", open=part)
 

@@ -618,6 +618,8 @@ def test_a_share_that_stays_high_says_how_many_since_when_and_how_sure_it_is():
         "where some 27 (4 %) would be expected."
     )
     assert matters.name(alone.matter, SHOP) == "Work that came back to bridge fitting on WREN"
+    assert "model=WREN" in matters.moved(alone, SHOP, date(2026, 3, 27)).link
+    assert "model" not in matters.moved(seen, SHOP, date(2026, 3, 27)).link
     line = matters.line(seen.matter, SHOP, date(2026, 3, 27))[1]
     assert plain(line).startswith("More than its last weeks would give: 31 of 190 instruments (16 %) where some 12")
     assert seen.matter.shown
