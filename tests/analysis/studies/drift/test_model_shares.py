@@ -1,5 +1,6 @@
 """Weekly shares of single models: a rise on one of them is told as its own, since when, and told once."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime
 
 import numpy as np
@@ -10,20 +11,20 @@ from analysis.methods.since_when import sums
 from analysis.studies.drift import model_shares
 from analysis.studies.drift.model_shares import model_windows
 from analysis.studies.drift.share_parts import ahead_of
-from analysis.studies.drift.share_signals import share_signals
-from analysis.studies.drift.shares import limits, shares, since
+from analysis.studies.drift.share_signals import share_signals, signal_rows
+from analysis.studies.drift.shares import Shares, limits, shares, since
 from analysis.studies.drift.shares_standing import standing
 from analysis.studies.drift.shares_told import told
 from analysis.studies.drift.signals import signals
 from analysis.studies.matters.chance import kinds
 from analysis.studies.matters.matters import ended_matters, open_matters
-from analysis.studies.rework.since_weeks import FEWEST, KNOWN
+from analysis.studies.rework.since_weeks import FEWEST, KNOWN, bases
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 from tests.analysis.studies.drift.test_share_signals import opened
 from tests.analysis.studies.drift.test_shares_standing import with_a_reading
 from tests.analysis.studies.rework.test_stage_weeks import weeks_of
-from tests.trials.lasting_shares import RATE
+from tests.trials.lasting_shares import RATE, Shops
 from tests.trials.model_shares import PARTS, level, openings, several, starts
 
 Week = tuple[tuple[int, int], tuple[int, int]]
@@ -255,6 +256,37 @@ def test_nothing_opens_where_nothing_rises():
     assert opened(two([STEADY] * 60)).is_empty()
     assert opened(two([((30, 2), (60, 3)), ((30, 1), (60, 4))] * 30)).is_empty()
     assert share_signals(two([STEADY] * 2), shares(two([STEADY] * 2)), None).is_empty()
+
+
+def by_testers(rng: np.random.Generator, shops: int, *, known: bool) -> Shares:
+    """Shops of two models, 120 a week, judged by one who sends 2 % back and one who sends 10 % back; since week 60 the
+    second judges most of the first model, before it a fifth. known : the weeks say who judged.
+    """
+    weeks = 80
+    late = np.where(np.arange(weeks) >= 60, 0.8, 0.2)
+    parts = np.column_stack((0.5 * (1 - late), 0.5 * late, np.full((weeks, 2), 0.25)))
+    size = rng.multinomial(120, np.broadcast_to(parts, (shops, weeks, 4)))
+    made = Shops(size, rng.binomial(size, [0.02, 0.10, 0.02, 0.10]))
+    both = Shops(*(part.reshape(shops, weeks, 2, 2).sum(axis=3) for part in (made.size, made.back)))
+    if not known:
+        return both.charts()
+    n = shops * weeks
+    some = made.size.ravel() > 0
+    cells = {"row": np.repeat(np.arange(n), 4), "model": np.tile([0, 0, 1, 1], n), "inspector": np.tile([0, 1] * 2, n)}
+    counts = {"instruments": made.size.ravel(), "came_back": made.back.ravel()}
+    mix = pl.DataFrame({name: part[some] for name, part in (cells | counts).items()})
+    found = both.charts()
+    return replace(found, bases=bases(mix, found.pieces, n))
+
+
+def test_a_model_that_another_tester_judges_by_now_did_not_rise():
+    told = {}
+    for known in (True, False):
+        found = by_testers(np.random.default_rng(20261209), 40, known=known)
+        rows = signal_rows(found, np.full(len(found.weeks), 0.0005))
+        told[known] = sum(row["model"] == "M0" for row in rows)
+    assert told[False] > 20
+    assert told[True] <= 3
 
 
 @pytest.mark.promise
