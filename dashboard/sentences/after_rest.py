@@ -113,13 +113,14 @@ def of_week(row: Mapping[str, Any], shop: Shop) -> Sentence:
     size = _size(Size(abs(row["change"]), *_ends(row)), shop, row["characteristic"])
     usual = _size(Size(row["others"], -float("inf"), float("inf")), shop, row["characteristic"], sign=True)
     span = numbers.span(100 * row["low"], 100 * row["high"], 0)
+    few = ", few instruments" if min(row["n"], row["other_n"]) < FEW else ""
     return Sentence(
         "came-back",
         "came back",
         f"More of {row['supplier']}'s necks than of others came back to {stage}",
         f": {numbers.of(row['found'], row['n'])} judged of {lots}, of the others of the same models and weeks "
         f"{numbers.of(row['other_found'], row['other_n'])}; {numbers.plain(100 * row['more'], 0)} in a hundred more "
-        f"({span}).",
+        f"({span}){few}.",
         f"{numbers.count(round(row['hours']))}{numbers.NBSP}h after straightening these lots have come back by {size}; "
         f"the others' {usual}.",
         address("/necks", supplier=row["supplier"]),

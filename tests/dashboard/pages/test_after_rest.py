@@ -5,7 +5,7 @@ from datetime import date
 
 import pytest
 
-from analysis.studies.necks import after_rest, sent_back
+from analysis.studies.necks import after_rest, of_week, sent_back
 from dashboard import numbers
 from dashboard.app import make_app
 from dashboard.desk import desk
@@ -106,3 +106,10 @@ def test_the_week_says_whose_necks_came_back_oftener_than_the_others(looked_at):
     assert "24 h after straightening these lots have come back by 0.0" in told.partition("Final")[0]
     before = text_of(week_paper.paper(week=date(2026, 3, 9))[1])
     assert "than of others came back" not in before
+
+
+def test_few_instruments_of_the_week_are_called_few(looked_at):
+    shop = looked_at.snapshot().shop
+    row = looked_at.ask(of_week.rested, week=date(2026, 4, 20)).row(0, named=True)
+    assert "few" not in words.of_week(row, shop).text
+    assert ", few instruments." in words.of_week(row | {"n": 16}, shop).text
