@@ -69,6 +69,7 @@ class Look:
 
     hypotheses: list[Hypothesis]
     nothing: float
+    nothing_of_all: float | None = None  # where hypotheses of another look stand beside: that nothing moved, in that
 
 
 @dataclass

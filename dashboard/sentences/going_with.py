@@ -7,7 +7,6 @@ from ingest.shopfiles.shop import Shop
 
 PEOPLE_DIFFER = "differs between people at this bench"  # outside Bench nobody is named
 NO_BENCH = ", not with a bench"
-FITS = 0.25  # probability from which on the likeliest of several is told, though it does not stand out
 LEAST_AIR = 0.5  # % RH or degrees: a smaller change is not told as a number
 
 
@@ -19,10 +18,9 @@ def together(found: MovesWith, shop: Shop, *, people: bool = False) -> str:
         if len(found.candidates) == 1:
             return "The one thing looked at does not stand out."
         looked = f"among the {numbers.in_words(len(found.candidates))} things looked at"
-        first = max(found.candidates, key=lambda one: one.probability)
-        if first.probability < FITS or first.probability < found.nothing:
+        if found.fits is None:
             return f"Nothing stands out {looked}."
-        words = candidate_words(first, shop, people=people)
+        words = candidate_words(found.fits, shop, people=people)
         fits = "that people differ at this bench" if words == PEOPLE_DIFFER else words
         return f"Nothing stands out for sure {looked}; {fits} would fit."
     names = list(dict.fromkeys(candidate_words(one, shop, people=people) for one in found.named))

@@ -271,7 +271,7 @@ def _unexplained(work: Work, group: list[Signalled]) -> Explained:
         [one.number for one in group],
         [],
         best,
-        replace(look, hypotheses=look.hypotheses + looked),
+        replace(look, hypotheses=look.hypotheses + looked, nothing_of_all=work.last.nothing if looked else None),
         column,
         min(one.since for one in group),
         group[0].side,

@@ -145,7 +145,7 @@ def moves_with(part: Explained) -> MovesWith:
     ]
     kept.sort(key=lambda one: (not one.named, -one.probability, one.name, one.value))
     unexplained = sum(one.probability for one in part.look.hypotheses if one.factor == UNEXPLAINED)
-    return MovesWith(kept, len(looked), part.look.nothing, unexplained)
+    return MovesWith(kept, len(looked), part.look.nothing, unexplained, part.look.nothing_of_all)
 
 
 def _name(found: Evidence, one: Hypothesis) -> str:

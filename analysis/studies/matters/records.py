@@ -12,6 +12,7 @@ PEOPLE = (SET_BY, TECH_AT)  # outside Bench these show as "differs between peopl
 SURE = 2.576 / 1.96  # the half-width of a 99 % interval over that of the 95 % one
 MOVED = 0.05  # that nothing moved, by the readings themselves: below it nothing is said of chance
 MUCH = 0.3  # of such signals, that are chance: from here on it is said
+FITS = 0.25  # probability from which on the likeliest of several is told, though it does not stand out
 SLIGHT, SLIGHT_SIGMAS = 0.05, 0.25  # of its tolerance; where it has none of sigma: a smaller size stands first nowhere
 
 
@@ -64,11 +65,24 @@ class MovesWith:
     looked_at: int = 0  # levels compared
     nothing: float = 1.0  # probability that nothing moved at all
     unexplained: float = 0.0  # probability that it moved and none of the candidates explains it
+    nothing_of_all: float | None = None
+    """That nothing moved, in the look that weighed the candidates; None: in that of `nothing`."""
 
     @property
     def named(self) -> list[Candidate]:
         """The likeliest, and those that cannot be told from it."""
         return [one for one in self.candidates if one.named]
+
+    @property
+    def fits(self) -> Candidate | None:
+        """The likeliest, where nothing is named, if it is likely enough to be told, and likelier than that nothing
+        moved, by the same look: of such hints as many are right as they promise (tests/trials/would_fit.md).
+        """
+        first = max(self.candidates, key=lambda one: one.probability, default=None)
+        none = self.nothing if self.nothing_of_all is None else self.nothing_of_all
+        if first is None or self.named or first.probability < max(FITS, none):
+            return None
+        return first
 
 
 @dataclass(frozen=True)
