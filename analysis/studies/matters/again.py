@@ -71,7 +71,8 @@ class Before:
 
 def before(of: Explained) -> Before:
     """When readings lay off as they do now: of the same air, in lots of the same supplier before this one, else of the
-    same person, gauge ..., or of the same models where nothing is named, at times before that their charts tell.
+    same person, gauge ..., or of the same models where nothing is named, at times before that their charts tell: what
+    moved all now is not what one lot was then.
     """
     found, best = of.evidence, of.best
     if of.sized.best.factor in of.sized.evidence.airs:
@@ -85,7 +86,21 @@ def before(of: Explained) -> Before:
     code = next((one.code for one in found.factors if one.name == best.factor), None)
     mine = on & (found.day < best.start) & (code == best.level if code is not None else True)
     each = [mine & (found.day >= first) & (found.day <= last) for first, last in of.times]
-    return Before(tuple(_from_to(found, one) for one in each if _off(found, one, usual, best.effect)))
+    off = [one for one in each if _off(found, one, usual, best.effect)]
+    if not of.named:
+        off = [one for one in off if not _of_one_lot(found, one, usual, best.effect)]
+    return Before(tuple(_from_to(found, one) for one in off))
+
+
+def _of_one_lot(found: Evidence, some: Flags, usual: float, effect: float) -> bool:
+    """Did some readings lie off for one lot alone: those of all others did not?"""
+    code = next((one.code for one in found.factors if one.name == LOT), None)
+    if code is None or not (some & (code >= 0)).any():
+        return False
+    known = some & (code >= 0)
+    most = int(np.argmax(np.bincount(code[known], (found.values[known] - usual) * np.sign(effect))))
+    rest = some & (code != most)
+    return int(rest.sum()) >= LEAST and not _off(found, rest, usual, effect)
 
 
 def _lots(of: Explained, on: Flags, usual: float) -> Before:

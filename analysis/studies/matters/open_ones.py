@@ -15,6 +15,7 @@ from analysis.studies.drift.watching import SHARE
 from analysis.studies.matters import hangs_on
 from analysis.studies.matters.accounts import Looked, let_go, parts_of
 from analysis.studies.matters.groups import JUST_OVER, Group, same_cause
+from analysis.studies.matters.of_the_air import drifts_already, follows_less, with_less
 from analysis.studies.matters.parts import Part
 from analysis.studies.matters.past import over_since
 from analysis.studies.matters.settled import settled
@@ -56,7 +57,7 @@ def open_groups(snapshot: Snapshot) -> list[Group]:
     over = over_since(snapshot, judged, held, late)
     groups += [replace(one, ended=True) for one in over if one.parts or _fewer_again(one, every, late)]
     rest = [Group({one.number}, []) for one in still if one.unit is None and one.row["chart"] != SHARE]
-    return _with_shares(_with_theirs(groups), every) + rest
+    return _with_the_air(_with_shares(_with_theirs(groups), every), every) + rest
 
 
 def _fewer_again(group: Group, every: list[Signal], since: datetime) -> bool:
@@ -92,6 +93,27 @@ def _with_shares(groups: list[Group], every: list[Signal]) -> list[Group]:
             kept.append(one)
         else:
             home.signals |= one.signals
+    return kept
+
+
+def _with_the_air(groups: list[Group], every: list[Signal]) -> list[Group]:
+    """The same, where what the same readings make is one matter, though it is laid to the air once and once to nothing
+    (`of_the_air`); of what follows the air by less, the smaller size is told too.
+    """
+    still = [one for one in groups if not one.ended]
+    kept = list[Group]()
+    for one in groups:
+        mine = [every[number] for number in one.signals]
+        opened = [each.lately.began for each in mine if each.row["closed_at"] is None]
+        drift = [other for other in still if not one.ended and drifts_already(one.parts, opened, other.parts)]
+        air = [other for other in still if not one.ended and follows_less(one.parts, other.parts)]
+        home = next((other for other in drift + air if other is not one), None)
+        if home is None:
+            kept.append(one)
+            continue
+        home.signals |= one.signals
+        if home in air:
+            home.parts[0] = with_less(home.parts[0], one.parts[0])
     return kept
 
 

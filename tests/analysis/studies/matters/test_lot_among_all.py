@@ -9,17 +9,21 @@ from analysis.studies.matters.matters import ended_matters, open_matters
 from analysis.studies.matters.records import LOT
 from tests.analysis.studies.drifting import START, shop, snapshot
 
+EARLIER = 9  # week
 MOVED, FIRST, LAST = 60, 70, 75  # days: all readings since the first, one lot from the second to before the third
 
 
-def necks(seed, days, *, moved=1.0, apart=2.0):
-    """Thirty instruments a day of two models, necks of two suppliers, each in lots of five days."""
+def necks(seed, days, *, moved=1.0, apart=2.0, before=""):
+    """Thirty instruments a day of two models, necks of two suppliers, each in lots of five days; before : a lot, or a
+    supplier's and the other's, that lay apart some weeks before all moved.
+    """
     rng = np.random.default_rng([20320201, seed])
     day = np.repeat(np.arange(days), 30)
     hours = (day // 5 * 7 + day % 5) * 24.0 + np.tile(np.arange(30) / 4, days)
     model, supplier = rng.choice(["M0", "M1"], len(day)), rng.choice(["A", "B"], len(day))
     lot = np.char.add(supplier, (day // 5).astype(str))
     off = moved * (day >= MOVED) + apart * (lot == f"B{FIRST // 5}")
+    off += 2.0 * ((day // 5 == EARLIER) & np.isin(supplier, list(before)))
     values = 0.1 + 0.05 * (rng.normal(size=len(day)) + off)
     return snapshot(shop(("M0", "M1")), {("bow", ""): values}, model=model, hours=hours, lot=lot, supplier=supplier)
 
@@ -58,3 +62,10 @@ def test_no_lot_is_named_where_all_moved_alike(seed):
     lot, every = told(necks(seed, LAST, apart=0.0))
     assert (lot, len(every)) == ([], 1)
     assert every[0].moves_with.named == []
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_what_moved_all_is_not_what_one_lot_was_before(seed):
+    one, both = (told(necks(seed, MOVED + 8, apart=0.0, before=some))[1] for some in ("B", "AB"))
+    assert [matter.earlier for matter in one] == [()]
+    assert [len(matter.earlier) for matter in both] == [1]
