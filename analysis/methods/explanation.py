@@ -147,8 +147,6 @@ class Explainer:
         wide = n if self.wide is None else max(float(self.wide[some].sum()), n)
         return float(self.rest[some].sum() / np.sqrt(wide + 0.01 * n * n)) if n else 0.0
 
-    # -- one look
-
     def look(self) -> Look:
         """All hypotheses that are worth an exact look, against each other and against nothing having moved."""
         if self._sieve is None:
