@@ -67,11 +67,20 @@ def load(
     _tell(became)
     _tell_limits(shop)
     loaded = not check and any(file.outcome != "refused" for file in became)
-    for line in silent_lines(opened(shop)) if loaded else ():
+    for line in _of_the_shop(shop) if loaded else ():
         say(line)
     if check:
         say("Nothing was changed: this was a check.")
     raise typer.Exit(telling.exit_code(became))
+
+
+def _of_the_shop(shop: Path) -> list[str]:
+    """What only all logs together show: weeks of which nothing was read, codes that may be two people."""
+    from analysis.studies.story.two_people import one_code
+    from dashboard.sentences import two_people
+
+    snapshot = opened(shop)
+    return [*silent_lines(snapshot), *(two_people.asked(one) for one in one_code(snapshot))]
 
 
 def _tell_limits(shop: Path) -> None:

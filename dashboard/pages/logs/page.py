@@ -8,6 +8,7 @@ from typing import Any
 import polars as pl
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
+from analysis.studies.story.two_people import one_code
 from dashboard import numbers, parts
 from dashboard.desk import desk
 from dashboard.desk.jobs import INDEX, LARGEST, MOST, Job
@@ -32,6 +33,7 @@ from dashboard.pages.logs.questions import (
     waiting,
 )
 from dashboard.sentences import logs as sentences_logs
+from dashboard.sentences import two_people
 from ingest.terms.questions import FileProblem
 
 PATH, NAME = "/logs", "Logs"
@@ -90,9 +92,18 @@ def rest(question: str | None) -> list[Any]:
         work.sheet(),
         *same_name.sheets(),
         *look_once(),
+        *_two_people(),
         html.Div(months.sheet(asked), id=work_deeds.LOADED),
         _take_out(logs),
     ]
+
+
+def _two_people() -> list[Any]:
+    """Codes that may be two people; nothing where there is none, or the shop shows nobody."""
+    snapshot = desk.here().snapshot()
+    found = desk.ask(one_code) if snapshot.shop.people.show != "none" else []
+    lines = [html.P(parts.ask(two_people.asked(one))) for one in found]
+    return [parts.sheet("One code, two people?", "codes in sheets of other hours", lines)] if lines else []
 
 
 def _cells(n: int) -> str:
