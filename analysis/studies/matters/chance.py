@@ -1,5 +1,5 @@
 """What part of a matter's kind of signals is not chance, over the last year or what there is of it. It hangs on the
-budget and on how many opened, on nobody's answers. What its own readings say surely is no chance, whatever its kind.
+budget, on how many opened and on what its own readings say, on nobody's answers.
 
 How many false ones to expect is known, by the budget. How many real ones there are is not: o openings are a Poisson
 count of e false ones and r real ones, r an exponential guess beforehand, its mean that of all kinds of the shop. What
@@ -27,6 +27,9 @@ from ingest.store.snapshot import Snapshot
 YEAR = timedelta(weeks=52)
 TINY = 1e-300
 Z95 = 1.96
+FALSE_LIE, FALSE_SPREAD = 2.54, 0.89  # errors that the sizes of false matters lie off: mean and standard deviation
+TRUE_SPREAD = 10.0  # errors over which those of true ones lie about evenly
+OF_A_CURVE = float(np.sqrt(2 * np.pi))
 
 
 @dataclass(frozen=True)
@@ -47,6 +50,18 @@ def real(snapshot: Snapshot, judged: Signals, row: dict[str, object]) -> float:
     """Between 0 and 1; 1 where the shop has no budget, and nothing false is expected of its own making."""
     every = snapshot.once(kinds)
     return not_chance(every[kind_of(row)], list(every.values())) if kind_of(row) in every else 1.0
+
+
+def weighed(usual: float, size: float, low: float, high: float) -> float:
+    """What part is no chance by its kind (`usual`), weighed by what its own readings say: how many errors (of its 95 %
+    interval low to high) its size lies off, against how many those of false matters do (tests/trials/chance.md).
+    """
+    half = (high - low) / 2
+    if not half > 0 or usual >= 1:
+        return usual
+    errors = Z95 * abs(size) / half
+    false = np.exp(-(((max(errors, FALSE_LIE) - FALSE_LIE) / FALSE_SPREAD) ** 2) / 2) / (FALSE_SPREAD * OF_A_CURVE)
+    return float(usual / (usual + (1 - usual) * TRUE_SPREAD * false))
 
 
 def shown(judged: Signals, size: float, low: float, high: float) -> float:

@@ -15,7 +15,7 @@ from analysis.studies.drift.signals import Signals
 from analysis.studies.drift.streams import KEY, STREAM
 from analysis.studies.drift.watching import AVERAGE
 from analysis.studies.matters.asked import targets, to_target, tolerances
-from analysis.studies.matters.chance import real, shown
+from analysis.studies.matters.chance import real, shown, weighed
 from analysis.studies.matters.parts import APART, Measured, Part
 from analysis.studies.matters.records import Matter, Member, MovesWith
 from analysis.studies.matters.share_matters import of_shares, saying_when, share_main
@@ -74,7 +74,7 @@ def told(
             }
         ),
         only_some=all(one.row["tech"] for one in signals) and bool(parts),
-        real=max(real(snapshot, judged, first.row), _shown(judged, parts)),
+        real=_real(judged, real(snapshot, judged, first.row), parts),
         check=_check(snapshot, str(main["characteristic"])),
         main=main,
         **_measured(main if shares is not None else signals[0].row, parts),
@@ -102,10 +102,13 @@ def told(
     )
 
 
-def _shown(judged: Signals, parts: list[Part]) -> float:
-    """How sure its readings make it, where they are enough for their mean to be trusted."""
-    each = [one.measured for one in parts if one.measured.touched >= ENOUGH]
-    return max((shown(judged, one.size, one.size_low, one.size_high) for one in each), default=0.0)
+def _real(judged: Signals, usual: float, parts: list[Part]) -> float:
+    """What part is no chance, by its kind and its readings, where these are enough for their mean to be trusted."""
+    each = [part.measured for part in parts if part.measured.touched >= ENOUGH]
+    if not each:
+        return usual
+    ends = [(one.size, one.size_low, one.size_high) for one in each]
+    return max(max(weighed(usual, *one), shown(judged, *one)) for one in ends)
 
 
 def _ends(signals: list[Signal], parts: list[Part]) -> list[datetime]:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from analysis.studies.matters.agreeing import agreeing, touched
-from analysis.studies.matters.chance import shown
+from analysis.studies.matters.chance import shown, weighed
 from analysis.studies.matters.groups import Group, goes_on
 from analysis.studies.matters.matters import ended_matters, open_matters
 from analysis.studies.matters.signalled import Signalled
@@ -95,6 +95,21 @@ def test_what_lies_far_off_for_all_that_was_looked_at_is_no_chance(errors, least
     judged = SimpleNamespace(charts=SimpleNamespace(reading=np.zeros(100_000)))
     assert least <= shown(judged, errors, errors - 1.96, errors + 1.96) <= most
     assert shown(judged, -errors, -errors - 1.96, -errors + 1.96) == shown(judged, errors, errors - 1.96, errors + 1.96)
+
+
+@pytest.mark.parametrize("usual", [0.2, 0.5, 0.95])
+def test_a_line_is_chance_by_its_own_readings_beside_its_kind(usual):
+    each = [weighed(usual, errors, errors - 1.96, errors + 1.96) for errors in (1.0, 2.5, 3.5, 4.5, 5.5, 8.0)]
+    assert each == sorted(each)
+    assert each[1] < usual < each[3]
+    assert each[-1] > 0.999
+    assert each[0] == each[1]  # nearer than false ones lie says no more
+    assert weighed(usual, -4.5, -6.46, -2.54) == pytest.approx(each[3])
+
+
+def test_without_a_budget_nothing_is_called_chance_and_without_an_interval_its_kind_counts():
+    assert weighed(1.0, 2.0, 1.0, 3.0) == 1.0
+    assert weighed(0.3, 2.0, 2.0, 2.0) == 0.3
 
 
 def group(size: float, *, positions: list[str], ended: bool) -> Group:
