@@ -115,9 +115,12 @@ def _lasting(scope: Scope, last: date) -> tuple[list[Standing], str]:
 
 def _testers(lasts: list[Standing], shop: Shop, last: date) -> list[str]:
     """Of what comes back more: where one of several testers sends more back than before, as Week says it."""
-    rose = [one.stage for one in lasts if one.since.low > 1]
-    said = [shares_moved.by_one(desk.ask(caught_by_one, stage=stage, until=last), shop, last) for stage in rose]
-    return [text for text in said if text]
+    told = []
+    for stage in dict.fromkeys(one.stage for one in lasts if one.since.low > 1):
+        text = shares_moved.by_one(desk.ask(caught_by_one, stage=stage, until=last), shop, last)
+        if text:
+            told.append(f"{sentences_rework.charted(shop, stage)}: {text[:1].lower()}{text[1:]}")
+    return told
 
 
 def _charts(rows: pl.DataFrame, every: pl.DataFrame, shop: Shop, scope: Scope, last: date) -> html.Div:

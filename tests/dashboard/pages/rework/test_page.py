@@ -276,5 +276,5 @@ def test_of_what_comes_back_more_it_says_which_tester_sends_more_back_up_to_that
     for low, high, there in ((1.9, 9.0, True), (0.1, 0.9, False)):
         lasts = [Standing("packing", date(2026, 3, 9), Since(9, 80, 2.0, low, high))]
         monkeypatch.setattr(rework_weekly, "standing", standing_of(lasts))
-        said_of = "Of those that one of two at final inspection tried since the week of 9 Mar 20 of 90 (22 %) came back"
+        said_of = "Packing: of those that one of two at final inspection tried since the week of 9 Mar 20 of 90 (22 %)"
         assert (said_of in said(page.layout())) == there
