@@ -19,7 +19,9 @@ def not_passed(found: Review, shop: Shop) -> tuple[list[Sentence], list[Sentence
     """Findings that come before all else of a week, where many were refused, and those that do not."""
     rows = found.not_passed.head(MOST).rows(named=True)
     first = [row for row in rows if row["kind"] == REFUSED and row["count"] >= FIRST * row["of"]]
-    return [_said(row, shop, found) for row in first], [_said(row, shop, found) for row in rows if row not in first]
+    lots = [_lot(row, shop, found) for row in found.refused_lots.head(MOST).iter_rows(named=True)]
+    then = [_said(row, shop, found) for row in rows if row not in first]
+    return [_said(row, shop, found) for row in first], lots + then
 
 
 def in_short(found: Review) -> str:
@@ -38,7 +40,7 @@ def _said(row: dict[str, Any], shop: Shop, found: Review) -> Sentence:
     now = f"since the week of {since} {_many(row['later'], row['of_later'])}, " if whole else ""
     rest = f"; {now}before {_many(row['earlier'], row['of_earlier'])}."
     why = [
-        "Rejects and seconds, which no send-back counts." if not fixed else "",
+        "" if fixed else "Rejects and seconds, which no send-back counts.",
         f"Most with {row['fault']}." if row["fault"] else "",
         f"{numbers.hours_of(row['minutes'])} more than if they had passed."
         if row["minutes"] and row["minutes"] > 0
@@ -47,6 +49,16 @@ def _said(row: dict[str, Any], shop: Shop, found: Review) -> Sentence:
     link = address("/rework", weeks=1, week=found.week)
     word = "put right" if fixed else "refused"
     return Sentence("came-back", word, lead, rest, " ".join(part for part in why if part), link, "Rework")
+
+
+def _lot(row: dict[str, Any], shop: Shop, found: Review) -> Sentence:
+    whose = f" of {row['supplier']}" if row["supplier"] else ""
+    here = numbers.of(row["count"], row["of"])
+    lead = f"Lot {row['lot']}{whose}: {here} did not pass {shop.stage_name(row['stage']).lower()}"
+    rest = f"; of all other lots {_many(row['others'], row['of_others'])}."
+    why = f"Most with {row['fault']}." if row["fault"] else ""
+    link = address("/rework", weeks=1, week=found.week)
+    return Sentence("in-doubt", "refused", lead, rest, why, link, "Rework")
 
 
 def _many(count: int, size: int) -> str:

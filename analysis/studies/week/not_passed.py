@@ -78,11 +78,7 @@ def _risen(
     later = own.filter(pl.col("week") >= since)
     if len(later) < LEAST or count[-1].sum() == 0:
         return None
-    words = faults.filter(pl.col("visit").is_in(later["visit"].implode()))
-    most = (
-        words.group_by("fault").agg(pl.col("visit").n_unique().alias("n")).sort("n", "fault", descending=[True, False])
-    )
-    fault = str(most["fault"][0]) if len(most) and most["n"][0] >= MOSTLY * len(later) else ""
+    fault = main_fault(faults, later["visit"])
     n, of = int(count[found.first :].sum()), int(size[found.first :].sum())
     whole, of_whole = int(count.sum()), int(size.sum())
     more = _minutes(rows.filter(pl.col("week") >= since), own, week)
@@ -98,3 +94,10 @@ def _minutes(rows: pl.DataFrame, own: pl.DataFrame, week: date) -> float | None:
     if passed is None or mine.filter(~known).height:
         return None
     return float(mine["minutes"].sum() - passed * len(mine))  # type: ignore[operator]
+
+
+def main_fault(faults: pl.DataFrame, visits: pl.Series) -> str:
+    """The fault that most of these visits have; '' where none has."""
+    words = faults.filter(pl.col("visit").is_in(visits.implode()))
+    most = words.group_by("fault").agg(n=pl.col("visit").n_unique()).sort("n", "fault", descending=[True, False])
+    return str(most["fault"][0]) if len(most) and most["n"][0] >= MOSTLY * len(visits) else ""

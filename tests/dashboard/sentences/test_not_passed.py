@@ -6,6 +6,7 @@ import polars as pl
 import pytest
 
 from analysis.studies.week.not_passed import FIXED, NOT_PASSED, REFUSED
+from analysis.studies.week.refused_lots import REFUSED_LOTS
 from dashboard.sentences import findings
 from tests.dashboard.sentences.test_shared import SHOP, found, matter
 
@@ -52,3 +53,12 @@ def test_what_was_put_right_and_few_refused_stand_behind_what_moved(kind, count)
 def test_two_at_most_are_told():
     rows = [row(FIXED, count) for count in (9, 8, 7)]
     assert sum("put right on the spot" in line for line in told(found(not_passed=of(*rows)))) == 2
+
+
+def test_a_lot_of_which_many_were_refused_is_named():
+    row = ("final_inspection", "Pine", "P-07", 16, 121, 7, 839, "cracked brace")
+    [line, *_] = told(found(refused_lots=pl.DataFrame([row], schema=REFUSED_LOTS, orient="row")))
+    assert line == (
+        "Lot P-07 of Pine: 16 of 121 did not pass final inspection; of all other lots 7 of 839 (1 %). Most with "
+        "cracked brace."
+    )
