@@ -35,28 +35,33 @@ def clock_of(visits: pl.DataFrame, shop: Shop) -> pl.Series:
     return pl.Series("clock", clock).fill_nan(None)
 
 
-def usual_of(visits: pl.DataFrame, clock: pl.Series, typed: pl.Series) -> pl.DataFrame:
+def usual_of(visits: pl.DataFrame, clock: pl.Series, typed: pl.Series, shop: Shop | None = None) -> pl.DataFrame:
     """USUAL of each stage and family with enough clocks, by stage and family.
 
     visits : STAMPS of instruments.  clock : `clock_of` them.  typed : whose minutes somebody typed; they say nothing of
-    clocks. A stage at which people stamp many instruments at once, or all of a morning alike, is not told.
+    clocks.  shop : only what is more than its plan lets one believe.  A stage at which people stamp many instruments at
+    once, or all of a morning alike, is not told.
     """
     held = visits.select(*STAMPS).with_columns(clock.alias("clock")).filter(clock.is_not_null() & ~typed)
     pairs = held.group_by("stage", "family").agg(
         visits=pl.len().cast(pl.Int64), median=pl.col("clock").median().cast(pl.Float64)
     )
-    pairs = pairs.filter((pl.col("visits") >= LEAST) & (pl.col("median") > 0))
-    own = pairs.join(_at_once(held.join(pairs, on=["stage", "family"], how="semi")), on=["stage", "family"], how="left")
-    told = own.filter(pl.col("at_once").fill_null(1.0) <= TOGETHER).with_columns(
+    pairs = pairs.filter((pl.col("visits") >= LEAST) & (pl.col("median") > 0)).with_columns(
         usual=(2.0 ** ((pl.col("median").log(2.0) * STEPS - 1e-9).ceil() / STEPS))
     )
+    if shop is not None:
+        names = pairs.select(pl.col("stage", "family").cast(pl.String)).iter_rows()
+        most = [max(BELIEVED, TOO_LONG * shop.by_stage[stage].planned_minutes(family)) for stage, family in names]
+        pairs = pairs.filter(pl.col("usual") * TOO_LONG > pl.Series(most, dtype=pl.Float64))
+    own = pairs.join(_at_once(held.join(pairs, on=["stage", "family"], how="semi")), on=["stage", "family"], how="left")
+    told = own.filter(pl.col("at_once").fill_null(1.0) <= TOGETHER)
     return told.select([pl.col(name).cast(dtype) for name, dtype in USUAL.items()]).sort("stage", "family")
 
 
-def usual_in(visits: pl.DataFrame, clock: pl.Series, typed: pl.Series) -> pl.DataFrame:
+def usual_in(visits: pl.DataFrame, clock: pl.Series, typed: pl.Series, shop: Shop) -> pl.DataFrame:
     """`usual_of` the visits of instruments among these, which have a `serial`."""
     own = (visits["serial"] != "").fill_null(False)
-    return usual_of(visits.filter(own), clock.filter(own), typed.filter(own))
+    return usual_of(visits.filter(own), clock.filter(own), typed.filter(own), shop)
 
 
 def _at_once(held: pl.DataFrame) -> pl.DataFrame:

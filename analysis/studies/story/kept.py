@@ -160,7 +160,7 @@ def _only(snapshot: Snapshot, **rows: pl.DataFrame) -> Snapshot:
 
 def _usual(columns: Mapping[str, pl.Series], shop: Shop) -> pl.DataFrame:
     visits = pl.DataFrame([column.rename(name) for name, column in columns.items()])
-    return usual_of(visits, clock_of(visits, shop), visits["minutes_from"] == "typed")
+    return usual_of(visits, clock_of(visits, shop), visits["minutes_from"] == "typed", shop)
 
 
 def _coded(rows: pl.DataFrame, name: str) -> pl.Series:

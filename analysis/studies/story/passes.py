@@ -53,7 +53,7 @@ def with_minutes(visits: pl.DataFrame, shop: Shop, usual: pl.DataFrame | None = 
     """
     clock, typed = clock_of(visits, shop), visits["minutes"].is_not_null()
     if usual is None:
-        usual = usual_in(visits, clock, typed)
+        usual = usual_in(visits, clock, typed, shop)
     pairs = visits.select("stage", "family").unique()
     bounds = {(stage, family): minutes for stage, family, minutes in usual.select("stage", "family", "usual").rows()}
     planned = [(shop.by_stage[stage].planned_minutes(family), stage, family) for stage, family in pairs.iter_rows()]

@@ -1,11 +1,14 @@
 """Clocks and planned minutes against each other: which clocks are not believed, and which plans clocks contradict."""
 
+from datetime import date, timedelta
+
 import polars as pl
 
 from analysis.studies.story.clocked import STAMPS, clock_of, usual_of
 from analysis.studies.story.story import Story
 from ingest.shopfiles.shop import Shop
 
+WEEKS = timedelta(weeks=26)  # looked at, up to the last visit
 MANY = 100  # clocked visits of a stage and family from which on they are held against its plan
 FAR_OFF = 2.0  # times the planned minutes, or as far below: the plan is told
 
@@ -24,9 +27,15 @@ def not_believed(told: Story) -> list[tuple[int, int, int]]:
 
 def contradicted(told: Story, shop: Shop) -> list[tuple[str, int, int, int]]:
     """Stages whose planned minutes hundreds of clocks contradict, along the bench: stage, visits with a clock, the
-    minutes that half of them take at most, those planned; of families the one with most visits.
+    minutes that half of them take at most, those planned; of families the one with most visits. Of the last weeks.
     """
-    visits = told.visits.select(*STAMPS, "minutes_from", "role").filter(pl.col("role") != "rest")
+    days = told.visits["day"]
+    last = days.max()
+    if not isinstance(last, date):
+        return []
+    visits = told.visits.select(*STAMPS, "minutes_from", "role").filter(
+        (days > last - WEEKS) & (pl.col("role") != "rest")
+    )
     rows = usual_of(visits, clock_of(visits, shop), visits["minutes_from"] == "typed")
     rows = rows.filter(pl.col("visits") >= MANY).sort("visits", "stage", "family", descending=[True, False, False])
     found: dict[str, tuple[str, int, int, int]] = {}

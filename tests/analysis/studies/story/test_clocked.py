@@ -31,6 +31,7 @@ def visits(n, minutes, *, first=0, tech="T01", together=1):
 
 
 def shop_of(tmp_path, *logs, planned=3):
+    tmp_path.mkdir(exist_ok=True)
     lines = SHOP.split('key = "neck_straightening"\n')
     assert len(lines) == 2
     (tmp_path / "shop.toml").write_text(f'{lines[0]}key = "neck_straightening"\nminutes = {planned}\n{lines[1]}')
@@ -80,6 +81,13 @@ def test_many_stamped_together_are_no_minutes_of_any_of_them(tmp_path, tech):
 
 def test_a_plan_that_the_clocks_keep_is_not_told(tmp_path):
     assert {study.PLANNED, study.CLOCKS}.isdisjoint(unread(shop_of(tmp_path, visits(120, 5)))["what"])
+
+
+def test_what_a_bench_took_half_a_year_ago_says_nothing_of_the_plan(tmp_path):
+    late = [row.replace("2026-03-", "2025-03-") for row in visits(120, 14)]
+    snapshot = shop_of(tmp_path, late, visits(120, 5, first=500))
+    assert study.PLANNED not in set(unread(snapshot)["what"])
+    assert study.PLANNED in set(unread(shop_of(tmp_path / "b", visits(120, 14)))["what"])
 
 
 def test_the_story_carried_on_believes_the_same_clocks_as_the_one_worked_out_again(tmp_path, monkeypatch):
