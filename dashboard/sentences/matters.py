@@ -252,7 +252,7 @@ def _size(matter: Matter, key: str, shop: Shop) -> str:
     if matter.sizes is not None:
         low, high = (shared.amount(shop, key, abs(one)) for one in matter.sizes)
         if numbers.is_some(low):
-            return f"{low} to {high}, model by model"
+            return f"{low} to {high}, model by model" if low != high else f"{low}, model by model"
     text = shared.amount(shop, key, size)
     if size and not numbers.is_some(text):
         return f"by less than {numbers.least(shared.quantity(shop, key), shown=shop.length_of(key))}"

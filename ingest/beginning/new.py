@@ -268,12 +268,29 @@ def _mark_roles(draft: Draft, asker: Asker, shop: Shop | None) -> None:
         told = "At which stage is an instrument judged for the last time?"
         read = _measured_at(draft)
         last = [stage for stage in draft.stages if stage in read] or list(draft.stages)
-        final = asker.ask("final stage", told, tuple(draft.stages), last[-1])
+        likely = next(reversed(draft.stages)) if _tests_at_last(draft) else last[-1]
+        final = asker.ask("final stage", told, tuple(draft.stages), likely)
         if f"stage {final} role" not in draft.said:
             draft.stages[final]["role"] = "final"
             draft.guesses[f"stage {final}"] = "taken as the final inspection"
     if shop is None and not draft.measures:
         add_measure(draft, "relief", "relief", [])
+
+
+def _tests_at_last(draft: Draft) -> bool:
+    """Is the last stage of all a test that sends back, by the results that its rows have?"""
+    key = next(reversed(draft.stages))
+    if draft.stages[key].get("role") != "test":
+        return False
+    for log in draft.logs:
+        where, result = log.survey.column("stage"), log.survey.column("outcome")
+        if where is not None and result is not None:
+            words = {plain(word) for word, stage in log.words["stage"].items() if stage == key} | {plain(key)}
+            back = {plain(word) for word, outcome in log.words["outcome"].items() if outcome == "send back"}
+            rows = zip(where.cells, result.cells, strict=True)
+            if any(plain(stage) in words and plain(cell) in back for stage, cell in rows):
+                return True
+    return False
 
 
 def _measured_at(draft: Draft) -> set[str]:

@@ -12,10 +12,12 @@ from ingest.reading.headings import plain
 
 _CODE = re.compile(r"^(?:[^\W\d]{1,3}[-_. ]?)?\d{1,4}[-_.:/ ]+(?=[^\W\d])", re.UNICODE)  # 'AP 30 ', '10-', 'ST010 '
 
+_AS_A_BENCH = {"test": "play_test", "testing": "play_test", "receive": "receiving"}  # in a heading they may say else
+
 
 def stage_of_word(word: str) -> str:
     """The trade's stage that a word, an abbreviation or a code with a word means, '' where none does for sure."""
-    found = guess_stage(word) or _abbreviated(word)
+    found = _AS_A_BENCH.get(plain(word), "") or guess_stage(word) or _abbreviated(word)
     if found:
         return found
     named = _CODE.sub("", word.strip())

@@ -893,3 +893,10 @@ def test_a_series_of_what_comes_in_is_named_by_the_bench_that_reads_it(stage, na
     shop = checked_shop(table)
     row = {"characteristic": "neck_bow", "position": "", "model": "LARK-25", "stage": stage}
     assert drift.stream_name(shop, row) == name
+
+
+def test_models_that_moved_alike_are_told_one_size():
+    seen = matter(sizes=(0.101, 0.104), models=["LARK-25", "WREN"])
+    assert "moved up 0.10\u00a0mm, model by model" in matters.moved(seen, SHOP, date(2026, 4, 6)).lead
+    apart = matter(sizes=(0.101, 0.14), models=["LARK-25", "WREN"])
+    assert "moved up 0.10\u00a0mm to 0.14\u00a0mm, model by model" in matters.moved(apart, SHOP, date(2026, 4, 6)).lead
