@@ -101,7 +101,7 @@ def amount_of(text: str, manner: Manner) -> tuple[float | None, str]:
     if unit is None and (figure := _LIKE_FIGURES.get(unit_text or "")):
         raise Unclear("a letter in a number", f"figures alone: a letter {unit_text.upper()} for {figure}?")
     if unit is None:
-        raise Unclear("unit not known", f"{unit_text!r} is none of {spelled(manner.quantity)}")
+        raise Unclear("unit not known", f"a unit such as {spelled(manner.quantity)}, or none, not {unit_text!r}")
     if unit:
         if unit == "Hz":
             raise Unclear("Hz without a reference pitch", "cents, or both pitches, such as '441.2 Hz / 440'")

@@ -168,6 +168,9 @@ def _split_list(text: str, wanted: int) -> list[str] | None:
     return None
 
 
+_VERDICT = re.compile(r"\s*!+$|\s+(?:ok|o\.k\.?|okay|✓|✔)$")  # what somebody thought of the number behind it
+
+
 def _looks_like_fraction(parts: list[str]) -> bool:
     return (
         len(parts) == 2
@@ -178,6 +181,7 @@ def _looks_like_fraction(parts: list[str]) -> bool:
 
 
 def _single(text: str, manner: Manner) -> Reading:
+    text = _VERDICT.sub("", text)
     if text in CLASSES and manner.quantity in ("length", "plain", "count"):
         return Reading(math.nan, "", "class")
     if _CALENDAR.fullmatch(text):

@@ -78,6 +78,12 @@ LENGTHS = [  # text, unit of the column, mm, flag
     ("8 1/2", "thou", 0.2159, ""),
     ("5/64", "64ths", 1.984375, ""),
     ("1½", "mm", 38.1, ""),
+    ("2.55!", "mm", 2.55, ""),  # what somebody thought of it is no unit
+    ("2.55 !!", "mm", 2.55, ""),
+    ("0.42 ok", "mm", 0.42, ""),
+    ("~ 10 thou ok", "mm", 0.254, "about"),
+    ("0.42 okk", "mm", None, "question"),
+    ("!", "mm", None, "question"),
 ]
 
 
@@ -97,6 +103,8 @@ CENTS = [  # text, cents
     ("-2.5", -2.5),
     ("−2.5", -2.5),
     ("3 cents", 3.0),
+    ("0!", 0.0),
+    ("-1 ok", -1.0),
     ("2.5¢", 2.5),
     ("-4c", -4.0),
     ("3 cents sharp", 3.0),
