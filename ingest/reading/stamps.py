@@ -15,6 +15,7 @@ FUTURE = "the future"  # why a row is set aside that lies after the clock
 LOOKED_AT = 2000  # different days by which their order is doubted
 APART = 4  # times as many months: days that lie so in the one order and together in the other are doubted
 FIELDS = ("date", "started_at", "finished_at", "serial")  # nights.ROWS
+FALLS = "times the clock falls past midnight within one day"
 BOTH = ("start", "end")
 TWO_DAYS = (
     "rows have two days and no clock: what was found before something was left stands on the earlier one, all else "
@@ -135,13 +136,14 @@ def _doubt_nights(cells: Cells, reading: Reading) -> None:
     night = night_of(pl.DataFrame(texts), reading.log.date_order)
     if night is None:
         return
-    reading.count(
-        night.times,
-        f"times the clock falls past midnight within one day, such as {night.day}: {night.before}, then {night.after}. "
-        f'If a night writes the day of its evening, night_until = "{night.until or "06:00"}" in the [[log]] '
-        f'{reading.log.name!r} takes earlier times for those of the day after; "{AS_IT_STANDS}" says that days stand '
-        "right. Then `truerun again --all`",
+    told = next((text for text in reading.counted if text.startswith(FALLS)), "")
+    until = night.until or "06:00"
+    new = (
+        f"{FALLS}, such as {night.day}: {night.before}, then {night.after}. If a night writes the day of its evening, "
+        f'night_until = "{until}" in the [[log]] {reading.log.name!r} takes earlier times for those of the day after; '
+        f'"{AS_IT_STANDS}" says that days stand right. Then `truerun again --all`'
     )
+    reading.count(night.times, told or new)
 
 
 def _of_its_zone(stamps: pl.DataFrame, refused: Refusals, zone: ZoneInfo) -> pl.DataFrame:

@@ -9,6 +9,7 @@ import polars as pl
 import pytest
 
 from ingest.beginning.new import propose
+from ingest.reading import reader
 from ingest.reading.nights import ROWS, night_of
 from ingest.reading.reader import read_log
 from ingest.shopfiles.shop import read_shop
@@ -67,6 +68,12 @@ def test_a_night_dated_by_its_evening_is_asked_about_with_the_word_that_mends_it
         "3 times the clock falls past midnight within one day, such as 02/03/2026: 23:45, then 00:00."
     )
     assert "night_until = \"12:00\" in the [[log]] 'nights'" in note
+
+
+def test_a_long_sheet_read_in_pieces_is_asked_about_once(tmp_path, monkeypatch):
+    monkeypatch.setattr(reader, "AT_ONCE", 72)  # rows: three nights
+    (note,) = asked(read(tmp_path, written(worked(12), evening)))
+    assert note.startswith("12 times the clock falls past midnight within one day, such as 02/03/2026: 23:45")
 
 
 def test_with_the_word_every_visit_stands_where_it_was(tmp_path):
