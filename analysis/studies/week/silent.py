@@ -51,17 +51,32 @@ def _silent(snapshot: Snapshot, first: date, end: date) -> pl.DataFrame:
             week = begin + timedelta(weeks=place)
             days = [week + timedelta(days=day) for day in range(7)]
             open_ = [day for day in days if day.weekday() in weekdays and (day - date(1970, 1, 1)).days not in closed]
-            if open_ and week not in seen and _works(seen, week):
+            if open_ and week not in seen and _works(seen, week, end):
                 rows.append((open_[0], open_[-1]))
     return pl.DataFrame(rows, schema=SILENT, orient="row")
 
 
-def _works(seen: set[date], week: date) -> bool:
-    """Does the shop usually work in such a week: in most weeks before, and about then the year before, where that is on
-    file?
+def _works(seen: set[date], week: date, end: date) -> bool:
+    """Does the shop usually work in such a week: in most weeks before, or in most on both sides of the silent ones, up
+    to before `end`; and about then the year before, where that is on file?
     """
     oldest = min(seen)
     before = [week - timedelta(weeks=back) for back in range(1, WEEKS + 1) if week - timedelta(weeks=back) >= oldest]
     worked = sum(one in seen for one in before)
     year = [week - timedelta(weeks=A_YEAR + apart) for apart in (-1, 0, 1)]
-    return worked >= FEWEST and worked >= USUALLY * len(before) and all(one in seen for one in year if one >= oldest)
+    usual = (worked >= FEWEST and worked >= USUALLY * len(before)) or _on_both_sides(seen, week, end)
+    return usual and all(one in seen for one in year if one >= oldest)
+
+
+def _on_both_sides(seen: set[date], week: date, end: date) -> bool:
+    """Did the shop work in most weeks before and behind a run of silent ones: of a shop that had just begun, later?"""
+    first = max((one for one in seen if one < week), default=None)
+    last = min((one for one in seen if week < one < end), default=None)
+    if first is None or last is None:
+        return False
+    span = [first - timedelta(weeks=back) for back in range(WEEKS)] + [
+        last + timedelta(weeks=on) for on in range(WEEKS)
+    ]
+    span = [one for one in span if min(seen) <= one <= max(each for each in seen if each < end)]
+    worked = sum(one in seen for one in span)
+    return worked >= 2 * FEWEST and worked >= USUALLY * len(span)

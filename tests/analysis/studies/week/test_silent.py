@@ -40,6 +40,15 @@ def test_no_alarm_where_nothing_is_missing_or_the_shop_rests_often(weeks):
     assert silent(of_weeks(weeks), week=week(max(weeks))).is_empty()
 
 
+def test_weeks_missing_soon_after_the_first_ones_are_told_once_it_is_known_how_the_shop_works():
+    here = of_weeks([0, 1, 2, 6, 7, 8, 9, 10, 11])
+    assert silent(here, week=week(9)).is_empty()
+    assert silent(here, week=week(10)).height == 3
+    assert silent(here, week=week(10))["first"].to_list() == [week(3), week(4), week(5)]
+    every_second = of_weeks([0, 2, 4, 6, 10, 12, 14, 16, 18])
+    assert silent(every_second, week=week(18)).is_empty()
+
+
 def test_no_alarm_in_a_week_that_somebody_called_closed():
     made = shop().model_copy(
         update={"calendar": shop().calendar.model_copy(update={"closed": ("2026-02-09/2026-02-13",)})}
