@@ -29,6 +29,7 @@ TINY = 1e-300
 Z95 = 1.96
 FALSE_LIE, FALSE_SPREAD = 2.54, 0.89  # errors that the sizes of false matters lie off: mean and standard deviation
 TRUE_SPREAD = 10.0  # errors over which those of true ones lie about evenly
+SOME = 0.01  # of any kind may be true, however few opened
 OF_A_CURVE = float(np.sqrt(2 * np.pi))
 
 
@@ -59,6 +60,7 @@ def weighed(usual: float, size: float, low: float, high: float) -> float:
     half = (high - low) / 2
     if not half > 0 or usual >= 1:
         return usual
+    usual = max(usual, SOME)
     errors = Z95 * abs(size) / half
     false = np.exp(-(((max(errors, FALSE_LIE) - FALSE_LIE) / FALSE_SPREAD) ** 2) / 2) / (FALSE_SPREAD * OF_A_CURVE)
     return float(usual / (usual + (1 - usual) * TRUE_SPREAD * false))

@@ -112,6 +112,11 @@ def test_without_a_budget_nothing_is_called_chance_and_without_an_interval_its_k
     assert weighed(0.3, 2.0, 2.0, 2.0) == 0.3
 
 
+def test_what_is_certain_is_no_chance_though_its_kind_opens_no_oftener_than_false_ones():
+    assert weighed(0.0, 2.0, 0.04, 3.96) < 0.05
+    assert weighed(0.0, 0.0974, 0.0951, 0.0997) == 1.0
+
+
 def group(size: float, *, positions: list[str], ended: bool) -> Group:
     measured = SimpleNamespace(size=size, size_low=size - 0.2, size_high=size + 0.2)
     day = np.datetime64("2026-11-02").astype(object)
