@@ -1,11 +1,12 @@
 """What was put right on the spot, or refused, more often than before, in words."""
 
-from datetime import date
+from datetime import UTC, date, datetime
 
 import polars as pl
 import pytest
 
 from analysis.studies.week.not_passed import FIXED, NOT_PASSED, REFUSED
+from analysis.studies.week.on_hold import ON_HOLD
 from analysis.studies.week.refused_lots import REFUSED_LOTS
 from dashboard.sentences import findings
 from tests.dashboard.sentences.test_shared import SHOP, found, matter
@@ -61,4 +62,13 @@ def test_a_lot_of_which_many_were_refused_is_named():
     assert line == (
         "Lot P-07 of Pine: 16 of 121 did not pass final inspection; of all other lots 7 of 839 (1 %). Most with "
         "cracked brace."
+    )
+
+
+def test_many_on_hold_are_told_with_what_they_wait_for():
+    row = ("final_inspection", 53, 18, 120, datetime(2026, 3, 9, 17, tzinfo=UTC), "no saddle blanks")
+    lines = told(found(on_hold=pl.DataFrame([row], schema=ON_HOLD, orient="row")))
+    assert lines[0] == (
+        "53 instruments are on hold at final inspection, the first since 9 Mar, 18 of them put there this week; 120 "
+        "came there this week. Most with no saddle blanks."
     )
