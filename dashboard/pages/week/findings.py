@@ -126,8 +126,8 @@ def _row(one: Sentence, shown: WeekShown, shop: Shop) -> Any:
 
 
 def _rest(one: Sentence) -> str:
-    """What stands behind the lead where that is a line of its own: no comma, no lone full stop."""
-    rest = one.rest.lstrip(",; ").strip()
+    """What stands behind the lead where that is a line of its own: no comma or colon, no lone full stop."""
+    rest = one.rest.lstrip(",;: ").strip()
     return "" if rest == "." else rest
 
 

@@ -287,3 +287,8 @@ def test_the_small_picture_of_what_moved_is_lit_from_the_day_that_its_sentence_s
     assert abs(before) < 0.5 < since
     assert place_of(snapshot, snapshot.as_of - timedelta(weeks=14)) == 0
     assert place_of(snapshot, snapshot.as_of + timedelta(days=1)) == TICKS - 1
+
+
+@pytest.mark.parametrize(("rest", "told"), [(": 24 of 157", "24 of 157"), (", 19 %", "19 %"), (".", ""), ("", "")])
+def test_what_stands_behind_a_lead_begins_a_line_without_what_joined_them(rest, told):
+    assert findings_shown._rest(Sentence("came-back", "came back", "More", rest)) == told
