@@ -32,6 +32,7 @@ from analysis.studies.week.leaving import outside_as_set, shipped_in_doubt
 from analysis.studies.week.not_passed import NOT_PASSED, not_passed
 from analysis.studies.week.on_hold import ON_HOLD, on_hold
 from analysis.studies.week.refused_lots import REFUSED_LOTS, refused_lots
+from analysis.studies.week.returned import Returned, returned
 from analysis.studies.week.silent import SILENT, silent
 from analysis.studies.week.slips import SLIPS, slips
 from analysis.studies.week.wider import WIDER, wider
@@ -104,6 +105,7 @@ class Review:
     """Suppliers whose latest lots come back after straightening, and of which more is sent back to it."""
     refused_lots: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=REFUSED_LOTS))
     on_hold: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=ON_HOLD))  # where many wait
+    returned: Returned = field(default_factory=Returned)  # after packing
     wider: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=WIDER))  # what spreads wider than before
 
 
@@ -178,6 +180,7 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         silent=part.table("arrived", lambda: silent(snapshot, week=found), SILENT),
         refused_lots=part.table("refused_lots", lambda: refused_lots(snapshot, week=found), REFUSED_LOTS),
         on_hold=part.table("on_hold", lambda: on_hold(snapshot), ON_HOLD),
+        returned=part.of("returned", lambda: returned(snapshot, week=found), Returned()),
         wider=part.table("wider", lambda: wider(snapshot, week=found), WIDER),
         not_passed=part.table("not_passed", lambda: not_passed(snapshot, week=found), NOT_PASSED),
         rested=part.table("rested", lambda: of_week.rested(snapshot, found), of_week.RESTED),

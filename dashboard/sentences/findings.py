@@ -11,6 +11,7 @@ from dashboard.sentences.ended import back
 from dashboard.sentences.going_with import apart, both_ways, candidate_words
 from dashboard.sentences.matters import chance, check, line, moved, name, unshown
 from dashboard.sentences.on_hold import on_hold
+from dashboard.sentences.returned import returned
 from dashboard.sentences.shared import UNSAID, Sentence, lot, steady, thin
 from dashboard.sentences.wider import wider
 from ingest.shopfiles.shop import Shop
@@ -152,7 +153,7 @@ def week(found: Review, shop: Shop) -> list[Sentence]:
     grain = coarse(found, shop)
     coming = [grain] if grain and is_coming(found, shop) else []
     rested = [after_rest.of_week(row, shop) for row in found.rested.head(1).iter_rows(named=True)]
-    behind = rested + [one for one in (came_back(found, shop), on_hold(found, shop)) if one]
+    behind = rested + [one for one in (came_back(found, shop), returned(found), on_hold(found, shop)) if one]
     said = first + many + wider(found, shop) + coming + lots + then + behind
     quiet = (back(found, shop), None if coming else grain, unshown(found, shop), thin(found, shop), steady(found))
     tail = [one for one in quiet if one]

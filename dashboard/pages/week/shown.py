@@ -29,6 +29,7 @@ from analysis.studies.rework import rework
 from analysis.studies.room import climate, play_test
 from analysis.studies.story.scope import Scope
 from analysis.studies.week.arrived import review_week
+from analysis.studies.week.returned import Returned
 from analysis.studies.week.silent import awaited
 from dashboard.charts.stream import view as charts
 from dashboard.charts.stream.view import StreamView
@@ -96,7 +97,7 @@ CLASSES = (
     WeekShown, Reviewed, Drawn, Review, MatterSeen, Entry, register.Line, register.Checked, Calls, records.Matter,
     records.MovesWith, records.Candidate, records.TellApart, records.Planned, records.Member, StreamView, charts.Asked,
     charts.Limits, charts.Signal, charts.Began, charts.Change, charts.Run, charts.Odd, play_test.Advice, Standing,
-    Caught, Brought, Touched, records.Creeping,
+    Caught, Brought, Touched, records.Creeping, Returned,
 )  # fmt: skip
 
 

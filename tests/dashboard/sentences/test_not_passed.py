@@ -8,8 +8,9 @@ import pytest
 from analysis.studies.week.not_passed import FIXED, NOT_PASSED, REFUSED
 from analysis.studies.week.on_hold import ON_HOLD
 from analysis.studies.week.refused_lots import REFUSED_LOTS
+from analysis.studies.week.returned import Returned
 from dashboard.sentences import findings
-from tests.dashboard.sentences.test_shared import SHOP, found, matter
+from tests.dashboard.sentences.test_shared import SHOP, flows, found, matter
 
 PLACE = "final_inspection"
 
@@ -72,3 +73,17 @@ def test_many_on_hold_are_told_with_what_they_wait_for():
         "53 instruments are on hold at final inspection, the first since 9 Mar, 18 of them put there this week; 120 "
         "came there this week. Most with no saddle blanks."
     )
+
+
+def test_returns_are_told_where_they_take_more_than_what_was_sent_back_or_are_many():
+    line = "13 instruments came back after packing; 16 in the four weeks before, 13.9 h of work in all."
+    assert told(found(returned=Returned(13, 16, 834.0, "buzz")))[0] == (
+        f"{line} No figure of rework counts them. Most with buzz."
+    )
+    sent = flows(("nut_slotting", "final_inspection", 9, 258.0, 0, 0.0))
+    some = found(returned=Returned(4, 0, 300.0), flows=sent)
+    assert any(
+        "4 instruments came back after packing; none in the four weeks before, 5.0 h" in one for one in told(some)
+    )
+    for few in (Returned(2, 9, 900.0), Returned(4, 9, 250.0)):
+        assert not any("after packing" in one for one in told(found(returned=few, flows=sent)))
