@@ -153,7 +153,10 @@ def week(found: Review, shop: Shop) -> list[Sentence]:
     grain = coarse(found, shop)
     coming = [grain] if grain and is_coming(found, shop) else []
     rested = [after_rest.of_week(row, shop) for row in found.rested.head(1).iter_rows(named=True)]
-    behind = rested + [one for one in (came_back(found, shop), returned(found), on_hold(found, shop)) if one]
+    waits = [one for one in (on_hold(found, shop), returned(found)) if one]
+    if waits:  # what nobody else tells of: the last of four moves stands in Book
+        many = many[: MOST_MATTERS - 1]
+    behind = [*waits, *rested, *(one for one in (came_back(found, shop),) if one)]
     said = first + many + wider(found, shop) + coming + lots + then + behind
     quiet = (back(found, shop), None if coming else grain, unshown(found, shop), thin(found, shop), steady(found))
     tail = [one for one in quiet if one]

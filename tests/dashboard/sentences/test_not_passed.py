@@ -87,3 +87,13 @@ def test_returns_are_told_where_they_take_more_than_what_was_sent_back_or_are_ma
     )
     for few in (Returned(2, 9, 900.0), Returned(4, 9, 250.0)):
         assert not any("after packing" in one for one in told(found(returned=few, flows=sent)))
+
+
+def test_what_waits_on_hold_takes_the_place_of_the_last_of_four_moves():
+    row = ("final_inspection", 53, 18, 120, datetime(2026, 3, 9, 17, tzinfo=UTC), "no saddle blanks")
+    four = [matter(key=f"a{k}", models=[f"M-{k}"]) for k in range(4)]
+    lines = told(found(matters=four, on_hold=pl.DataFrame([row], schema=ON_HOLD, orient="row")))
+    assert ["moved up" in line for line in lines[:4]] == [True, True, True, False]
+    assert "One more moved: see Book." in lines[2]
+    assert "are on hold" in lines[3]
+    assert sum("moved up" in line for line in told(found(matters=four))) == 4
