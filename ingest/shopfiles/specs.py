@@ -42,6 +42,9 @@ STARTING_VALUE = "starting value, not yours"  # the note of a limit that the pro
 AT_ONCE = 4_000_000  # comparisons held in memory at a time
 
 
+MOST_CODES = 2**62  # numbers that told keys apart until they are counted anew
+
+
 @dataclass(frozen=True)
 class Specs:
     """The rows of specs.csv in canonical units (tables.SPECS), in file order."""
@@ -67,12 +70,30 @@ class Specs:
         """
         if keys.is_empty() or self.rows.is_empty():
             return pl.Series("spec", [None], dtype=pl.Int64).new_from_index(0, keys.height)
-        distinct = keys.select(KEYS).unique(maintain_order=True)
-        held = pl.Series("spec", self._match_distinct(tables.plain(distinct)), dtype=pl.Int64)
-        found = keys.select(KEYS).join(
-            distinct.with_columns(held), on=KEYS, how="left", nulls_equal=True, maintain_order="left"
-        )["spec"]
+        code = self._told_apart(keys)
+        first = pl.Series(code).to_frame("code").with_row_index("at").unique("code", keep="first").sort("code")
+        at = first["at"].to_numpy()
+        held = self._match_distinct(tables.plain(keys.select(KEYS)[at]))
+        found = pl.Series("spec", held[np.searchsorted(first["code"].to_numpy(), code)], dtype=pl.Int64)
         return found.set(found == -1, None)
+
+    def _told_apart(self, keys: pl.DataFrame) -> np.ndarray:
+        """A number for each key (n,): the same where the same row holds. Of dates only those from which a row holds
+        part them.
+        """
+        begins = self.rows["from_date"].drop_nulls().unique().sort().cast(pl.Int32).to_numpy()
+        when = keys["date"].cast(pl.Int32).fill_null(np.iinfo(np.int32).min).to_numpy()
+        code = np.searchsorted(begins, when, side="right").astype(np.int64)
+        many = len(begins) + 1
+        for name in ("characteristic", *PREFERENCE):
+            place = tables.rank(keys[name])
+            size = int(place.max(initial=0)) + 1
+            if many * size > MOST_CODES:
+                seen, code = np.unique(code, return_inverse=True)
+                many = len(seen)
+            code = code * size + place
+            many *= size
+        return np.asarray(code)
 
     def _match_distinct(self, keys: pl.DataFrame) -> np.ndarray:
         """Index of the row that holds for each key, -1 where none, shape (n,)."""

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ingest.shopfiles import specs as specs_module
 from ingest.shopfiles.shop import ShopProblem
 from ingest.shopfiles.specs import KEYS, PREFERENCE, Specs, read_specs
 from ingest.terms.tables import SPECS, shaped
@@ -210,7 +211,11 @@ def test_matching_many_at_once_is_matching_one_at_a_time(rows, keys):
         small_shop().setups,
     )
     schema = {name: pl.Date if name == "date" else pl.String for name in KEYS}
-    assert specs.match(pl.DataFrame(keys, schema=schema)).to_list() == [by_hand(specs, one) for one in keys]
+    for most in (specs_module.MOST_CODES, 1):  # 1: numbered anew for each column
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(specs_module, "MOST_CODES", most)
+            found = specs.match(pl.DataFrame(keys, schema=schema))
+        assert found.to_list() == [by_hand(specs, one) for one in keys]
 
 
 def test_a_limit_between_two_marks_of_its_gauge_is_pointed_out_with_the_marks(tmp_path):
