@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats
+from analysis.methods.uneven_shares import beyond_chance
 
 EVEN = 6  # periods from which on their own spread is looked at
 
@@ -88,16 +89,5 @@ def risen(count: npt.ArrayLike, size: npt.ArrayLike, *, least_before: int = 100,
         return None
     z = np.where(enough, above(after, of_after, before, of_before), -np.inf)
     split = int(np.argmax(z))
-    return Risen(split + 1, float(z[split] / np.sqrt(_uneven(c.sum(axis=1), n.sum(axis=1), split + 1))))
-
-
-def _uneven(count: Floats, size: Floats, first: int) -> float:
-    """How much more periods vary than chance round the share of their side, at least 1."""
-    told, free = 0.0, 0
-    for side in (slice(0, first), slice(first, len(count))):
-        c, n = count[side][size[side] > 0], size[side][size[side] > 0]
-        share = c.sum() / n.sum() if len(n) else 0.0
-        if 0 < share < 1 and len(n) > 1:
-            told += float(((c - n * share) ** 2 / (n * share * (1 - share))).sum())
-            free += len(n) - 1
-    return max(1.0, told / free) if free >= EVEN - 2 else 1.0
+    sides = ((c[some].sum(axis=1), n[some].sum(axis=1)) for some in (slice(split + 1), slice(split + 1, None)))
+    return Risen(split + 1, float(z[split] / np.sqrt(beyond_chance(sides, least=EVEN - 2))))

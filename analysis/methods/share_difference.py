@@ -14,6 +14,7 @@ import numpy as np
 from scipy import stats
 
 from analysis.methods.segments import Flags, Floats, Ints
+from analysis.methods.uneven_shares import beyond_chance
 
 
 @dataclass(frozen=True)
@@ -53,15 +54,10 @@ def difference(event: Flags, mine: Flags, stratum: Ints, lot: Ints) -> Shares | 
 
 
 def _wider(event: Flags, mine: Flags, lot: Ints) -> float:
-    """By how much shares of lots of one group spread more than chance has them, as a factor of the variance; no less
-    than 1.
-    """
-    total, free = 0.0, 0
-    for side in (mine, ~mine):
-        _, at = np.unique(lot[side], return_inverse=True)
-        n: Floats = np.bincount(at).astype(np.float64)
-        share = float(event[side].mean())
-        if len(n) > 1 and 0 < share < 1:
-            total += float(((np.bincount(at, event[side]) - n * share) ** 2 / (n * share * (1 - share))).sum())
-            free += len(n) - 1
-    return max(total / free, 1.0) if free else 1.0
+    """By how much shares of lots of one group spread more than chance has them, as a factor of the variance."""
+    lots = int(lot.max(initial=-1)) + 1
+
+    def each(some: Flags) -> Floats:
+        return np.bincount(lot[some], minlength=lots).astype(np.float64)
+
+    return beyond_chance((each(side & event), each(side)) for side in (mine, ~mine))

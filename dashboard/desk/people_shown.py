@@ -20,7 +20,7 @@ import polars as pl
 from ingest.reading.words import TWO_NAMES, Words
 from ingest.shopfiles.shop_parts import Log
 from ingest.store.snapshot import Reader, Snapshot
-from ingest.verbs.unlisted import works_beside
+from ingest.verbs.unlisted import beside_each_other
 
 if TYPE_CHECKING:
     from ingest.verbs.loaded import Loaded
@@ -128,11 +128,9 @@ class Veil:
         left out.
         """
         known = Words(self.bare.shop, Log())
-        return {
-            code: near
-            for code, name in self.unlisted.items()
-            if (near := known.nearest("tech", name)) and not works_beside(self.bare, name, near)
-        }
+        pairs = {code: (name, known.nearest("tech", name)) for code, name in self.unlisted.items()}
+        beside = beside_each_other(self.bare, set(pairs.values()))
+        return {code: pair[1] for code, pair in pairs.items() if pair[1] and pair not in beside}
 
     @cached_property
     def words(self) -> dict[str, str]:

@@ -36,9 +36,13 @@ def night_of(texts: pl.DataFrame, order: Order) -> Night | None:
 
     texts : ROWS. Times with a day of their own are passed over.
     """
-    days = clock.read_stamps(texts["day"], order)
+    return night_in(texts, *(clock.read_stamps(texts[name], order) for name in ROWS[:3]))
+
+
+def night_in(texts: pl.DataFrame, days: pl.DataFrame, starts: pl.DataFrame, ends: pl.DataFrame) -> Night | None:
+    """`night_of` rows whose days, starts and ends are read (clock.read_stamps). texts : day and serial."""
     rows = texts.select(pl.col("day").alias("typed"), "serial").with_columns(
-        day=days["local"].dt.date(), start=_minutes(texts["start"], order), end=_minutes(texts["end"], order)
+        day=days["local"].dt.date(), start=_minutes(starts), end=_minutes(ends)
     )
     rows = rows.filter(days["has_day"] & ~days["has_clock"])
     rows = rows.with_columns(at=pl.coalesce("start", "end")).filter(pl.col("at").is_not_null())
@@ -56,9 +60,8 @@ def moved(at: pl.Expr, until: str) -> pl.Expr:
     return pl.when(early).then(at.dt.offset_by("1d")).otherwise(at)
 
 
-def _minutes(texts: pl.Series, order: Order) -> pl.Series:
+def _minutes(read: pl.DataFrame) -> pl.Series:
     """Minutes from midnight of bare times of day, null of all else."""
-    read = clock.read_stamps(texts, order)
     bare = pl.col("has_clock") & ~pl.col("has_day")
     return read.select(pl.when(bare).then((pl.col("local") - clock.EXCEL_DAY_0).dt.total_minutes())).to_series()
 

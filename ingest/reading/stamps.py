@@ -6,7 +6,7 @@ import polars as pl
 
 from ingest.reading.cells import Cells, Refusals
 from ingest.reading.day_orders import ENOUGH, date_order, days_in, orders_of
-from ingest.reading.nights import AS_IT_STANDS, ROWS, moved, night_of
+from ingest.reading.nights import AS_IT_STANDS, moved, night_in
 from ingest.reading.sheet import Reading
 from ingest.terms import clock
 from ingest.terms.zone_letters import letters_of
@@ -14,7 +14,6 @@ from ingest.terms.zone_letters import letters_of
 FUTURE = "the future"  # why a row is set aside that lies after the clock
 LOOKED_AT = 2000  # different days by which their order is doubted
 APART = 4  # times as many months: days that lie so in the one order and together in the other are doubted
-FIELDS = ("date", "started_at", "finished_at", "serial")  # nights.ROWS
 FALLS = "times the clock falls past midnight within one day"
 BOTH = ("start", "end")
 TWO_DAYS = (
@@ -43,7 +42,7 @@ def read_times(cells: Cells, refused: Refusals, reading: Reading, *, day_only: b
             refused.add(unread, "a time that cannot be read", _wanted(text, order, column.heading, unread))
     frame = _on_the_wall(stamps, zone, reading.log.night_until)
     if not reading.log.night_until:
-        _doubt_nights(cells, reading)
+        _doubt_nights(cells, stamps, reading)
     homeless = frame.select(
         (pl.col("start_clock") & ~pl.col("start_day") & pl.col("day").is_null())
         | (pl.col("end_clock") & ~pl.col("end_day") & pl.col("end").is_null())
@@ -128,12 +127,12 @@ def _doubt_order(text: pl.Series, order: clock.Order, heading: str, reading: Rea
     reading.note(f"{such}, {told}: {mend}")
 
 
-def _doubt_nights(cells: Cells, reading: Reading) -> None:
+def _doubt_nights(cells: Cells, stamps: dict[str, pl.DataFrame], reading: Reading) -> None:
     """Say so where the clock falls past midnight within one day."""
     if cells.column("date") is None or not any(cells.column(field) for field in ("started_at", "finished_at")):
         return
-    texts = [cells.text(field).alias(name) for name, field in zip(ROWS, FIELDS, strict=True)]
-    night = night_of(pl.DataFrame(texts), reading.log.date_order)
+    texts = pl.DataFrame([cells.text("date").alias("day"), cells.text("serial").alias("serial")])
+    night = night_in(texts, *(stamps[field] for field in ("date", "started_at", "finished_at")))
     if night is None:
         return
     told = next((text for text in reading.counted if text.startswith(FALLS)), "")

@@ -40,8 +40,6 @@ COLUMNS = (
 KEYS = ("characteristic", "position", "family", "model", "stage", "supplier", "date")
 STARTING_VALUE = "starting value, not yours"  # the note of a limit that the program put there to start from
 AT_ONCE = 4_000_000  # comparisons held in memory at a time
-
-
 MOST_CODES = 2**62  # numbers that told keys apart until they are counted anew
 
 

@@ -43,19 +43,21 @@ def on_file(snapshot: Snapshot) -> pl.DataFrame:
         found += _kept("fault", snapshot.table("faults", "fault")["fault"], words)
     if shop.gauges:
         found += _kept("gauge", snapshot.table("readings", "gauge")["gauge"], words)
-    rows = [(field, word, count, _near(snapshot, words, field, word)) for field, word, count in found]
+    told = [(field, word, count, words.nearest(field, word)) for field, word, count in found]
+    beside = beside_each_other(snapshot, {(word, near) for field, word, _, near in told if field == "tech"})
+    rows = [(*row, "" if row[0] == "tech" and (row[1], near) in beside else near) for *row, near in told]
     return pl.DataFrame([(*row, paste(shop, row[0], row[1], row[3])) for row in rows], schema=UNLISTED, orient="row")
 
 
-def _near(snapshot: Snapshot, words: Words, field: str, word: str) -> str:
-    """The closest key, but for a tech who works beside the word's."""
-    near = words.nearest(field, word)
-    return near if field != "tech" or not near or not works_beside(snapshot, word, near) else ""
-
-
-def works_beside(snapshot: Snapshot, word: str, near: str) -> bool:
-    """Does somebody whom no list knows work beside a tech whose name looks alike, so that it is no slip of it?"""
-    return side_by_side(snapshot.table("visits", "tech", "started_at", "finished_at", "time_known"), word, near)
+def beside_each_other(snapshot: Snapshot, pairs: set[tuple[str, str]]) -> set[tuple[str, str]]:
+    """Of names that no list knows, each with a tech whose name looks alike ('': none does), those who work beside that
+    one: no slip of it.
+    """
+    some = {(word, near) for word, near in pairs if near}
+    if not some:
+        return some
+    visits = snapshot.table("visits", "tech", "started_at", "finished_at", "time_known")
+    return {(word, near) for word, near in some if side_by_side(visits, word, near)}
 
 
 def explained(snapshot: Snapshot) -> Iterator[tuple[str, str, str]]:

@@ -16,6 +16,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 import polars as pl
+from scipy import stats
 from scipy.special import gammaincc, ndtr
 
 from analysis.studies.drift.signals import Signals, signals
@@ -30,7 +31,6 @@ Z95 = 1.96
 FALSE_LIE, FALSE_SPREAD = 2.54, 0.89  # errors that the sizes of false matters lie off: mean and standard deviation
 TRUE_SPREAD = 10.0  # errors over which those of true ones lie about evenly
 SOME = 0.01  # of any kind may be true, however few opened
-OF_A_CURVE = float(np.sqrt(2 * np.pi))
 
 
 @dataclass(frozen=True)
@@ -62,7 +62,7 @@ def weighed(usual: float, size: float, low: float, high: float) -> float:
         return usual
     usual = max(usual, SOME)
     errors = Z95 * abs(size) / half
-    false = np.exp(-(((max(errors, FALSE_LIE) - FALSE_LIE) / FALSE_SPREAD) ** 2) / 2) / (FALSE_SPREAD * OF_A_CURVE)
+    false = stats.norm.pdf(max(errors, FALSE_LIE), FALSE_LIE, FALSE_SPREAD)
     return float(usual / (usual + (1 - usual) * TRUE_SPREAD * false))
 
 

@@ -78,9 +78,10 @@ def _of_groups(snapshot: Snapshot, *, ended: bool) -> list[Matter]:
     """Of what is open or was over of late alone."""
     if snapshot.once(signals) is None:
         return []
-    still = [one for one in snapshot.once(open_groups) if not one.ended]
-    over = [one for one in snapshot.once(open_groups) if one.ended and not any(goes_on(one, other) for other in still)]
-    groups = merged(over if ended else still, snapshot.once(every_signal))
+    some = [one for one in snapshot.once(open_groups) if not one.ended]
+    if ended:
+        some = [one for one in snapshot.once(open_groups) if one.ended and not any(goes_on(one, it) for it in some)]
+    groups = merged(some, snapshot.once(every_signal))
     home = snapshot.once(reached.still_told) if snapshot.once(_some_before) else None
     return _recorded(snapshot, groups, home)
 

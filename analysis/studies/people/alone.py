@@ -4,10 +4,11 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from analysis.studies.story.of_visits import ELSEWHERE
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
 
-NOT_OURS, UNKNOWN = ("supplier", "handling"), "unknown"  # causes that are no bench stage
+*NOT_OURS, UNKNOWN = ELSEWHERE
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.segments import Floats
+from analysis.studies.story.calendar import of_late
 from analysis.studies.story.story import Story, story
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -60,12 +61,8 @@ def clocks_off(snapshot: Snapshot) -> list[Off]:
 
 def _first_visits(told: Story) -> pl.DataFrame:
     """First passes with both stamps of the last weeks, instrument after instrument along the bench."""
-    days = told.visits["day"]
-    last = days.max()
-    if not isinstance(last, date):
-        return pl.DataFrame()
     held = told.visits.select(*COLUMNS).filter(
-        (days > last - WEEKS)
+        of_late(told.visits["day"], WEEKS)
         & pl.col("first_pass")
         & pl.col("time_known").fill_null(True)
         & (pl.col("finished_at") > pl.col("started_at"))

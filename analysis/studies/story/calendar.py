@@ -37,6 +37,12 @@ def last_moment(day: date, shop: Shop) -> datetime:
     return midnight.astimezone(UTC) - timedelta(microseconds=1)
 
 
+def of_late(days: pl.Series, span: timedelta) -> pl.Series:
+    """Which of some days lie less than so long before the last of them, shape (n,)."""
+    day = pl.col(days.name)
+    return days.to_frame().select((day > day.max() - span).fill_null(False)).to_series()
+
+
 def days_of(visited: pl.Series, read: pl.Series, shop: Shop) -> pl.DataFrame:
     """DAYS_SEEN of every day with a visit or a reading, by day. visited, read : days, as often as there are such."""
     seen, told = visited.unique().drop_nulls(), read.unique().drop_nulls()

@@ -1,9 +1,10 @@
 """Clocks and planned minutes against each other: which clocks are not believed, and which plans clocks contradict."""
 
-from datetime import date, timedelta
+from datetime import timedelta
 
 import polars as pl
 
+from analysis.studies.story.calendar import of_late
 from analysis.studies.story.clocked import STAMPS, clock_of, usual_of
 from analysis.studies.story.story import Story
 from ingest.shopfiles.shop import Shop
@@ -29,12 +30,8 @@ def contradicted(told: Story, shop: Shop) -> list[tuple[str, int, int, int]]:
     """Stages whose planned minutes hundreds of clocks contradict, along the bench: stage, visits with a clock, the
     minutes that half of them take at most, those planned; of families the one with most visits. Of the last weeks.
     """
-    days = told.visits["day"]
-    last = days.max()
-    if not isinstance(last, date):
-        return []
     visits = told.visits.select(*STAMPS, "minutes_from", "role").filter(
-        (days > last - WEEKS) & (pl.col("role") != "rest")
+        of_late(told.visits["day"], WEEKS) & (pl.col("role") != "rest")
     )
     rows = usual_of(visits, clock_of(visits, shop), visits["minutes_from"] == "typed")
     rows = rows.filter(pl.col("visits") >= MANY).sort("visits", "stage", "family", descending=[True, False, False])

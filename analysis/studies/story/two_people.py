@@ -4,11 +4,12 @@ hours of the day than anybody works.
 
 import re
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import timedelta
 from itertools import combinations
 
 import polars as pl
 
+from analysis.studies.story.calendar import of_late
 from analysis.studies.story.of_visits import SEVERAL
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
@@ -45,11 +46,7 @@ def one_code(snapshot: Snapshot) -> list[OneCode]:
         return []
     told = snapshot.once(story).visits.select("log_id", "tech", "day", "taken_at", "time_known")
     clock = pl.col("taken_at").dt.convert_time_zone(snapshot.shop.shop.timezone).dt.hour()
-    last = told["day"].max()
-    if not isinstance(last, date):
-        return []
-    late = told["day"] > last - WEEKS
-    rows = tables.plain(told.filter(late & pl.col("time_known").fill_null(True))).with_columns(
+    rows = tables.plain(told.filter(of_late(told["day"], WEEKS) & pl.col("time_known").fill_null(True))).with_columns(
         kind=pl.col("log_id").replace_strict(kinds, default=""), hour=clock
     )
     said = {word.casefold() for log in snapshot.shop.logs for word in log.words.get("tech", {})}

@@ -69,9 +69,9 @@ def _differences(held: Streams, week: date, shop: Shop) -> pl.DataFrame:
     return rows.filter(scale > 0).rename({"setup": "model"})
 
 
-def _weekly(own: pl.DataFrame, until: int | None = None) -> tuple[pl.Series, Floats, Floats]:
-    """The weeks, and the mean square and number of differences of each; until : so many weeks at most."""
-    weekly = own.group_by("week").agg(pl.col("square").mean().alias("mean"), n=pl.len()).sort("week").head(until or 999)
+def _weekly(own: pl.DataFrame) -> tuple[pl.Series, Floats, Floats]:
+    """The weeks, and the mean square and number of differences of each."""
+    weekly = own.group_by("week").agg(pl.col("square").mean().alias("mean"), n=pl.len()).sort("week")
     weekly = weekly.filter(pl.col("mean") > 0)
     return weekly["week"], weekly["mean"].to_numpy(), weekly["n"].to_numpy().astype(np.float64)
 
