@@ -103,23 +103,30 @@ def sums(count: Floats, size: Floats, ahead: Ahead, starts: int, *, longest: int
         raise UnusableData(f"wanted counts, sizes and expected counts of as many rows; got {rows} counts")
     if (size <= 0).any() or (count < 0).any() or (count > size).any() or (ahead.expected < 0).any():
         raise UnusableData("rows want pieces above 0, at most so many of them counted, and no expectation below 0")
-    till = np.arange(rows)[None, :] - np.arange(starts)[:, None]
+    reached = min(rows, max(starts + longest - 1, 0))  # rows behind it are in no sum
+    till = np.arange(reached)[None, :] - np.arange(starts)[:, None]
     inside = (till >= 0) & (till < longest)
 
     def since(values: Floats) -> Floats:
-        before = np.concatenate((np.zeros(1), np.cumsum(values)))
-        return np.where(inside, before[None, 1:] - before[:starts, None], np.nan)
+        before = np.concatenate((np.zeros(1), np.cumsum(values[:reached])))
+        return np.asarray((before[None, 1:] - before[:starts, None])[inside], dtype=np.float64)
+
+    def every(values: Floats) -> Floats:  # of the rows inside
+        found = np.full((starts, rows), np.nan)
+        found[:, :reached][inside] = values
+        return found
 
     k, n, expected = since(count), since(size), since(np.minimum(ahead.expected, size))
-    together = np.cumsum(np.cumsum(ahead.unsure @ ahead.unsure.T, axis=0), axis=1)
-    area = np.pad(together, ((1, 0), (1, 0)))
+    area = np.zeros((reached + 1, reached + 1))
+    area[1:, 1:] = (ahead.unsure @ ahead.unsure.T)[:reached, :reached]
+    area = np.cumsum(np.cumsum(area, axis=0), axis=1)
     own = np.diagonal(area)
-    variance = own[None, 1:] - area[:starts, 1:] - area[1:, :starts].T + own[:starts, None]
+    variance = (own[None, 1:] - area[:starts, 1:] - area[1:, :starts].T + own[:starts, None])[inside]
     variance = np.maximum(variance + ahead.common * expected**2, 1e-9 * expected**2 + 1e-12)
     others = expected**2 / variance  # counts of the base that it knows the expected one by
     whole = ahead.widening  # so many pieces tell as much as one whose chance is its own
     score = apart(k / whole, n / whole, others / whole, others * n / np.maximum(expected, 1e-12) / whole)
-    return Sums(score, k, n, expected, np.where(inside, variance, np.nan))
+    return Sums(*(every(part) for part in (score, k, n, expected, variance)))
 
 
 def widening(count: Floats, size: Floats, fitted: Floats) -> Floats:

@@ -9,7 +9,7 @@ import polars as pl
 
 from analysis.studies.drift.shares_standing import Standing
 from analysis.studies.rework.rework import Flows
-from analysis.studies.rework.stage_weeks import UNKNOWN
+from analysis.studies.rework.work_mix import UNKNOWN
 from dashboard import numbers
 from dashboard.sentences.shared import ends_unread
 from dashboard.sentences.unread import came_back as came_back_untold

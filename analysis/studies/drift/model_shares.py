@@ -49,7 +49,8 @@ def model_windows(found: Shares, limit: Floats) -> tuple[Windows, Ints]:
 
 def _beyond(base: Base, of: OfModels, some: Ints, high: Floats) -> tuple[Ints, Ints, Ints, Floats]:
     """First and last row of each sum of some models beyond its limit (r,), the model's place in the base, the score."""
-    starts, rows = base.until - base.end, base.reach - base.end
+    starts = base.until - base.end
+    rows = min(base.reach - base.end, starts + LONGEST - 1)  # those behind it are in no sum
     till = np.arange(rows)[None, :] - np.arange(starts)[:, None]
     inside: Flags = (till >= 0) & (till < LONGEST)
 
@@ -57,17 +58,16 @@ def _beyond(base: Base, of: OfModels, some: Ints, high: Floats) -> tuple[Ints, I
         before = np.concatenate((np.zeros((1, len(some))), np.cumsum(values, axis=0)))
         return before[None, 1:] - before[:starts, None]
 
-    size, expected = of.size[:, some], of.expected[:, some]
-    back = of.back[:, some]
+    size, expected, back = (part[:rows, some] for part in (of.size, of.expected, of.back))
     count, let = since(back), since(np.minimum(expected, size))
     # the factor of the model, the share of the stage, those of who judged it, and what these three count twice
     counted = (base.ahead.unsure[:, 0], base.ahead.expected)
-    share = np.divide(*counted, out=np.zeros(rows), where=counted[1] > 0).max() ** 2
+    share = np.divide(*counted, out=np.zeros(len(counted[0])), where=counted[1] > 0).max() ** 2
     known = share + 1 / (of.seen[some] + 1) + base.ahead.common
-    variance = np.maximum(let**2 * known + since(of.testers[:, some]) ** 2, 1e-9 * let**2 + 1e-12)
+    variance = np.maximum(let**2 * known + since(of.testers[:rows, some]) ** 2, 1e-9 * let**2 + 1e-12)
     wide = of.widening[some]
     over = (count >= FEWEST) & inside[:, :, None] & (back > np.minimum(expected, size))[None]
-    over &= count - let > NEAR * high[None, :, None] * np.sqrt(wide * np.maximum(let + variance, 0.0))
+    over &= count - let > NEAR * high[None, :rows, None] * np.sqrt(wide * np.maximum(let + variance, 0.0))
     first, last, place = (part.astype(np.int64) for part in np.nonzero(over))
     let, variance, wide = let[over], variance[over], wide[place]
     k, n, others = count[over], since(size)[over], let**2 / variance

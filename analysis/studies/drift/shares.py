@@ -15,7 +15,8 @@ from analysis.methods.uncertain_ratio import ratio_mid_p
 from analysis.studies.drift.share_parts import ahead_of, counted
 from analysis.studies.drift.watching import SHARE
 from analysis.studies.rework.since_weeks import FACTORS, Base, bases
-from analysis.studies.rework.stage_weeks import counted_weeks, every_mix
+from analysis.studies.rework.stage_weeks import counted_weeks
+from analysis.studies.rework.work_mix import every_mix
 from ingest.store.snapshot import Snapshot
 
 

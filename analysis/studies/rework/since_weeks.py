@@ -22,7 +22,7 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.expected_counts import Pieces, SameMix, at_the_same_mix
-from analysis.methods.segments import Floats, Ints, spans
+from analysis.methods.segments import Floats, Ints, dense, fresh, spans
 from analysis.methods.since_when import LONGEST, Ahead, widening
 
 GROWS_BY = 4  # weeks
@@ -89,7 +89,7 @@ def bases(mix: pl.DataFrame, pieces: Ints, rows: int) -> list[Base]:
     later = Pieces(of_after, levels[after], n[after])
     found = at_the_same_mix(Pieces(of_before, levels[before], n[before]), k[before], later, len(first))
     counted, size = (np.bincount(of_before, part[before], minlength=len(first)) for part in (k, n))
-    row = mix["row"].to_numpy()
+    row = mix["row"].to_numpy().astype(np.int64)
     cuts = np.searchsorted(of_after, np.arange(len(first) + 1))
     weeks = np.searchsorted(of_before, np.arange(len(first) + 1))
     made = []
@@ -136,16 +136,19 @@ def _known(past: _Cells) -> Ints:
 
 def _looked(past: _Cells, then: _Cells, starts: int) -> tuple[Ints, Ints]:
     """Rows among the first so many after a base, and models that are known and have instruments in them."""
-    some = (then.row < starts) & np.isin(then.model, _known(past))
-    cells = np.unique(np.column_stack((then.row[some], then.model[some])), axis=0)
-    return cells[:, 0], cells[:, 1]
+    known = np.zeros(int(max(then.model.max(), past.model.max())) + 1, dtype=bool)
+    known[_known(past)] = True
+    some = np.flatnonzero((then.row < starts) & known[then.model])
+    row, model = then.row[some], then.model[some]
+    once = fresh(row * len(known) + model)  # they stand sorted
+    return row[once], model[once]
 
 
 def _of_models(past: _Cells, fitted: Floats, then: _Cells, each: Floats, seen: Floats, ahead: Ahead) -> OfModels:
     """What a base lets expect of each model that is known, of which enough came back after it."""
     known = _known(past)
     enough = np.bincount(then.model, then.k, minlength=int(known.max(initial=0)) + 1)[known] >= FEWEST
-    every, model = np.unique(then.model), known[enough]
+    every, model = np.flatnonzero(np.bincount(then.model)), known[enough]
     if not len(model):
         none = np.zeros(0)
         empty, before = np.zeros((len(ahead.expected), 0)), np.zeros((int(past.row[-1]) + 1, 0))
@@ -189,7 +192,7 @@ def _ahead(found: SameMix, later: Pieces, some: slice, row: Ints, counted: float
     unsure = [(expected / np.sqrt(counted + 0.5))[:, None]]
     common = 0.0
     for f in range(len(FACTORS)):
-        _, level = np.unique(later.levels[some, f], return_inverse=True)
+        level = dense(later.levels[some, f]).code
         kinds = int(level.max()) + 1
         moves = each / np.sqrt(found.seen[some, f] + 1)
         unsure.append(np.bincount(week * kinds + level, moves, minlength=rows * kinds).reshape(rows, kinds))

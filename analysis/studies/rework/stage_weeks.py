@@ -14,14 +14,10 @@ import polars as pl
 from analysis.methods.counts_ahead import binomial_ahead, poisson_ahead
 from analysis.methods.expected_counts import Pieces, at_the_same_mix
 from analysis.methods.segments import Floats, Ints
-from analysis.studies.story.of_visits import ANSWERED
+from analysis.studies.rework.work_mix import MIX, UNKNOWN, every_mix, mix_of
 from analysis.studies.story.scope import ALL, Scope, judged
-from analysis.studies.story.story import story
-from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
-from ingest.terms import tables
 
-UNKNOWN = "unknown"  # a cause that nobody told: see `story`
 BASE_WEEKS = 12
 FALSE_RATE = 0.003  # a stage and week, on each side, whatever the true share
 
@@ -39,7 +35,7 @@ def weekly_shares(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
     scope : its weeks are those shown; the twelve weeks before are there all the same.
     """
     if scope.models or scope.families:
-        mix = _mix(snapshot, judged(snapshot, Scope(models=scope.models, families=scope.families)))
+        mix = mix_of(snapshot, judged(snapshot, Scope(models=scope.models, families=scope.families)))
     else:
         mix = snapshot.once(every_mix)
     if mix.is_empty():
@@ -103,9 +99,6 @@ _SCHEMA = {
 }
 
 
-MIX = ["model", "lot", "inspector"]
-
-
 def counted(mix: pl.DataFrame) -> pl.DataFrame:
     """stage, week, instruments, came_back, faults of a mix of work (`every_mix`), in its order."""
     return mix.group_by("stage", "week", maintain_order=True).agg(pl.col("instruments", "came_back", "faults").sum())
@@ -124,115 +117,6 @@ def _order(snapshot: Snapshot) -> dict[str, int]:
     """The place of each stage: bench order, then what nobody told."""
     order = snapshot.shop.bench_order
     return order | {UNKNOWN: len(order)}
-
-
-def every_mix(snapshot: Snapshot) -> pl.DataFrame:
-    """stage, week, model, lot, inspector (who judged it), instruments, came_back, faults of all judged instruments, in
-    the same order every time.
-    """
-    return _mix(snapshot, judged(snapshot))
-
-
-def _mix(snapshot: Snapshot, instruments: pl.DataFrame) -> pl.DataFrame:
-    """`every_mix` of some judged instruments."""
-    told = snapshot.once(story)
-    which = told.visits["serial"].rle_id().to_numpy().astype(np.int64)  # the instrument of each visit
-    judged_visit = instruments["judged_visit"].to_numpy().astype(np.int64)
-    place = np.full(int(which.max(initial=-1)) + 1, -1)
-    place[which[judged_visit]] = np.arange(len(instruments))
-
-    def of(visit: pl.Series) -> pl.Series:
-        """The row of `instruments` that a visit belongs to; -1 of no such."""
-        return pl.Series("_of", place[which[visit.to_numpy().astype(np.int64)]])
-
-    first = told.visits.select("stage", "model", "lot", "first_pass").with_row_index("visit").filter("first_pass")
-    here = first.drop("first_pass").with_columns(of(first["visit"])).filter(pl.col("_of") >= 0)
-    named = (
-        told.faults.filter(pl.col("outcome").is_in(ANSWERED))
-        .group_by("visit")
-        .agg(pl.len().cast(pl.Int64).alias("faults"))
-    )
-    events = told.caused.filter(pl.col("round") == 1)
-    caused = (
-        events.with_columns(of(events["visit"]), tables.coded(events["caused_at"]).alias("stage"))
-        .filter(pl.col("_of") >= 0)
-        .join(named, on="visit", how="left")
-        .group_by("_of", "stage")
-        .agg(
-            (pl.col("kind") == "send back").any().cast(pl.Int64).alias("came_back"),
-            pl.col("faults").fill_null(1).sum(),
-            pl.col("visit").min().cast(pl.UInt32).alias("_caught"),
-        )
-    )
-    anywhere = here.unique("_of", keep="first", maintain_order=True)
-    if not caused.filter(pl.col("stage") == UNKNOWN, pl.col("came_back") > 0).is_empty():
-        here = pl.concat([here, anywhere.with_columns(stage=pl.lit(UNKNOWN, dtype=pl.Categorical))])
-    here = _also_unwritten(here, anywhere, caused, instruments, snapshot.shop)
-    joined = here.join(caused, on=["_of", "stage"], how="left").with_columns(
-        pl.col("came_back", "faults").fill_null(0),
-        instruments["week"].gather(here["_of"]),
-        told.visits["tech"].gather(instruments["judged_visit"].gather(here["_of"])).fill_null("").alias("inspector"),
-    )
-    key = tables.one_key(
-        *(tables.rank(joined["stage"]), joined["week"].to_physical().to_numpy()),
-        *(tables.rank(joined[name]) for name in MIX),
-    )
-    order = np.argsort(key, kind="stable")
-    starts = np.flatnonzero(np.diff(key[order], prepend=-1))
-    counts = {
-        "instruments": np.diff(starts, append=len(order)),
-        **{name: np.add.reduceat(joined[name].to_numpy()[order], starts) for name in ("came_back", "faults")},
-    }
-    cells = tables.plain(joined.select("stage", "week", *MIX)[order[starts]])
-    return cells.with_columns(pl.Series(name, count, dtype=pl.Int64) for name, count in counts.items())
-
-
-def _also_unwritten(
-    here: pl.DataFrame, anywhere: pl.DataFrame, caused: pl.DataFrame, instruments: pl.DataFrame, shop: Shop
-) -> pl.DataFrame:
-    """`here` (visit, stage, model, lot, _of: first visits of instruments) and the instruments of stages that write no
-    row, or only of what came back: in a week in which no judged instrument had a row of the stage before something
-    caused there was caught, all that go by it; in other weeks those alone to which something was caused there.
-
-    anywhere : a row of `here` an instrument. caused : _of, stage, _caught (visit) of what was caused.
-    """
-    key = ["_of", "stage"]
-    bench = caused.filter(pl.col("stage").cast(pl.String).is_in(list(shop.bench_order))).select(*key, "_caught")
-    asked = here.filter(pl.Series(np.isin(_keys(here), _keys(bench))))  # a few of many
-    without = bench.join(asked.select(*key, "visit"), on=key, how="left").filter(
-        pl.col("visit").is_null() | (pl.col("visit") >= pl.col("_caught"))
-    )
-    without = without.select(key).unique()
-    if without.is_empty():
-        return here
-    before = here.join(without, on=key, how="anti", maintain_order="left")
-    week = instruments["week"]
-    written = before.select("stage", week.gather(before["_of"])).unique()
-    of_week = without.with_columns(week.gather(without["_of"]).alias("week"))
-    stages = of_week.join(written, on=["stage", "week"], how="anti")["stage"].unique()
-    family = anywhere.select("_of", week.gather(anywhere["_of"]), instruments["family"].gather(anywhere["_of"]))
-    parts = [before, _of_stages(without, anywhere)]
-    for stage in (one for one in shop.stages if one.key in stages.cast(pl.String).to_list()):
-        silent = family.filter(~pl.col("week").is_in(written.filter(pl.col("stage") == stage.key)["week"].implode()))
-        goes = [name for name in silent["family"].unique() if stage.holds_for(str(name))]
-        all_ = silent.filter(pl.col("family").cast(pl.String).is_in(goes)).select(
-            "_of", pl.lit(stage.key, dtype=pl.Categorical).alias("stage")
-        )
-        parts.append(_of_stages(all_, anywhere))
-    columns = here.columns
-    every = pl.concat([part.select(columns) for part in parts])
-    return every[np.sort(np.unique(_keys(every), return_index=True)[1])]  # of each the first
-
-
-def _keys(rows: pl.DataFrame) -> Ints:
-    """A number for each instrument at a stage: `_of` and `stage` of each row (n,)."""
-    stage = rows["stage"].to_physical().cast(pl.Int64).to_numpy()
-    return np.asarray(rows["_of"].to_numpy().astype(np.int64) * (1 << 32) + stage)
-
-
-def _of_stages(wanted: pl.DataFrame, anywhere: pl.DataFrame) -> pl.DataFrame:
-    """Rows of `anywhere` as if at other stages: wanted has _of, stage."""
-    return wanted.join(anywhere.drop("stage"), on="_of", how="left", maintain_order="left")
 
 
 def _let_expect(now: Floats, base: Floats, expected: Floats) -> tuple[Floats, Floats, Floats]:

@@ -3,8 +3,10 @@
 from dataclasses import dataclass
 from datetime import date
 
+import numpy as np
 import polars as pl
 
+from analysis.methods.segments import Ints
 from analysis.studies.story.story import Story, story
 from ingest.store.snapshot import Snapshot
 
@@ -56,3 +58,8 @@ def visits_judged(snapshot: Snapshot, instruments: pl.DataFrame, *columns: str) 
     wanted = list(dict.fromkeys(("serial", *columns)))
     first = told.visits.select(*wanted, pl.col("round").alias("_round")).filter(pl.col("_round") == 1).drop("_round")
     return first.join(instruments.select("serial"), on="serial", how="semi", maintain_order="left")
+
+
+def instrument_of(told: Story) -> Ints:
+    """The row of `instruments` that each visit is of, shape (n,): both stand sorted by serial."""
+    return np.repeat(np.arange(len(told.instruments), dtype=np.int64), told.instruments["visits"].to_numpy())

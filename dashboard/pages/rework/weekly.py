@@ -14,7 +14,8 @@ from analysis.methods.problems import NotWorkedOut, UnusableData
 from analysis.studies.drift.shares_standing import Standing, standing
 from analysis.studies.people.catchers import caught_by_one
 from analysis.studies.rework import rework
-from analysis.studies.rework.stage_weeks import BASE_WEEKS, UNKNOWN, weekly_shares
+from analysis.studies.rework.stage_weeks import BASE_WEEKS, weekly_shares
+from analysis.studies.rework.work_mix import UNKNOWN
 from analysis.studies.story.scope import Scope
 from analysis.studies.story.seen_again import untold
 from analysis.studies.story.unread import unread

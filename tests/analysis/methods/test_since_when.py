@@ -53,6 +53,14 @@ def test_equal_shares_score_nothing():
     assert abs(float(apart(5.001, 50.0, 60.0, 600.0))) < 0.01
 
 
+def test_sums_of_a_few_rows_at_most_are_those_among_all():
+    few, every = sums(COUNT, SIZE, base(), 2, longest=3), sums(COUNT, SIZE, base(), 2)
+    inside = np.array([[1, 1, 1, 0, 0, 0, 0, 0], [0, 1, 1, 1, 0, 0, 0, 0]], dtype=bool)
+    for name in ("score", "count", "size", "expected", "variance"):
+        assert np.array_equal(np.isfinite(getattr(few, name)), inside)
+        assert np.array_equal(getattr(few, name)[inside], getattr(every, name)[inside])
+
+
 def test_a_sum_is_that_of_its_rows():
     found = sums(COUNT, SIZE, base(), 3)
     assert found.score.shape == (3, 8)

@@ -9,7 +9,7 @@ import pytest
 from analysis.studies.drift.shares import Since
 from analysis.studies.drift.shares_standing import Standing
 from analysis.studies.rework.rework import Flows
-from analysis.studies.rework.stage_weeks import UNKNOWN
+from analysis.studies.rework.work_mix import UNKNOWN
 from dashboard.sentences import came_back, rework
 
 

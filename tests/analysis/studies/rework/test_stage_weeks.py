@@ -7,7 +7,8 @@ import polars as pl
 import pytest
 
 from analysis.methods.counts_ahead import binomial_ahead
-from analysis.studies.rework.stage_weeks import FALSE_RATE, UNKNOWN, weekly_shares
+from analysis.studies.rework.stage_weeks import FALSE_RATE, weekly_shares
+from analysis.studies.rework.work_mix import UNKNOWN
 from analysis.studies.story.scope import Scope
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
