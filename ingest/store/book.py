@@ -6,7 +6,7 @@ which takes a name out everywhere; what is no longer so is said by a later line.
 """
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import closing, contextmanager
 from datetime import datetime
 from pathlib import Path
@@ -22,6 +22,7 @@ from ingest.terms.questions import ASKED_AGAIN, UNKNOWABLE
 FILE = "book.sqlite"
 FORMAT = 3  # of the book; an older one is brought up by whoever writes next
 
+FEW = 500  # originals that are asked for by name
 COPY = "copy"  # of a week that was reviewed: what was shown, as text
 LOADS: dict[str, pl.DataType] = {  # which logs count: the latest line of a log says whether it is loaded
     "sequence": pl.Int64(),
@@ -164,9 +165,7 @@ def _locked(folder: Path) -> sqlite3.Connection:
 
 
 def write_limits(folder: Path, rows: pl.DataFrame, who: str, why: str, *, now: datetime) -> int:
-    """Put limits on file: a row a stream (tables.LIMITS_ON_FILE but sequence, at, who, why); n 0 takes a stream's
-    limits off file.
-    """
+    """Put limits on file: a row a stream (tables.LIMITS_ON_FILE but sequence, at, who, why); n 0 takes them off."""
     return write(folder, "limits_on_file", rows, who=who, why=why, now=now)
 
 
@@ -206,10 +205,44 @@ def read(folder: Path, *, up_to: int | None = None) -> dict[str, pl.DataFrame]:
         return {name: lines(connection, name, up_to) for name in SCHEMAS}
 
 
-def loads(folder: Path) -> pl.DataFrame:
-    """LOADS alone: which logs were loaded and unloaded, in the order written."""
+class Said(dict[str, pl.DataFrame]):
+    """The book's tables by name, but which logs were loaded, a line a log: those are read when somebody asks."""
+
+    def __init__(self, folder: Path) -> None:
+        with reading(folder) as connection:
+            super().__init__({name: lines(connection, name) for name in SCHEMAS if name != "loads"})
+        self._folder = folder
+
+    def __missing__(self, name: str) -> pl.DataFrame:
+        if name != "loads":
+            raise KeyError(name)
+        self[name] = loads(self._folder)
+        return self[name]
+
+
+def loads(folder: Path, shas: Collection[str] | None = None) -> pl.DataFrame:
+    """LOADS alone: which logs were loaded and unloaded, in the order written; of all originals or of some."""
     with reading(folder) as connection:
-        return lines(connection, "loads")
+        if shas is not None and len(shas) <= FEW:
+            return lines(connection, "loads", where=f"sha256 IN ({', '.join('?' * len(shas))})", values=tuple(shas))
+        found = lines(connection, "loads")
+        return found if shas is None else found.filter(pl.col("sha256").is_in(list(shas)))
+
+
+def verdicts(folder: Path) -> pl.DataFrame:
+    """The verdicts that count (tables.SETTLED), as the book is now."""
+    with reading(folder) as connection:
+        return standing_verdicts(lines(connection, "settled"))
+
+
+def counting(folder: Path) -> dict[str, str]:
+    """The logs that count, by log_id: when each was loaded, as the book writes it."""
+    with reading(folder) as connection:
+        if connection is None or not connection.execute("PRAGMA table_info(loads)").fetchone():
+            return {}
+        rows = connection.execute("SELECT log_id, what, at FROM loads ORDER BY sequence")
+        last = {log_id: (what, at) for log_id, what, at in rows}
+    return {log_id: at for log_id, (what, at) in last.items() if what == "loaded"}
 
 
 @contextmanager
@@ -228,9 +261,15 @@ def reading(folder: Path) -> Iterator[sqlite3.Connection | None]:
 
 
 def lines(
-    connection: sqlite3.Connection | None, table: str, up_to: int | None = None, *, without: tuple[str, ...] = ()
+    connection: sqlite3.Connection | None,
+    table: str,
+    up_to: int | None = None,
+    *,
+    without: tuple[str, ...] = (),
+    where: str = "TRUE",
+    values: tuple[str, ...] = (),
 ) -> pl.DataFrame:
-    """One table of the book, in the order written; `without` some columns."""
+    """One table of the book, in the order written; `without` some columns, `where` (SQL, with `values`) some lines."""
     wanted = {name: dtype for name, dtype in SCHEMAS[table].items() if name not in without}
     if connection is None:
         return tables.empty(wanted)
@@ -238,8 +277,8 @@ def lines(
     schema = {name: dtype for name, dtype in wanted.items() if name in have}
     if not schema:  # made, but not yet written to
         return tables.empty(wanted)
-    rest = f"FROM {table} WHERE sequence <= ? ORDER BY sequence"
-    return tables.shaped(fetch(connection, schema, rest, (2**62 if up_to is None else up_to,)), wanted)
+    rest = f"FROM {table} WHERE sequence <= ? AND {where} ORDER BY sequence"
+    return tables.shaped(fetch(connection, schema, rest, (2**62 if up_to is None else up_to, *values)), wanted)
 
 
 def week_copy(folder: Path, sequence: int) -> str:

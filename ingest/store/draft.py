@@ -22,6 +22,8 @@ from ingest.store.typed import typed_rows
 from ingest.store.waiting import Waiting
 from ingest.terms import tables
 
+FEW = 20_000  # instruments of which all visits are held in memory
+
 
 @dataclass
 class Draft(Waiting):
@@ -187,7 +189,7 @@ class Draft(Waiting):
         for log_id in older:
             spans = editions.of_text(self.logs.filter(pl.col("log_id") == log_id)["covers"].item())
             newer = ledger.pairs(self.connection).filter((pl.col("older") == log_id) & pl.col("holds"))["newer"]
-            covers = [span for one in newer for span in self.all_covers().get(one, [])]
+            covers = [span for one, spans in self.covers_of(newer).items() if one in newer for span in spans]
             asked = ledger.held_rows(self.connection, "set_aside", log_ids=[log_id])
             rows = asked.filter((pl.col("column") == "") & (pl.col("reason") != accounts.CONFLICT))
             if rows.is_empty() or not editions.inside(spans, covers):
@@ -202,18 +204,20 @@ class Draft(Waiting):
         ledger.close(self.connection, "logs", self.n, [log_id])
         ledger.add(self.connection, "logs", self.n, account)
 
-    def two_values(self, log_ids: Sequence[str]) -> pl.DataFrame:
-        """The instruments of some logs of which all that counts says two things where only one can hold
+    def two_values(self) -> pl.DataFrame:
+        """The instruments of the logs that came in of which all that counts says two things where only one can hold
         (carried.NAMED).
         """
-        parts = self.counting()
-        if not parts:
+        parts = self.so_far("visits")
+        if not parts or not self.serials:
             return tables.empty(carried.NAMED)
-        mine = pl.concat(
-            [part.filter(pl.col("log_id").is_in(list(log_ids))).select("serial").collect().unique() for part in parts]
-        ).unique()
-        near = [part.select(carried.COLUMNS).join(mine.lazy(), on="serial", how="semi") for part in parts]
-        return carried.named(carried.two_values(pl.concat(near)), self.logs)
+        mine = pl.concat(self.serials).unique()
+        near = pl.concat(
+            [part.filter(pl.col("serial").is_in(mine.implode())).select(carried.COLUMNS) for part in parts]
+        )
+        if mine.len() <= FEW:  # of a day's log few rows, which are looked through as often as it takes
+            near = near.collect().lazy()
+        return carried.named(carried.two_values(near), self.logs)
 
     def _new_trials(self, entry: Entry, trials: pl.DataFrame) -> pl.DataFrame:
         """The trials of a gauge study that no log has told of yet in the same words."""

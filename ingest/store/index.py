@@ -83,10 +83,7 @@ def follow(folder: Path, shop: Shop | None, shas: set[str] | None = None) -> Non
     """Bring the notes (all, or those on some originals) in line with the book; a note that cannot be written now is
     written another time.
     """
-    loads = book.loads(folder)
-    if shas is not None:  # of ten years of logs only those that are asked for are looked at
-        loads = loads.filter(pl.col("sha256").is_in(list(shas)))
-    for noted in wanted(loads, shop):
+    for noted in wanted(book.loads(folder, shas), shop):  # of ten years of logs only those that are asked for
         with suppress(OSError):
             note(folder, noted)
 

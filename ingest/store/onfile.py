@@ -214,16 +214,18 @@ class OnFile:
         )
         new = new.with_columns(last_visit=pl.lit(sheet.marks["time"].max(), dtype=tables.TIME))
         rows = _judged(pl.concat([tables.shaped(new, CANDIDATE), others]), self.settled)
-        rows = rows.with_columns(editions.superseded(rows, ledger.pairs(self.connection), self.all_covers()))
+        pairs = ledger.pairs(self.connection).filter(
+            pl.col("holds") & pl.col("older").is_in(rows["log_id"].unique().to_list())
+        )
+        rows = rows.with_columns(editions.superseded(rows, pairs, self.covers_of(pairs["newer"].unique())))
         rows = rows.with_columns(superseded=pl.col("superseded") | _among(rows, lacking))
         rows = rows.with_columns(superseded=pl.col("superseded") | _given_up(rows))
         return merge(rows, replaced), rows
 
-    def all_covers(self) -> dict[str, list[days.Span]]:
-        """The days that each log tells of."""
-        return {
-            log_id: editions.of_text(text) for log_id, text in self.logs.select("log_id", "covers").iter_rows()
-        } | self.covers
+    def covers_of(self, log_ids: pl.Series) -> dict[str, list[days.Span]]:
+        """The days that each of some logs tells of."""
+        some = self.logs.filter(pl.col("log_id").is_in(log_ids.implode())).select("log_id", "covers")
+        return {log_id: editions.of_text(text) for log_id, text in some.iter_rows()} | self.covers
 
     def counting(self, spans: list[days.Span] | None = None) -> list[pl.LazyFrame]:
         """The visits that count so far, with KEY, waiting and stored; `spans`: stored ones of about these days only."""

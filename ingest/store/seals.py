@@ -6,11 +6,14 @@ counter is a commit after which nobody came to seal it, and only SQLite's own ch
 """
 
 import hashlib
+import itertools
 import json
+import os
 import sqlite3
 from contextlib import closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
+from threading import Lock
 
 from ingest.store.problems import first_line
 from ingest.store.sqlite_tables import connect
@@ -19,7 +22,13 @@ from ingest.store.writing import write_whole
 COUNTER = slice(24, 28)  # bytes of an SQLite file that count its changes
 LAST_CHECKPOINT = "_last_checkpoint"  # rewritten in place by the table's own library
 MOST_READ = 20_000  # files that this process remembers to have read
-_read: dict[tuple[Path, str, int, int], None] = {}  # file, its hash, and as what it stood there
+IN_TURN = 4 << 20  # bytes of files it has read already that are read anew by whoever writes next, longest ago first
+_read: dict[tuple[Path, str, int, int, int], int] = {}  # file, its hash, as what it stood there: which reading it was
+_readings = itertools.count()
+PIECE = 1 << 20  # bytes of a database that are read at a time
+MOST_OPEN = 16  # databases that are kept open beside SQLite
+_open: dict[tuple[int, int], int] = {}  # device and inode: descriptor
+_opening = Lock()
 DELTA = ("visits", "readings", "faults")
 
 
@@ -40,15 +49,14 @@ def seal(folder: Path, path: Path) -> None:
         with closing(connect(path, existing=True)) as connection:
             connection.execute("BEGIN")
             connection.execute("SELECT COUNT(*) FROM sqlite_master").fetchone()
-            write_whole(where, _coded(_stands(connection)), sure=False)
+            write_whole(where, _coded(_stands(connection, path)), sure=False)
     except (OSError, sqlite3.Error):
         with suppress(OSError):
             where.unlink(missing_ok=True)
 
 
 def wrong_with(folder: Path, path: Path, *, thorough: bool = False) -> str:
-    """What is wrong with a database of the shop, '' for nothing. Reads through SQLite: a second handle would let go of
-    its locks.
+    """What is wrong with a database of the shop, '' for nothing.
 
     thorough : SQLite looks through it even where the seal is whole.
     Raises sqlite3.OperationalError where somebody holds it.
@@ -57,7 +65,7 @@ def wrong_with(folder: Path, path: Path, *, thorough: bool = False) -> str:
         with closing(connect(path, existing=True)) as connection:
             connection.execute("BEGIN")
             connection.execute("SELECT COUNT(*) FROM sqlite_master").fetchone()
-            stands, sealed = _stands(connection), _sealed(folder, path)
+            stands, sealed = _stands(connection, path), _sealed(folder, path)
             if (
                 sealed is not None
                 and sealed.get("counter") == stands["counter"]
@@ -76,7 +84,7 @@ def wrong_with(folder: Path, path: Path, *, thorough: bool = False) -> str:
         if "locked" in str(fault):
             raise
         return first_line(fault)
-    except sqlite3.Error as fault:
+    except (OSError, sqlite3.Error) as fault:
         return first_line(fault)
 
 
@@ -84,9 +92,37 @@ def _seal_of(folder: Path, path: Path) -> Path:
     return folder / "store" / f"{path.stem}.seal"
 
 
-def _stands(connection: sqlite3.Connection) -> dict[str, str]:
-    data = connection.serialize()
-    return {"counter": bytes(data[COUNTER]).hex(), "sha256": hashlib.sha256(data).hexdigest()}
+def _stands(connection: sqlite3.Connection, path: Path) -> dict[str, str]:
+    """A database as it stands while a connection keeps others from writing there."""
+    file = _beside(path)
+    if file is None:
+        data = connection.serialize()
+        return {"counter": bytes(data[COUNTER]).hex(), "sha256": hashlib.sha256(data).hexdigest()}
+    pages, size = (connection.execute(f"PRAGMA {name}").fetchone()[0] for name in ("page_count", "page_size"))
+    found, at, end = hashlib.sha256(), 0, pages * size
+    while at < end and (piece := os.pread(file, min(PIECE, end - at), at)):
+        found.update(piece)
+        at += len(piece)
+    return {"counter": os.pread(file, COUNTER.stop, 0)[COUNTER].hex(), "sha256": found.hexdigest()}
+
+
+def _beside(path: Path) -> int | None:
+    """A descriptor of a database, three times as quick to read as through SQLite; None where it is read through that.
+
+    It is never closed while the file has a name: closing any descriptor of a file lets go of all locks that this
+    process has on it.
+    """
+    if not hasattr(os, "pread"):
+        return None
+    with _opening:
+        for key, file in list(_open.items()):
+            if not os.fstat(file).st_nlink:
+                os.close(_open.pop(key))
+        stat = path.stat()
+        key = (stat.st_dev, stat.st_ino)
+        if key not in _open and len(_open) < MOST_OPEN:
+            _open[key] = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+        return _open.get(key)
 
 
 def _sealed(folder: Path, path: Path) -> dict[str, str] | None:
@@ -149,10 +185,18 @@ def hash_of(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def wrong_files(connection: sqlite3.Connection, folder: Path, *, afresh: bool) -> list[Wrong]:
+def _wrong_bytes(path: Path, digest: str) -> str:
+    try:
+        return "" if hash_of(path) == digest else "its bytes are not those that were written"
+    except OSError:
+        return "missing"
+
+
+def wrong_files(connection: sqlite3.Connection, folder: Path, *, anew: int | None) -> list[Wrong]:
     """The files of the Delta tables that are gone or not as they were written.
 
-    afresh : every byte is read; else only of files that this process has not read yet, as they stand now.
+    anew : how many bytes are read again of files that this process has read already as they stand now, those first
+    that were read longest ago; None: all.
     """
     try:
         noted = connection.execute("SELECT path, size, sha256 FROM main.files ORDER BY path").fetchall()
@@ -160,22 +204,35 @@ def wrong_files(connection: sqlite3.Connection, folder: Path, *, afresh: bool) -
         if "no such table" not in str(fault):
             raise
         return []
-    found = []
+    found, due = [], []
     for name, size, digest in noted:
         path = folder / "store" / name
         try:
             stat = path.stat()
-            seen = (path, digest, stat.st_ino, stat.st_mtime_ns)
-            if stat.st_size != size:
-                found.append(Wrong(f"store/{name}", f"{stat.st_size} bytes of {size}"))
-            elif (afresh or seen not in _read) and hash_of(path) != digest:
-                found.append(Wrong(f"store/{name}", "its bytes are not those that were written"))
-            else:
-                _read[seen] = None
         except OSError:
             found.append(Wrong(f"store/{name}", "missing"))
-    for old in list(_read)[: max(0, len(_read) - MOST_READ)]:
-        _read.pop(old, None)
+            continue
+        seen = (path, digest, stat.st_ino, stat.st_mtime_ns, stat.st_ctime_ns)
+        if stat.st_size != size:
+            found.append(Wrong(f"store/{name}", f"{stat.st_size} bytes of {size}"))
+        else:
+            due.append((_read.get(seen, -1), size, name, seen))
+    left = anew
+    for reading, size, name, seen in sorted(due):
+        if reading >= 0 and left is not None:
+            if left <= 0:
+                break
+            left -= size
+        wrong = _wrong_bytes(seen[0], seen[1])
+        if wrong:
+            found.append(Wrong(f"store/{name}", wrong))
+            _read.pop(seen, None)
+        else:
+            _read[seen] = next(_readings)
+    found.sort(key=lambda wrong: wrong.path)
+    if len(_read) > MOST_READ:
+        for _, old in sorted((reading, seen) for seen, reading in list(_read.items()))[: len(_read) - MOST_READ]:
+            _read.pop(old, None)
     for table in DELTA:
         last = folder / "store" / table / "_delta_log" / LAST_CHECKPOINT
         try:

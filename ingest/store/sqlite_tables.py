@@ -79,7 +79,8 @@ def fetch(
     rows = connection.execute(f"SELECT {names} {rest}", values).fetchall()
     if not rows:
         return empty(dict(schema))
-    table = pl.DataFrame(rows, schema=stored, orient="row")
+    columns = zip(stored.items(), zip(*rows, strict=True), strict=True)
+    table = pl.DataFrame([pl.Series(name, values, dtype=dtype) for (name, dtype), values in columns])
     return table.with_columns(
         *(
             pl.col(name).str.to_datetime("%Y-%m-%dT%H:%M:%S%.f%z", time_unit="us", time_zone="UTC")

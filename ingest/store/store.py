@@ -51,8 +51,7 @@ def drafting(folder: Path, now: datetime | None = None) -> Iterator[Draft]:
         held = delta_tables(folder, before)
         for table in held.values():
             table.stand()
-        settled = book.standing_verdicts(book.read(folder)["settled"])
-        draft = Draft(folder, connection, before, held, settled, now=now)
+        draft = Draft(folder, connection, before, held, book.verdicts(folder), now=now)
         yield draft
         if draft.made and draft.n % TIDY_EVERY == 0:
             forget_older(folder, connection, draft.made - KEPT_FOR)
@@ -69,14 +68,7 @@ def pretending(folder: Path) -> Iterator[Draft]:
         if not ledger.check_format(copy):
             ledger.make(copy)
         before = ledger.newest(copy)
-        yield Draft(
-            folder,
-            copy,
-            before,
-            delta_tables(folder, before),
-            book.standing_verdicts(book.read(folder)["settled"]),
-            write=False,
-        )
+        yield Draft(folder, copy, before, delta_tables(folder, before), book.verdicts(folder), write=False)
     copy.close()
 
 
@@ -144,7 +136,7 @@ def is_whole(folder: Path) -> bool:
     with ledger.reading(folder) as connection:
         if connection is not None and ledger.check_format(connection) and ledger.newest(connection) is not None:
             return True
-    return book.active_logs(book.loads(folder)).is_empty()
+    return not book.counting(folder)
 
 
 def log_called(logs: pl.DataFrame, called: str) -> str:
@@ -217,7 +209,7 @@ def _files_are_there(connection: sqlite3.Connection, folder: Path) -> None:
     """StoreProblem where a file of a table is gone or not as it was written: the libraries would give up on it halfway,
     or read what nobody wrote.
     """
-    wrong = seals.wrong_files(connection, folder, afresh=False)
+    wrong = seals.wrong_files(connection, folder, anew=0)
     if wrong:
         raise damaged(wrong[0].path, wrong[0].how)
 

@@ -1,6 +1,6 @@
 """Rows of the next version that wait to be written to the Delta tables, and the row that ends the version."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 import polars as pl
@@ -25,6 +25,7 @@ class Waiting(OnFile):
     taken_out: bool = False
     last_at: datetime | None = None
     held_visits: int = 0
+    serials: list[pl.Series] = field(default_factory=list)  # of what was put in
     made: datetime | None = None  # when the version row was written
     progress: Progress = lambda share, what: None
 
@@ -47,6 +48,7 @@ class Waiting(OnFile):
         for part in sheet.parts():
             done += part["visits"].height
             self.progress(done / max(1, sheet.height), f"taking in {done:,} of {sheet.height:,} visits")
+            self.serials.append(part["visits"]["serial"].unique())
             for name, rows in part.items():
                 frame = tables.shaped(rows, delta.KEPT["visits"]) if name == "visits" else rows
                 frame = frame if out is None else frame.join(out, on=ROW, how="anti", maintain_order="left")

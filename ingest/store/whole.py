@@ -96,7 +96,7 @@ def _of_ledger(folder: Path, *, thorough: bool) -> list[Wrong]:
     with ledger.reading(folder) as connection:
         if connection is None or not ledger.check_format(connection) or (found := ledger.newest(connection)) is None:
             return []
-        wrong = seals.wrong_files(connection, folder, afresh=True)
+        wrong = seals.wrong_files(connection, folder, anew=None if thorough else seals.IN_TURN)
         shas = [] if not thorough else ledger.held_rows(connection, "logs", found.n)["sha256"].to_list()
     wrong += [
         Wrong(f"{originals.FOLDER}/{sha}", "missing") for sha in shas if not (folder / originals.FOLDER / sha).exists()

@@ -99,8 +99,7 @@ def load_data(
         raise StoreProblem(f"One file comes in the place of {replaces!r}; {len(sources)} were given")
     ensure(folder, progress=progress, now=now)
     clear_old(folder / READING_IN, now=now)
-    said = book.read(folder)
-    known = set(book.active_logs(said["loads"])["log_id"])
+    said, known = book.Said(folder), book.counting(folder)
     became: dict[int, Loaded] = {}
     batch: list[Came] = []
     tell = _rising(progress)
@@ -167,7 +166,7 @@ def _commit(
         return {}
     became: dict[int, Loaded] = {}
     with pretending(folder) if check else drafting(folder, now) as draft:
-        said = book.read(folder)
+        said = book.Said(folder)
         gone, replaced = "", None
         if replaces is not None:
             gone = log_called(draft.logs, replaces)
@@ -209,12 +208,12 @@ def _coming(entry: Entry, shop: Shop, gone: str) -> index.Noted:
 
 def said_of(said: dict[str, pl.DataFrame], log_id: str) -> set[str]:
     """The hash of the original of a log that the book names; nothing for ''."""
-    return set(said["loads"].filter(pl.col("log_id") == log_id)["sha256"].to_list())
+    return set(said["loads"].filter(pl.col("log_id") == log_id)["sha256"].to_list()) if log_id else set()
 
 
 def _with_decisions(draft: Draft, folder: Path, shop: Shop, came: Came, now: datetime) -> tuple[Came, list[str]]:
     """A newer edition with what people decided about cells of the older ones, and what is to be said of it."""
-    said = book.read(folder)
+    said = book.Said(folder)
     decided = pl.concat([table.select("log_id") for table in standing_decisions(said).values()])
     if decided.is_empty():
         return came, []
@@ -276,7 +275,7 @@ def _enter(draft: Draft, folder: Path, entries: Sequence[Entry], gone: str, now:
 def _unloaded(draft: Draft, folder: Path, log_id: str, now: datetime, why: str, who: str = "") -> int:
     """Write into the book that a log counts no longer."""
     line = (
-        book.active_logs(book.read(folder)["loads"])
+        book.active_logs(book.loads(folder))
         .filter(pl.col("log_id") == log_id)
         .select("log_id", "sha256", "name", what=pl.lit("unloaded"))
     )

@@ -56,7 +56,7 @@ def loaded_of(draft: Draft, account: pl.DataFrame, notes: Sequence[str] = ()) ->
 
 def with_two_values(draft: Draft, files: Sequence[Loaded]) -> list[Loaded]:
     """What became of files, with the instruments of each of which all logs say two things where only one can hold."""
-    found = draft.two_values([file.log_id for file in files if file.outcome == "loaded"])
+    found = draft.two_values()
     return [
         replace(file, two_values=found.filter((pl.col("log_id") == file.log_id) | (pl.col("other_log") == file.log_id)))
         for file in files

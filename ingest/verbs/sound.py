@@ -39,8 +39,8 @@ def sound_shop(folder: Path, *, now: datetime) -> Shop:
         )
     ledger.free(folder)
     refuse_damage(folder)
-    latest = book.active_logs(book.loads(folder))["at"].max()
-    if isinstance(latest, datetime) and now < latest - CLOCKS_DIFFER:
+    latest = datetime.fromisoformat(max(book.counting(folder).values(), default=WRITTEN.isoformat()))
+    if now < latest - CLOCKS_DIFFER:
         raise StoreProblem(
             f"This machine's clock says {now:%Y-%m-%d %H:%M} UTC, but a log was loaded on {latest:%Y-%m-%d}: rows "
             f"since then would be set aside as the future. {PUT_RIGHT}"

@@ -2,13 +2,14 @@
 
 import subprocess
 import sys
-from datetime import date
+from datetime import date, datetime, timedelta
 
 import polars as pl
 import pytest
 
 from ingest.store import book
-from tests.ingest.bench import NOW, shop
+from ingest.verbs.load import load, unload
+from tests.ingest.bench import NOW, log, row, shop
 
 WRITER = """
 import sys
@@ -103,3 +104,28 @@ def test_the_latest_line_of_a_cell_counts_unless_it_is_undone():
         }
     )
     assert book.standing_corrections(lines).select("line", "value").rows() == [(2, "2")]
+
+
+def test_what_a_load_asks_of_the_book_is_what_the_whole_book_says(tmp_path, monkeypatch):
+    folder = shop(tmp_path)
+    assert (book.counting(folder), book.loads(folder, {"a"}).height) == ({}, 0)
+    names = ["a.csv", "b.csv", "c.csv"]
+    for turn, name in enumerate([*names, *names]):
+        if turn == 3:
+            unload(folder, "b.csv", now=NOW)
+        load(folder, [log(folder, name, [row(f"{name}{n}") for n in range(3)])], now=NOW + timedelta(minutes=turn))
+    unload(folder, "a.csv", now=NOW)
+    plain, said = book.read(folder), book.Said(folder)
+    assert plain["loads"].height == 6
+    assert "loads" not in said
+    assert all(said[name].equals(lines) for name, lines in plain.items())
+    with pytest.raises(KeyError):
+        said["other"]
+    active = book.active_logs(plain["loads"])
+    assert sorted(book.counting(folder)) == sorted(active["log_id"])
+    assert {datetime.fromisoformat(at) for at in book.counting(folder).values()} == set(active["at"])
+    some = set(plain["loads"]["sha256"][:2])
+    for most in (book.FEW, 0):
+        monkeypatch.setattr(book, "FEW", most)
+        assert book.loads(folder, some).equals(plain["loads"].filter(pl.col("sha256").is_in(list(some))))
+    assert book.verdicts(folder).equals(book.standing_verdicts(plain["settled"]))

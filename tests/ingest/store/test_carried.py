@@ -2,12 +2,14 @@
 it.
 """
 
+import numpy as np
 import polars as pl
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from dashboard.sentences import logs as telling
-from ingest.store import carried
+from ingest.store import carried, draft
 from ingest.store.store import open_snapshot
 from ingest.terms import tables
 from ingest.verbs import decisions
@@ -108,6 +110,38 @@ def test_what_is_found_is_what_reading_row_by_row_finds(rows):
                 wanted.append((field, serial, said[0][2], said[0][1], other[2], other[1]))
     found = carried.two_values(tables.shaped(visits, tables.VISITS).select(carried.COLUMNS))
     assert found.select("field", "serial", "value", "line", "other", "other_line").rows() == wanted
+
+
+@pytest.mark.parametrize("few", [0, draft.FEW])
+@pytest.mark.parametrize("seed", range(4))
+def test_what_a_load_tells_is_what_looking_through_the_whole_shop_finds(few, seed, tmp_path, monkeypatch):
+    monkeypatch.setattr(draft, "FEW", few)
+    folder, random = shop(tmp_path), np.random.default_rng(seed)
+    told = 0
+    for number in range(6):
+        files = []
+        for name in (f"{number}a.csv", f"{number}b.csv"):
+            rows = [
+                row(
+                    f"A{random.integers(12)}",
+                    model=str(random.choice(["LARK-25", "LARK-25", "HERON"])),
+                    start=f"2026-03-0{random.integers(1, 6)} 09:{random.integers(10, 60)}",
+                    finish="2026-03-06 10:00",
+                    stage=str(random.choice(["play_test", "final_inspection"])),
+                )
+                for _ in range(4)
+            ]
+            files.append(log(folder, name, rows))
+        came = load(folder, files, now=NOW)
+        if number == 3:
+            unload(folder, "1a.csv", now=NOW)
+            continue
+        on_file = carried.on_file(open_snapshot(folder))
+        for each in came:
+            mine = (pl.col("log_id") == each.log_id) | (pl.col("other_log") == each.log_id)
+            assert each.two_values.equals(on_file.filter(mine))
+            told += each.two_values.height
+    assert told
 
 
 def test_nothing_is_carried_over_only_where_neither_kind_of_decision_is():
