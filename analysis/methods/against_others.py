@@ -16,9 +16,7 @@ simulation).
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
+from scipy import special
 
 from analysis.methods.segments import Flags, Floats, Ints
 
@@ -60,8 +58,7 @@ class Apart(Held):
 def levels(group: Ints, condition: Ints, value: Floats) -> Levels:
     """Fit both by turns; group, condition (n,) numbers from 0, value (n,) of each reading."""
     count, conditions = int(group.max()) + 1, int(condition.max()) + 1
-    links = coo_array((np.ones(len(group)), (group, count + condition)), shape=(count + conditions, count + conditions))
-    family = connected_components(links, directed=False)[1].astype(np.int64)
+    family, family_of_condition = _families(group, condition, count, conditions)
     level, offset = np.zeros(count), np.zeros(conditions)
     of_group, of_condition = (
         np.maximum(np.bincount(part), 1) for part in (group, condition)
@@ -71,7 +68,23 @@ def levels(group: Ints, condition: Ints, value: Floats) -> Levels:
         before, offset = offset, np.bincount(condition, value - level[group]) / of_condition
         if np.abs(offset - before).max() < 1e-12:
             break
-    return Levels(level, offset, family[:count], family[count:])
+    return Levels(level, offset, family, family_of_condition)
+
+
+def _families(group: Ints, condition: Ints, count: int, conditions: int) -> tuple[Ints, Ints]:
+    """Of groups and of conditions which belong together, by the least group of each family; a condition without a
+    group is by itself.
+    """
+    family = np.arange(count)
+    while True:
+        of_condition = np.arange(count, count + conditions)
+        np.minimum.at(of_condition, condition, family[group])
+        joined = family.copy()
+        np.minimum.at(joined, group, of_condition[condition])
+        joined = joined[joined]  # whatever its least group has joined meanwhile
+        if np.array_equal(joined, family):
+            return family, of_condition
+        family = joined
 
 
 def errors(group: Ints, family: Ints, n: Ints, sd: Floats) -> Floats:
@@ -104,11 +117,11 @@ def _told(level: Floats, own: Floats, mean: Floats, left: Floats, usual: Floats,
     """left : variance of the others' levels; usual : of it, what they err by."""
     off = level - mean
     between = np.maximum(left - usual, 0.0)
-    many = np.maximum(others, 1)
+    many, free = np.maximum(others, 1), np.maximum(others - 1, 1)
     with np.errstate(divide="ignore", invalid="ignore"):
         error = np.sqrt(np.maximum(left, own**2 + between) + left / many)
-        chance = 2 * stats.t.sf(np.abs(off) / error, np.maximum(others - 1, 1))
-    reach = stats.t.ppf(0.975, np.maximum(others - 1, 1)) * np.sqrt(own**2 + left / many)
+        chance = 2 * special.stdtr(free, -np.abs(off) / error)  # without the checks of scipy.stats: it is asked often
+    reach = special.stdtrit(free, 0.975) * np.sqrt(own**2 + left / many)
     judged = (others + 1 >= LEAST) & (left > 0)
     return Held(off, off - reach, off + reach, mean, chance, others.astype(np.int64), judged)
 
@@ -143,24 +156,26 @@ def set_apart(group: Ints, condition: Ints, n: Ints, mean: Floats, sd: Floats, *
 
 def _apart_of(groups: Ints, cells: tuple[Ints, Ints, Ints, Floats, Floats], level: float) -> Flags:
     """Groups of a family that lie apart, shape (all groups,)."""
-    group, condition, n, mean, sd = cells
-    count = int(group.max()) + 1
-    here, gone, last = np.isin(group, groups), np.zeros(count, dtype=bool), 0
+    group = cells[0]
+    here = np.isin(group, groups)
+    condition, n, mean, sd = (part[here] for part in cells[1:])
+    names, which = groups, np.searchsorted(groups, group[here])  # those that stay, and whose each cell is of them
     taken: list[int] = []
+    last = 0
     for _ in range(max(len(groups) // PART_APART, 1)):
-        some = here & ~gone[group]
-        names, which = np.unique(group[some], return_inverse=True)
         if len(names) < LEAST:
             break
-        fit = levels(which, condition[some], mean[some])
-        own = errors(which, fit.family, n[some], sd[some])
+        fit = levels(which, condition, mean)
+        own = errors(which, fit.family, n, sd)
         told = held(fit.level, own, fit.family)
         among = np.where(told.judged, told.chance * (told.others + 1), np.inf)
         at = int(np.argmin(among))
         taken.append(int(names[at]))
-        gone[names[at]] = True
         if among[at] < level:
             last = len(taken)
-    out = np.zeros(count, dtype=bool)
+        stay = which != at
+        names, which = np.delete(names, at), which[stay] - (which[stay] > at)
+        condition, n, mean, sd = (part[stay] for part in (condition, n, mean, sd))
+    out = np.zeros(int(group.max()) + 1, dtype=bool)
     out[taken[:last]] = True
     return out
