@@ -20,8 +20,8 @@ from analysis.studies.necks import apart as far_lots
 from analysis.studies.necks import lots, of_week
 from analysis.studies.people.catchers import Caught, caught_by_one
 from analysis.studies.rework import rework
-from analysis.studies.room import settling
 from analysis.studies.room.coarse_of_late import coarse_of_late
+from analysis.studies.room.settling import SETTLING
 from analysis.studies.story.scope import Scope
 from analysis.studies.story.unread import STAGE, UNREAD, unread
 from analysis.studies.story.waiting import waiting
@@ -80,7 +80,6 @@ class Review:
     flows_before: pl.DataFrame  # the same over the four weeks before
     outside: pl.DataFrame
     shipped: pl.DataFrame
-    settling: pl.DataFrame
     actions: pl.DataFrame
     decision: dict[str, object] | None
     due: list[Entry]  # over its day, or due up to the end of the week to come
@@ -107,6 +106,8 @@ class Review:
     on_hold: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=ON_HOLD))  # where many wait
     returned: Returned = field(default_factory=Returned)  # after packing
     wider: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=WIDER))  # what spreads wider than before
+    settling: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=SETTLING))
+    """Rows of the `settling` figures, of all years: the paper asks for them, `review` does not."""
 
 
 def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
@@ -160,7 +161,6 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         ),
         outside=part.table("outside", lambda: outside_as_set(snapshot, first=found, last=found)),
         shipped=part.table("shipped", lambda: shipped_in_doubt(snapshot, week=found)),
-        settling=part.table("settling", lambda: snapshot.once(settling.settling_rows), settling.SETTLING),
         actions=part.table("actions", lambda: actions(snapshot, since=last_week(found))),
         decision=decisions.row(-1, named=True) if len(decisions) else None,
         due=part.of("due", lambda: due(snapshot, by=last + timedelta(weeks=1)), list[Entry]()),

@@ -156,10 +156,11 @@ def set_apart(group: Ints, condition: Ints, n: Ints, mean: Floats, sd: Floats, *
 
 def _apart_of(groups: Ints, cells: tuple[Ints, Ints, Ints, Floats, Floats], level: float) -> Flags:
     """Groups of a family that lie apart, shape (all groups,)."""
-    group = cells[0]
+    group, condition, n, mean, sd = cells
+    out = np.zeros(int(group.max()) + 1, dtype=bool)
     here = np.isin(group, groups)
-    condition, n, mean, sd = (part[here] for part in cells[1:])
     names, which = groups, np.searchsorted(groups, group[here])  # those that stay, and whose each cell is of them
+    condition, n, mean, sd = condition[here], n[here], mean[here], sd[here]
     taken: list[int] = []
     last = 0
     for _ in range(max(len(groups) // PART_APART, 1)):
@@ -175,7 +176,6 @@ def _apart_of(groups: Ints, cells: tuple[Ints, Ints, Ints, Floats, Floats], leve
             last = len(taken)
         stay = which != at
         names, which = np.delete(names, at), which[stay] - (which[stay] > at)
-        condition, n, mean, sd = (part[stay] for part in (condition, n, mean, sd))
-    out = np.zeros(int(group.max()) + 1, dtype=bool)
+        condition, n, mean, sd = condition[stay], n[stay], mean[stay], sd[stay]
     out[taken[:last]] = True
     return out

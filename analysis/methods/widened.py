@@ -65,12 +65,14 @@ def widened(square: npt.ArrayLike, size: npt.ArrayLike, *, before: int = 6, leas
     if len(v) <= before:
         return None
     y = np.log(v)
+    weighed = y * n
     best: Widened | None = None
     for split in range(before, len(v)):
-        one, other = (np.average(y[side], weights=n[side]) for side in (slice(split), slice(split, None)))
+        before_it, since = n[:split].sum(), n[split:].sum()
+        one, other = weighed[:split].sum() / before_it, weighed[split:].sum() / since
         fit = np.where(np.arange(len(v)) < split, one, other)
         c = max(OF_ONE, float((n * (y - fit) ** 2).sum() + KNOWN * USUAL) / (len(v) - 2 + KNOWN))
-        error = float(np.sqrt(c * (1 / n[:split].sum() + 1 / n[split:].sum())))
+        error = float(np.sqrt(c * (1 / before_it + 1 / since)))
         away = float(other - one)
         if best is None or away / error > best.z:
             ends = np.exp((away + Z95 * error * np.array([-1.0, 0.0, 1.0])) / 2)

@@ -3,12 +3,14 @@ stay. Differences of readings that follow one another within one series, setter,
 any of them counts. It opens nothing and is told while it lasts.
 """
 
+from collections.abc import Iterator
 from datetime import date, timedelta
+from itertools import pairwise
 
 import numpy as np
 import polars as pl
 
-from analysis.methods.segments import Floats
+from analysis.methods.segments import Floats, dense, fresh, in_order, spans
 from analysis.methods.widened import widened
 from analysis.studies.drift.streams import Streams, streams
 from analysis.studies.story.calendar import week_of
@@ -42,43 +44,70 @@ def wider(snapshot: Snapshot, *, week: date) -> pl.DataFrame:
         return pl.DataFrame(schema=WIDER)
     found = []
     told = _differences(held, week, snapshot.shop)
-    for (characteristic, stage), own in told.group_by("characteristic", "stage", maintain_order=True):
-        if (row := _widened(own, week)) is not None:
-            found.append((str(characteristic), str(stage), *row))
+    for first, weeks, square, size in _weekly(told):
+        if (row := _widened(told, first, (weeks, square, size), week)) is not None:
+            found.append((*held.rows.select("characteristic", "stage").row(first), *row))
     made = pl.DataFrame(found, schema=WIDER, orient="row")
     return made.sort("ratio", "characteristic", "stage", descending=[True, False, False])
 
 
 def _differences(held: Streams, week: date, shop: Shop) -> pl.DataFrame:
-    """A row a difference: characteristic, stage, model, set_by, week, square (of its series' usual one)."""
-    day = held.readings["day"]
-    first = week - BEFORE
-    of_all = (held.rows["tech"] == "").to_numpy()[held.readings.stream]
-    at = np.flatnonzero(of_all & day.is_between(first, week + timedelta(days=6)).to_numpy())
-    rows = held.readings.at(at, "characteristic", "stage", "setup", "set_by", "gauge", "supplier", "lot", "day")
-    rows = tables.plain(rows).with_columns(
-        week=week_of(pl.col("day"), shop), stream=pl.Series(held.readings.stream[at]), value=pl.Series(held.values[at])
+    """A row a difference: of (the first series of its characteristic and stage), model, set_by (a number), week, square
+    (of its series' usual one).
+    """
+    first, last = week - BEFORE, week + timedelta(days=6)
+    every, readings = held.rows.with_row_index("of"), held.readings
+    of_all = (every["tech"] == "").to_numpy()
+    lately = readings.source["day"].is_between(first, last).fill_null(False).to_numpy()
+    at = spans(held.starts[of_all], held.ends[of_all] + 1)
+    at = at[lately[readings.row[at]]]
+    stream, values = readings.stream[at], held.values[at]
+    told = readings.at(at, "set_by", "gauge", "supplier", "lot", "day")
+    series = (stream, *(tables.rank(told[name]) for name in ("set_by", "gauge", "supplier", "lot")))
+    order = in_order(*series)
+    follows = ~fresh(tables.one_key(*series)[order])
+    before = np.full(len(at), -1)
+    before[order[follows]] = order[np.flatnonzero(follows) - 1]  # the reading before it in its series
+    some = np.flatnonzero(before >= 0)
+    days = pl.DataFrame({"day": pl.date_range(first, last, eager=True)}).select(week_of(pl.col("day"), shop))
+    since = (told["day"].cast(pl.Int32) - pl.Series([first]).cast(pl.Int32)[0]).gather(some)
+    rows = pl.DataFrame(
+        {
+            "stream": stream[some],
+            "apart": np.abs(values[some] - values[before[some]]),
+            "week": days.to_series().gather(since),
+            "set_by": series[1][some],
+            "model": every["model"].gather(stream[some]),
+            "of": every.select(pl.col("of").min().over("characteristic", "stage")).to_series().gather(stream[some]),
+        }
     )
-    series = ["stream", "set_by", "gauge", "supplier", "lot"]
-    apart = (pl.col("value") - pl.col("value").shift(1).over(series)).abs()
-    rows = rows.with_columns(apart=apart).drop_nulls("apart")
     usual = pl.col("apart").median().over("stream")
     mean = pl.col("apart").mean().over("stream")
     scale = pl.when(usual > 0).then(usual / 0.954).otherwise(mean / 1.128)  # of one reading, were they normal
     rows = rows.with_columns(square=(pl.min_horizontal(pl.col("apart"), FAR * scale * 2**0.5) / scale) ** 2 / 2)
-    return rows.filter(scale > 0).rename({"setup": "model"})
+    return rows.filter(scale > 0)
 
 
-def _weekly(own: pl.DataFrame) -> tuple[pl.Series, Floats, Floats]:
-    """The weeks, and the mean square and number of differences of each."""
-    weekly = own.group_by("week").agg(pl.col("square").mean().alias("mean"), n=pl.len()).sort("week")
-    weekly = weekly.filter(pl.col("mean") > 0)
-    return weekly["week"], weekly["mean"].to_numpy(), weekly["n"].to_numpy().astype(np.float64)
+def _weekly(told: pl.DataFrame) -> Iterator[tuple[int, list[date], Floats, Floats]]:
+    """Of each characteristic and stage its first series, the weeks, and the mean square and number of differences of
+    each, summed as they stand, so that two looks tell the same to the last digit.
+    """
+    of, week = told["of"].to_numpy(), told["week"].cast(pl.Int32).to_numpy()
+    cell = dense(tables.one_key(of, week))
+    size = np.bincount(cell.code).astype(np.float64)
+    square = np.bincount(cell.code, told["square"].to_numpy()) / size
+    wide = square > 0
+    heads, square, size = told[["of", "week"]][cell.first[wide]], square[wide], size[wide]
+    for begin, end in pairwise([*np.flatnonzero(fresh(heads["of"].to_numpy())).tolist(), len(square)]):
+        part = slice(begin, end)
+        yield heads["of"][begin], heads["week"][part].to_list(), square[part], size[part]
 
 
-def _widened(own: pl.DataFrame, week: date) -> tuple[object, ...] | None:
-    weeks, square, size = _weekly(own)
-    if len(weeks) == 0 or weeks[-1] != week:
+def _widened(
+    told: pl.DataFrame, first: int, weekly: tuple[list[date], Floats, Floats], week: date
+) -> tuple[object, ...] | None:
+    weeks, square, size = weekly
+    if weeks[-1] != week:
         return None
     found = widened(square, size)
     if found is None or found.z < STANDS or found.ratio < ONE:
@@ -86,7 +115,7 @@ def _widened(own: pl.DataFrame, week: date) -> tuple[object, ...] | None:
     lately = (widened(square[:last], size[:last]) for last in range(len(weeks), max(len(weeks) - LATELY, 0), -1))
     if not any(one is not None and one.z >= BEYOND and one.ratio >= LARGE for one in lately):
         return None
-    since: date = weeks[found.first]
+    since, own = weeks[found.first], told.filter(pl.col("of") == first)
     every = own["model"].unique().sort().to_list()
     wide = [model for model in every if _ratio(own.filter(pl.col("model") == model), since) >= ONE]
     people = own.filter(pl.col("week") >= since)["set_by"].unique().to_list()

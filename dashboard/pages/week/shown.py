@@ -26,7 +26,7 @@ from analysis.studies.matters.register import Entry
 from analysis.studies.people.catchers import Caught
 from analysis.studies.people.touched import Touched
 from analysis.studies.rework import rework
-from analysis.studies.room import climate, play_test
+from analysis.studies.room import climate, play_test, settling
 from analysis.studies.story.scope import Scope
 from analysis.studies.week.arrived import review_week
 from analysis.studies.week.returned import Returned
@@ -160,7 +160,7 @@ def _made(week: date | None, snapshot: Snapshot) -> WeekShown:
         total=_or(dict[str, Any](), "flows", gaps, lambda: _total(found.week)),
         air=_or(pl.DataFrame(), "air", gaps, lambda: desk.ask(climate.slopes)),
         played=_or((), "played", gaps, lambda: _played(found, snapshot.shop)),
-        review=replace(found, gaps=gaps),
+        review=replace(found, settling=_or(found.settling, "settling", gaps, _settling), gaps=gaps),
     )
 
 
@@ -273,6 +273,10 @@ def _or(instead: Any, part: str, gaps: dict[str, str], work: Any) -> Any:
     except NotWorkedOut as why:
         gaps[part] = str(why)
         return instead
+
+
+def _settling() -> pl.DataFrame:
+    return desk.ask(settling.settling_rows)
 
 
 def _total(week: date) -> dict[str, Any]:

@@ -3,8 +3,10 @@
 import numpy as np
 import pytest
 from scipy import stats
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
-from analysis.methods.against_others import LEAST, held, levels, set_apart
+from analysis.methods.against_others import LEAST, PART_APART, errors, held, levels, set_apart
 
 LEVEL = 0.01
 
@@ -65,3 +67,51 @@ def test_groups_that_always_differ_are_seldom_set_apart():
         told = cells(rng, 0.18 + rng.normal(0, 0.02, 12), offsets=(0.0, 0.03), n=20)
         hits += bool(set_apart(*told, level=0.05).apart.any())
     assert hits <= 0.05 * 300 + 3 * np.sqrt(0.05 * 300)
+
+
+def some_cells(rng):
+    """Some groups under some conditions, a few far off, in any order."""
+    groups, conditions = int(rng.integers(2, 50)), int(rng.integers(1, 7))
+    many = int(rng.integers(1, 3 * groups))
+    group, condition = rng.integers(0, groups, many), rng.integers(0, conditions, many)
+    mean = rng.normal(0, 0.02, many) + 0.3 * (rng.random(groups) < 0.1)[group]
+    return group, condition, rng.integers(2, 40, many), mean, np.abs(rng.normal(0.06, 0.01, many))
+
+
+def test_families_are_what_conditions_join():
+    rng = np.random.default_rng(14)
+    for _ in range(100):
+        group, condition, _, mean, _ = some_cells(rng)
+        fit = levels(group, condition, mean)
+        many = len(fit.family) + len(fit.family_of_condition)
+        links = coo_array((np.ones(len(group)), (group, len(fit.family) + condition)), shape=(many, many))
+        joined = connected_components(links, directed=False)[1].tolist()
+        mine = [*fit.family.tolist(), *fit.family_of_condition.tolist()]
+        assert len(set(zip(joined, mine, strict=True))) == len(set(joined)) == len(set(mine))
+
+
+def test_those_apart_are_taken_away_as_if_the_others_were_judged_anew():
+    rng, hits = np.random.default_rng(15), 0
+    for _ in range(100):
+        group, condition, n, mean, sd = some_cells(rng)
+        family = levels(group, condition, mean).family
+        apart = set()
+        for one in np.unique(family):
+            left = [name for name in np.unique(group).tolist() if family[name] == one]
+            taken, last = [], 0
+            for _ in range(max(len(left) // PART_APART, 1)):
+                if len(left) < LEAST:
+                    break
+                some = np.isin(group, left)
+                which = np.searchsorted(left, group[some])
+                fit = levels(which, condition[some], mean[some])
+                told = held(fit.level, errors(which, fit.family, n[some], sd[some]), fit.family)
+                among = np.where(told.judged, told.chance * (told.others + 1), np.inf)
+                taken.append(left.pop(int(np.argmin(among))))
+                last = len(taken) if among.min() < LEVEL else last
+            apart |= set(taken[:last])
+        with np.errstate(invalid="ignore"):  # a number without a cell has no spread
+            found = set_apart(group, condition, n, mean, sd, level=LEVEL)
+        assert set(np.flatnonzero(found.apart).tolist()) == {one for one in apart if found.others[one] >= LEAST - 1}
+        hits += len(apart)
+    assert hits > 50

@@ -10,6 +10,7 @@ import pytest
 from analysis.methods.problems import UnusableData
 from analysis.review import review
 from analysis.studies.drift.rack import TICKS, place_of
+from analysis.studies.room.settling import settling_rows
 from dashboard.app import make_app
 from dashboard.commands import cli
 from dashboard.desk import desk, looking_back
@@ -98,6 +99,13 @@ def test_the_agenda_stands_in_its_order(demo_desk):
     ]
     places = [text.index(f'"{name}"') for name in names]
     assert places == sorted(places)
+
+
+def test_what_the_rest_does_is_worked_out_for_the_paper_alone(demo_desk):
+    assert shown.of_page().review.settling.is_empty()
+    every = demo_desk.ask(settling_rows)
+    assert shown.told().review.settling.equals(every)
+    assert len(every)
 
 
 def test_the_first_thing_said_is_the_first_thing_to_look_at(demo_desk):

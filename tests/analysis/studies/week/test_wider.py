@@ -3,10 +3,12 @@
 from datetime import timedelta
 
 import numpy as np
+import polars as pl
 import pytest
 
+from analysis.studies.drift.streams import streams
 from analysis.studies.story.calendar import first_day
-from analysis.studies.week.wider import wider
+from analysis.studies.week.wider import BEFORE, _differences, _weekly, wider
 from tests.analysis.studies.drifting import at, shop, snapshot
 
 N, STEP = 640, 400  # forty a week: ten weeks, then six
@@ -56,3 +58,28 @@ def test_one_slip_of_the_pen_is_no_spread_and_what_is_over_is_not_told():
     over = NOISE * np.where(SINCE & (np.arange(N) < STEP + 60), 2.0, 1.0)
     assert told(over) == []
     assert BEGAN - first_day(BEGAN, MADE) < timedelta(days=7)
+
+
+def test_differences_and_their_weeks_are_those_of_one_reading_after_another():
+    some = {name: RNG.choice(["", "a", "b"], N) for name in ("lot", "gauge", "supplier")}
+    model = RNG.choice(["LARK", "WREN"], N)
+    made = snapshot(MADE, {("relief", ""): NOISE}, setter=SETTER, model=model, **some)
+    week, held = first_day(at(N - 60).date(), MADE), streams(made)
+    assert held is not None
+    names = ("set_by", "gauge", "supplier", "lot")
+    rows = held.readings.of_all("stream", "tech_set", "day", *names, "setup")
+    last, plain = {}, []
+    for row, value in zip(rows.iter_rows(named=True), held.values, strict=True):
+        if row["tech_set"] == "" and week - BEFORE <= row["day"] < week + timedelta(days=7):
+            series = (row["stream"], *(row[name] for name in names))
+            if series in last:
+                plain.append((row["stream"], abs(value - last[series]), first_day(row["day"], MADE), row["setup"]))
+            last[series] = value
+    found = _differences(held, week, MADE)
+    assert found.select("stream", "apart", "week", "model").rows() == plain
+    assert len(plain) > N / 2
+    [(_, weeks, square, size)] = _weekly(found)
+    for one, mean, n in zip(weeks, square, size, strict=True):
+        own = found.filter(pl.col("week") == one)["square"].to_list()
+        assert (mean, n) == (pytest.approx(sum(own) / len(own), rel=1e-12), len(own))
+    assert weeks == sorted({one for _, _, one, _ in plain})
