@@ -23,6 +23,7 @@ from analysis.studies.rework import rework
 from analysis.studies.room.coarse_of_late import coarse_of_late
 from analysis.studies.room.settling import SETTLING
 from analysis.studies.story.scope import Scope
+from analysis.studies.story.story import story
 from analysis.studies.story.unread import STAGE, UNREAD, unread
 from analysis.studies.story.waiting import waiting
 from analysis.studies.week import weeks
@@ -119,7 +120,7 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         raise UnusableData("no log is loaded yet; load one to see a week")
     last = found + timedelta(days=6)
     part = Parts(snapshot)
-    weekly = part.table("weeks", lambda: snapshot.once(weeks.week_rows))
+    weekly = part.table("weeks", lambda: weeks.week_rows(snapshot, _shown_from(snapshot, found)))
     seen = weekly.filter(pl.col("week") <= found).tail(SEEN_WEEKS)
     none: list[MatterSeen] = []
     matters = part.of("matters", lambda: _matters(snapshot, found), none)
@@ -140,7 +141,7 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         week=found,
         last_day=last,
         arrived=part.table("arrived", lambda: arrived(snapshot, week=found)),
-        questions=_waiting(snapshot),
+        questions=waiting(snapshot).height,
         weeks=seen,
         usual=_usual(weekly, found, _since(parted["matters"])),
         matters=part.of("matters", lambda: _with_what_they_bring(snapshot, parted["matters"]), parted["matters"]),
@@ -241,9 +242,11 @@ def _usual(weekly: pl.DataFrame, week: date, more_back: date | None) -> dict[str
     return found
 
 
-def _waiting(snapshot: Snapshot) -> int:
-    """Questions nobody has settled yet."""
-    return waiting(snapshot).height
+def _shown_from(snapshot: Snapshot, week: date) -> Scope:
+    """The weeks of which anything is shown, or that say what is usual; of a shop without so many all."""
+    days = snapshot.once(story).days.filter("visited", pl.col("week") < week)
+    back = days["week"].unique().sort().tail(max(SEEN_WEEKS, USUAL_WEEKS[1]))
+    return Scope(first=back[0] if len(back) else None)
 
 
 def _flows(snapshot: Snapshot, first: date, last: date) -> pl.DataFrame:

@@ -8,10 +8,12 @@ import numpy as np
 import polars as pl
 
 from analysis import review
+from analysis.studies.week import weeks
 from ingest.shopfiles.specs import Specs
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 from tests.analysis.studies.drifting import shop, snapshot
+from tests.analysis.studies.rework.test_stage_weeks import weeks_of
 from tests.dashboard.sentences.test_shared import NOTHING, at, matter
 
 SEED = 20281214
@@ -75,3 +77,17 @@ def test_what_may_be_chance_stands_after_what_is_surer_though_it_is_new(monkeypa
     monkeypatch.setattr(review, "place_of", lambda *_: None)
     told = review._matters(snapshot, date(2026, 3, 30))
     assert [(one.matter.key, one.new) for one in told] == [("b", False), ("a", True)]
+
+
+def test_weeks_shown_and_what_is_usual_are_those_of_the_whole_table():
+    # eighty weeks on file, two of them without work
+    counts = [(0, 0) if place in (40, 70) else (4 + place % 5, place % 3) for place in range(82)]
+    made = weeks_of(counts)
+    every = weeks.week_rows(made)
+    for week in every["week"][[3, 30, 60, 75, 79]]:
+        some = weeks.week_rows(made, review._shown_from(made, week))
+        assert len(some) < len(every) or week <= every["week"][52]
+        for more_back in (None, every["week"][65]):
+            assert review._usual(some, week, more_back) == review._usual(every, week, more_back)
+        shown = [each.filter(pl.col("week") <= week).tail(review.SEEN_WEEKS) for each in (some, every)]
+        assert shown[0].equals(shown[1])

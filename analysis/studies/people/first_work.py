@@ -18,8 +18,8 @@ from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats
 from analysis.studies.people.same_mix import expected
 from analysis.studies.people.techs import TECHS, charged, counted, exposure, flag_level, held_against, named, unrest
+from analysis.studies.story.outcomes import causes_read, outcome_read
 from analysis.studies.story.story import story
-from analysis.studies.story.unread import causes_read, outcome_read
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 

@@ -10,9 +10,9 @@ import polars as pl
 from analysis.studies.rework.yields import rolled_yields, routes, stage_yields
 from analysis.studies.story.calendar import first_day, local_day, week_of
 from analysis.studies.story.of_visits import ELSEWHERE
+from analysis.studies.story.outcomes import causes_read, minutes_known, outcome_read, outcomes_at
 from analysis.studies.story.scope import ALL, Scope, events_caught, judged, loops_caught
 from analysis.studies.story.story import story
-from analysis.studies.story.unread import causes_read, minutes_known, outcome_read, outcomes_at
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -110,7 +110,7 @@ def weeks(snapshot: Snapshot, signals: pl.DataFrame | None = None, scope: Scope 
     in the week of the visit on their line or the nearest line before it in the log).
     """
     told = snapshot.once(story)
-    table = scope.weeks_of(told.visits.select("week").unique().sort("week"), "week")
+    table = scope.weeks_of(told.days.filter("visited").select("week").unique().sort("week"), "week")
     finished = scope.models_of(told.instruments).filter(pl.col("finished_week").is_not_null())
     parts = [
         finished.group_by(pl.col("finished_week").alias("week")).agg(pl.len().cast(pl.Int64).alias("finished")),
@@ -123,7 +123,7 @@ def weeks(snapshot: Snapshot, signals: pl.DataFrame | None = None, scope: Scope 
             pl.len().alias("_loops"),
         ),
         _opened(signals, snapshot.shop),
-        _set_aside(snapshot),
+        _set_aside(snapshot, scope),
     ]
     for part in parts:
         table = table.join(part, on="week", how="left", maintain_order="left")
@@ -131,7 +131,7 @@ def weeks(snapshot: Snapshot, signals: pl.DataFrame | None = None, scope: Scope 
         pl.col("finished", "judged", "signals_opened", "set_aside").fill_null(0),
         pl.col("loop_minutes", "loop_cost").fill_null(0.0),
     )
-    read = told.visits.select("week").filter(snapshot.once(outcome_read)).unique().with_columns(_read=pl.lit(True))
+    read = told.visits["week"].filter(snapshot.once(outcome_read)).unique().to_frame().with_columns(_read=pl.lit(True))
     known = pl.col("_read").fill_null(False) & (pl.lit(snapshot.once(work_known)) | pl.col("_loops").is_null())
     table = table.join(read, on="week", how="left", maintain_order="left")
     table = table.with_columns(pl.when(known).then(name).alias(name) for name in ("loop_minutes", "loop_cost"))
@@ -145,7 +145,10 @@ def _untold_ends(snapshot: Snapshot) -> pl.DataFrame:
     """Weeks (week, _untold) in which nobody can say what was finished: of the visits to the stage that ends the route
     that week, or of all visits on file, no log tells the outcome.
     """
-    visits = snapshot.once(story).visits.select("week", "role").with_columns(snapshot.once(outcome_read))
+    known = snapshot.once(outcome_read)
+    if known.all():
+        return pl.DataFrame(schema={"week": pl.Date, "_untold": pl.Boolean})
+    visits = snapshot.once(story).visits.select("week", "role").with_columns(known)
     last = "packing" if any(stage.role == "packing" for stage in snapshot.shop.stages) else "final"
     at_end = pl.col("outcome_read").filter(pl.col("role") == last)
     told = visits.group_by("week").agg(ends=at_end.len(), read=at_end.any())
@@ -315,12 +318,15 @@ def _opened(signals: pl.DataFrame | None, shop: Shop) -> pl.DataFrame:
     return signals.group_by(week.alias("week")).agg(pl.len().cast(pl.Int64).alias("signals_opened"))
 
 
-def _set_aside(snapshot: Snapshot) -> pl.DataFrame:
+def _set_aside(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
     """Rows and cells set aside, a week: that of the visit on their line, else on the nearest line before, else after,
-    in the same log.
+    in the same log. Of logs with a visit in the weeks asked for.
     """
-    lines = snapshot.once(story).visits.select("log_id", "line", "week").sort("line", "week")
-    asked = snapshot.coded("set_aside", "log_id", "line").sort("line")
+    visits, asked = snapshot.once(story).visits, snapshot.coded("set_aside", "log_id", "line").sort("line")
+    logs = scope.weeks_of(visits.select("log_id", "week"), "week")["log_id"].unique()
+    asked = asked.filter(pl.col("log_id").is_in(logs.implode()))
+    mine = visits["log_id"].is_in(asked["log_id"].unique().implode()).fill_null(False)
+    lines = visits.at(mine.arg_true(), "log_id", "line", "week").sort("line", "week")
     before = asked.join_asof(lines, on="line", by="log_id", strategy="backward", check_sortedness=False)["week"]
     after = asked.join_asof(lines, on="line", by="log_id", strategy="forward", check_sortedness=False)["week"]
     weeks_of_rows = pl.select(pl.coalesce(before, after).alias("week")).drop_nulls()

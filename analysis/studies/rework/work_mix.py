@@ -9,7 +9,7 @@ import polars as pl
 
 from analysis.methods.segments import Flags, Ints, fresh, segment_ids
 from analysis.studies.story.of_visits import ANSWERED
-from analysis.studies.story.scope import instrument_of, judged
+from analysis.studies.story.scope import first_passes, instrument_of, judged, place_in, stage_of
 from analysis.studies.story.story import Story, story
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
@@ -46,7 +46,7 @@ def mix_of(snapshot: Snapshot, instruments: pl.DataFrame) -> pl.DataFrame:
     order = np.argsort(key, kind="stable")
     starts = np.flatnonzero(fresh(key[order]))
     kinds = kinds[order]  # work of one kind stands together
-    grid = _grid(told, kinds, snapshot.shop)
+    grid = _grid(snapshot, kinds)
     size = np.add.reduceat(grid.here, starts, axis=0, dtype=np.int64)
     of, stage = grid.cell
     counts = np.zeros((2, *size.shape), dtype=np.int64)
@@ -75,22 +75,20 @@ class _Grid:
     faults: Ints  # (c,)
 
 
-def _grid(told: Story, instruments: pl.DataFrame, shop: Shop) -> _Grid:
+def _grid(snapshot: Snapshot, instruments: pl.DataFrame) -> _Grid:
     """At which stages instruments count: those of their first passes, UNKNOWN where something came back of which nobody
     says where from, and stages that write nothing down.
     """
+    told, shop = snapshot.once(story), snapshot.shop
     at = instrument_of(told)
-    place = np.full(len(told.instruments), len(instruments))  # of those that are not judged: a row behind all
-    place[at[instruments["judged_visit"].to_numpy()]] = np.arange(len(instruments))
-    caused = _caused(told, place[at], len(instruments))
-    column, stages = told.visits["stage"], told.visits["stage"].unique().cast(pl.String).sort()
+    caused = _caused(told, place_in(told, instruments)[at])
+    stages, stage_at = snapshot.once(stage_of)
     words = pl.concat([stages, caused["stage"], pl.Series([*shop.bench_order, UNKNOWN])]).unique().sort()
-    rows = np.flatnonzero(told.visits["first_pass"].to_numpy())
     number = words.search_sorted(stages).to_numpy().astype(np.int64)
-    key = place[at[rows]] * len(words) + number[tables.rank(column)[rows]]
-    here = np.zeros((len(instruments) + 1, len(words)), dtype=bool)
+    rows, of = first_passes(told, instruments)
+    key = of * len(words) + number[stage_at[rows]]
+    here = np.zeros((len(instruments), len(words)), dtype=bool)
     here.reshape(-1)[key] = True
-    here = here[:-1]
     of, stage = caused["_of"].to_numpy(), words.search_sorted(caused["stage"]).to_numpy().astype(np.int64)
     came_back, unknown = caused["came_back"].to_numpy(), int(words.search_sorted(UNKNOWN))
     first = _first_visits(rows, key, of * len(words) + stage)
@@ -111,9 +109,9 @@ def _first_visits(rows: Ints, key: Ints, wanted: Ints) -> Ints:
     return np.array([found.get(cell, NEVER) for cell in wanted.tolist()], dtype=np.int64)
 
 
-def _caused(told: Story, of: Ints, judged: int) -> pl.DataFrame:
+def _caused(told: Story, of: Ints) -> pl.DataFrame:
     """_of (row of the judged instruments), stage, came_back, faults, _caught (the first visit that caught it) of what
-    was caused in round 1. of : the judged instrument of each visit, of so many.
+    was caused in round 1. of : the judged instrument of each visit, -1 of none.
     """
     named = (
         told.faults.filter(pl.col("outcome").is_in(ANSWERED))
@@ -123,7 +121,7 @@ def _caused(told: Story, of: Ints, judged: int) -> pl.DataFrame:
     events = told.caused.filter(pl.col("round") == 1).select("visit", "kind", stage="caused_at")
     return (
         events.with_columns(_of=pl.Series(of[events["visit"].to_numpy()]))
-        .filter(pl.col("_of") < judged)
+        .filter(pl.col("_of") >= 0)
         .join(named, on="visit", how="left")
         .group_by("_of", "stage")
         .agg(

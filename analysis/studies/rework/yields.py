@@ -4,10 +4,10 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.intervals import binomial_exact, wilson
-from analysis.methods.segments import Floats
-from analysis.studies.story.scope import ALL, Scope, judged, visits_judged
+from analysis.methods.segments import Floats, Ints, dense
+from analysis.studies.story.outcomes import causes_read, minutes_known, outcome_read, outcomes_at, told_instruments
+from analysis.studies.story.scope import ALL, Scope, first_passes, judged, place_in, stage_of, visits_judged
 from analysis.studies.story.story import story
-from analysis.studies.story.unread import causes_read, minutes_known, outcome_read, outcomes_at, told_instruments
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -102,18 +102,8 @@ def rolled_yields(snapshot: Snapshot, scope: Scope = ALL, *, by: tuple[str, ...]
             | dict.fromkeys(("never_sent_back", "never_sent_back_low", "never_sent_back_high"), pl.Float64)
         )
         return pl.DataFrame(schema=columns)
-    wanted = {"stage", "family", "outcome", "first_pass", "model", *groups} - {"week"}
-    first = visits_judged(snapshot, instruments, *sorted(wanted)).filter("first_pass")
-    first = first.join(
-        routes(snapshot.shop).cast({pl.String: pl.Categorical}), on=["family", "stage"], how="semi"
-    ).join(instruments.select("serial", "week"), on="serial")
     key = [*groups, "model"]
-    cells = (
-        first.group_by(*key, "stage")
-        .agg((pl.col("outcome") == "pass").sum().alias("k"), pl.len().alias("n"))
-        .pipe(tables.plain)
-        .sort(*key, "stage")
-    )
+    cells = _first_passes_of(snapshot, instruments, key)
     per_model = instruments.group_by(key).agg(
         pl.len().cast(pl.Int64).alias("judged"), (pl.col("sent_back") == 0).sum().cast(pl.Int64).alias("never")
     )
@@ -143,9 +133,37 @@ def rolled_yields(snapshot: Snapshot, scope: Scope = ALL, *, by: tuple[str, ...]
     return _of_told(table, instruments, by, snapshot)
 
 
+def _first_passes_of(snapshot: Snapshot, instruments: pl.DataFrame, key: list[str]) -> pl.DataFrame:
+    """k first passes that passed of n of each group of judged instruments (columns `key`) at each stage of their
+    routes: key, stage, k, n, sorted.
+    """
+    told = snapshot.once(story)
+    names, family = (instruments["family"].unique().sort(), instruments["family"])
+    stages, stage_at = snapshot.once(stage_of)
+    way = set(routes(snapshot.shop).select("family", "stage").iter_rows())
+    goes = np.array([[(name, stage) in way for stage in stages] for name in names])  # families by stages
+    number = tables.one_key(*(_ranks(instruments[name]) for name in key))
+    groups = dense(number)
+    rows, of = first_passes(told, instruments)
+    stage = stage_at[rows]
+    on_route = goes[_ranks(family)[of], stage]
+    cell = groups.code[of[on_route]] * len(stages) + stage[on_route]
+    passed = (told.visits["outcome"] == "pass").to_numpy()[rows[on_route]]
+    n, k = (np.bincount(each, minlength=len(groups.first) * len(stages)) for each in (cell, cell[passed]))
+    some = np.flatnonzero(n)
+    return instruments.select(key)[groups.first[some // len(stages)]].with_columns(
+        stage=stages.gather(some % len(stages)), k=pl.Series(k[some]), n=pl.Series(n[some])
+    )
+
+
+def _ranks(column: pl.Series) -> Ints:
+    return tables.rank(column) if column.dtype == pl.String() else np.asarray(column.to_physical().to_numpy(), np.int64)
+
+
 def _of_told(table: pl.DataFrame, instruments: pl.DataFrame, by: tuple[str, ...], snapshot: Snapshot) -> pl.DataFrame:
     """Shares null in groups of which no instrument's log tells how a visit ended."""
-    told = instruments.join(snapshot.once(told_instruments), on="serial", how="semi")
+    here = place_in(snapshot.once(story), instruments)
+    told = instruments[np.sort(here[snapshot.once(told_instruments) & (here >= 0)])]
     shares = [
         f"{name}{end}"
         for name, ends in (("rolled", ("_yield", "_low", "_high")), ("never_sent_back", ("", "_low", "_high")))

@@ -61,9 +61,9 @@ def clocks_off(snapshot: Snapshot) -> list[Off]:
 
 def _first_visits(told: Story) -> pl.DataFrame:
     """First passes with both stamps of the last weeks, instrument after instrument along the bench."""
-    held = told.visits.select(*COLUMNS).filter(
-        of_late(told.visits["day"], WEEKS)
-        & pl.col("first_pass")
+    late = np.flatnonzero((of_late(told.visits["day"], WEEKS) & told.visits["first_pass"]).to_numpy())
+    held = told.visits.at(late, *COLUMNS).filter(
+        pl.col("first_pass")
         & pl.col("time_known").fill_null(True)
         & (pl.col("finished_at") > pl.col("started_at"))
         & ~pl.col("role").cast(pl.String).is_in(["repair", "rest"])

@@ -15,6 +15,7 @@ import polars as pl
 from ingest.store.snapshot import Damaged, Kept
 
 MOST = 16  # columns that stay
+FEW = 8  # one row of so many and fewer are read alone
 Rows: TypeAlias = npt.NDArray[np.integer] | pl.Series | slice
 Asked: TypeAlias = str | pl.Expr | Iterable[str | pl.Expr]
 
@@ -80,9 +81,13 @@ class Columns:
         return self.at(wanted)
 
     def at(self, rows: Rows, *names: str) -> pl.DataFrame:
-        """Some rows in the order given: the columns named; or all, of which those stay in memory that did before."""
+        """Some rows in the order given: the columns named; or all, of which those stay in memory that did before. Of a
+        column that is not in memory a few rows are read without the rest.
+        """
         if names:
-            return pl.DataFrame([_some(self[name], rows) for name in names])
+            few = not isinstance(rows, slice) and FEW * len(rows) < self.height
+            held = dict(self._held)
+            return pl.DataFrame([self._some(n, rows) if few and n not in held else _some(self[n], rows) for n in names])
         if isinstance(rows, slice) and rows == slice(None):
             return pl.DataFrame([self._passing(name) for name in self.columns])
         held = dict(self._held)

@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 
+import numpy as np
 import polars as pl
 
 from analysis.studies.story.calendar import of_late
@@ -30,9 +31,8 @@ def contradicted(told: Story, shop: Shop) -> list[tuple[str, int, int, int]]:
     """Stages whose planned minutes hundreds of clocks contradict, along the bench: stage, visits with a clock, the
     minutes that half of them take at most, those planned; of families the one with most visits. Of the last weeks.
     """
-    visits = told.visits.select(*STAMPS, "minutes_from", "role").filter(
-        of_late(told.visits["day"], WEEKS) & (pl.col("role") != "rest")
-    )
+    late = np.flatnonzero(of_late(told.visits["day"], WEEKS).to_numpy())
+    visits = told.visits.at(late, *STAMPS, "minutes_from", "role").filter(pl.col("role") != "rest")
     rows = usual_of(visits, clock_of(visits, shop), visits["minutes_from"] == "typed")
     rows = rows.filter(pl.col("visits") >= MANY).sort("visits", "stage", "family", descending=[True, False, False])
     found: dict[str, tuple[str, int, int, int]] = {}

@@ -9,6 +9,7 @@ import polars as pl
 from analysis.methods.segments import Ints
 from analysis.studies.story.story import Story, story
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 
 @dataclass(frozen=True)
@@ -53,13 +54,33 @@ def events_caught(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
 
 
 def visits_judged(snapshot: Snapshot, instruments: pl.DataFrame, *columns: str) -> pl.DataFrame:
-    """Round-1 visits of those instruments: serial, and the columns named."""
-    told: Story = snapshot.once(story)
-    wanted = list(dict.fromkeys(("serial", *columns)))
-    first = told.visits.select(*wanted, pl.col("round").alias("_round")).filter(pl.col("_round") == 1).drop("_round")
-    return first.join(instruments.select("serial"), on="serial", how="semi", maintain_order="left")
+    """Round-1 visits of those judged instruments: serial, and the columns named."""
+    told = snapshot.once(story)
+    first = (told.visits["round"] == 1).to_numpy() & (place_in(told, instruments)[instrument_of(told)] >= 0)
+    return told.visits.at(np.flatnonzero(first), *dict.fromkeys(("serial", *columns)))
 
 
 def instrument_of(told: Story) -> Ints:
     """The row of `instruments` that each visit is of, shape (n,): both stand sorted by serial."""
     return np.repeat(np.arange(len(told.instruments), dtype=np.int64), told.instruments["visits"].to_numpy())
+
+
+def place_in(told: Story, judged: pl.DataFrame) -> Ints:
+    """Of each row of `instruments` its row among some judged ones, -1 of none."""
+    found = np.full(len(told.instruments), -1, dtype=np.int64)
+    found[instrument_of(told)[judged["judged_visit"].to_numpy()]] = np.arange(len(judged))
+    return found
+
+
+def first_passes(told: Story, judged: pl.DataFrame) -> tuple[Ints, Ints]:
+    """The visits that are first passes of some judged instruments, and the row of each among these; shape (n,) each."""
+    rows = np.flatnonzero(told.visits["first_pass"].to_numpy())
+    of = place_in(told, judged)[instrument_of(told)[rows]]
+    mine = of >= 0
+    return rows[mine], of[mine]
+
+
+def stage_of(snapshot: Snapshot) -> tuple[pl.Series, Ints]:
+    """The stages of the story's visits, sorted as texts, and the place among them of each visit's, shape (n,)."""
+    column = snapshot.once(story).visits["stage"]
+    return column.unique().cast(pl.String).sort(), tables.rank(column)

@@ -24,18 +24,18 @@ def unlisted(snapshot: Snapshot) -> pl.DataFrame:
     if not snapshot.shop.techs:
         return pl.DataFrame(schema=UNLISTED)
     listed = [person.key for person in snapshot.shop.techs]
-    visits = snapshot.once(story).visits.select("tech", "day", "taken_at")
-    known = (
-        (pl.col("tech") != "") & ~pl.col("tech").is_in(listed) & ~pl.col("tech").cast(pl.String).str.contains(SEVERAL)
-    )
+    visits = snapshot.once(story).visits
+    here = visits.select("tech", late=pl.col("taken_at") >= snapshot.as_of - OF_LATE).filter("late")["tech"].unique()
+    word = here.cast(pl.String)
+    names = here.filter((word != "") & ~word.is_in(listed) & ~word.str.contains(SEVERAL))
     rows = (
-        visits.filter(known)
+        visits.select("tech", "day")
+        .filter(pl.col("tech").is_in(names.implode()))
         .group_by("tech")
-        .agg(visits=pl.len(), first_day=pl.col("day").min(), last=pl.col("taken_at").max())
+        .agg(visits=pl.len(), first_day=pl.col("day").min())
     )
-    late = rows.filter(pl.col("last") >= snapshot.as_of - OF_LATE)
     return (
-        tables.plain(late)
+        tables.plain(rows)
         .sort("visits", "tech", descending=[True, False])
         .select(pl.col(name).cast(kind) for name, kind in UNLISTED.items())
     )

@@ -4,10 +4,13 @@ nothing that needs them is shown as good.
 
 from datetime import timedelta
 
+import numpy as np
 import polars as pl
 
 from analysis.studies.story.bench_clocks import clocks_off
+from analysis.studies.story.outcomes import causes_read, minutes_known, outcome_read
 from analysis.studies.story.plans import contradicted, not_believed
+from analysis.studies.story.scope import instrument_of
 from analysis.studies.story.story import Story, story
 from analysis.studies.story.unlisted import unlisted
 from analysis.studies.story.waiting import waiting
@@ -102,56 +105,6 @@ def unread(snapshot: Snapshot) -> pl.DataFrame:
     return pl.concat([pl.DataFrame(part, schema=UNREAD, orient="row") for part in parts])
 
 
-def outcome_read(snapshot: Snapshot) -> pl.Series:
-    """Of each visit of the story: does its log have a column that says how it ended; Boolean, shape (n,).
-
-    A log of which nothing is known about its columns is taken as one that has.
-    """
-    visits = snapshot.once(story).visits.select("log_id", "stage")
-    columns = snapshot.coded("columns")
-    known = columns.select("log_id").unique().with_columns(known=pl.lit(True))
-    told = columns.filter(pl.col("field") == "outcome").select("log_id", at="stage").unique()
-    whole = told.filter(pl.col("at") == "").select("log_id").unique().with_columns(whole=pl.lit(True))
-    here = told.filter(pl.col("at") != "").with_columns(here=pl.lit(True))
-    joined = visits.join(known, on="log_id", how="left", maintain_order="left")
-    joined = joined.join(whole, on="log_id", how="left", maintain_order="left").join(
-        here, left_on=["log_id", "stage"], right_on=["log_id", "at"], how="left", maintain_order="left"
-    )
-    read = pl.col("known").is_null() | pl.col("whole").fill_null(False) | pl.col("here").fill_null(False)
-    return joined.select(read.alias("outcome_read")).to_series()
-
-
-def outcomes_at(snapshot: Snapshot) -> pl.DataFrame:
-    """Stages with a visit whose log tells its outcome: `stage`."""
-    visits = snapshot.once(story).visits.select("stage")
-    return tables.plain(visits.filter(snapshot.once(outcome_read)).unique()).sort("stage")
-
-
-def told_instruments(snapshot: Snapshot) -> pl.DataFrame:
-    """Instruments of which somebody tells whether they came back: `serial`. A visit's log tells its outcome, and that
-    of every visit to final inspection, where most is caught; of others nobody knows.
-    """
-    read = snapshot.once(story).visits.select("serial", "role").with_columns(snapshot.once(outcome_read))
-    at_final = pl.col("outcome_read").filter(pl.col("role") == "final")
-    told = read.group_by("serial").agg(any=pl.col("outcome_read").any(), final=at_final.all())
-    return told.filter(pl.col("any") & pl.col("final")).select("serial").sort("serial")
-
-
-def causes_read(snapshot: Snapshot) -> bool:
-    """Does any log have a column that says where a fault came from, or where work was sent back to, or say it with the
-    outcome (`back: nut`)?
-    """
-    columns = snapshot.table("columns")
-    if columns.is_empty() or bool(columns["field"].is_in(["cause", "sent_back_to"]).any()):
-        return True
-    return bool((snapshot.once(story).caused["caused_at"] != "unknown").any())
-
-
-def minutes_known() -> pl.Expr:
-    """Of each visit of the story: are its minutes typed, clocked or planned; a rest has none to know."""
-    return (pl.col("minutes_from") != "planned") | (pl.col("minutes") > 0) | (pl.col("role") == "rest")
-
-
 def _rows(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
     """Rows that wait for an answer, where they are many of those of the newest logs, or all of a log."""
     held = snapshot.once(waiting).filter(pl.col("column") == "")
@@ -175,11 +128,14 @@ def _serials(told: Story) -> list[tuple[object, ...]]:
     comes then is read as a repeat, and no figure has it.
     """
     again = (pl.col("pass_no") > 1) | (pl.col("round") > 1)
-    repeats = told.visits.select("serial", "pass_no", "round", "loop").filter(again & pl.col("loop").is_null())
-    if repeats.height < LEAST:
+    repeats = told.visits.select(again & pl.col("loop").is_null()).to_series().to_numpy()
+    if repeats.sum() < LEAST:
         return []
-    own = told.visits.select("serial", "taken_at", "outcome", "pass_no", "round", "loop", "log_id").join(
-        repeats.select("serial").unique(), on="serial", how="semi", maintain_order="left"
+    at = instrument_of(told)
+    theirs = np.zeros(len(told.instruments), dtype=bool)
+    theirs[at[repeats]] = True
+    own = told.visits.at(
+        np.flatnonzero(theirs[at]), "serial", "taken_at", "outcome", "pass_no", "round", "loop", "log_id"
     )
     gap = pl.col("taken_at") - pl.col("taken_at").shift(1).over("serial")
     passed = pl.col("outcome").shift(1).over("serial").cast(pl.String).is_in(["pass", "fixed", "reject", "second"])
@@ -257,18 +213,23 @@ def _characteristics(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]
 
 def _limits(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
     limited = snapshot.specs.rows.filter(pl.col("lower").is_not_null() | pl.col("upper").is_not_null())
-    asked = told.readings.select("characteristic", "value")  # no other column of so many rows is copied
-    counts = asked.filter(pl.col("value").is_not_null()).group_by("characteristic").len()
-    n = dict(counts.iter_rows())
-    none = [one.key for one in snapshot.shop.characteristics if one.key in n]
-    without = [key for key in none if key not in set(limited["characteristic"])]
-    return [(LIMITS, key, n[key], n[key], 0) for key in without]
+    held = set(limited["characteristic"])
+    without = [one.key for one in snapshot.shop.characteristics if one.key not in held]
+    if not without:
+        return []
+    rows = np.flatnonzero(told.readings["characteristic"].is_in(without).to_numpy())
+    asked = told.readings.at(rows, "characteristic", "value")
+    n = dict(asked.filter(pl.col("value").is_not_null()).group_by("characteristic").len().iter_rows())
+    return [(LIMITS, key, n[key], n[key], 0) for key in without if key in n]
 
 
 def _judged(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
     """The benches where readings stand, a row each, if none stands at a final inspection or a play test: nothing is
     judged. Where no sheet has a row for a whole instrument they were taken where they stand.
     """
+    at_end = told.readings["role"].is_in(["final", "test"]).fill_null(False)
+    if at_end.any() and told.readings.at(at_end.arg_true().head(1), "stage")["stage"][0] != "":
+        return []  # of most shops
     counts = told.readings.select("stage", "role").group_by("stage", "role").len()
     rows = tables.plain(counts).filter(pl.col("stage") != "")
     if rows["role"].is_in(["final", "test"]).any():
@@ -282,6 +243,8 @@ def _judged(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
 
 def _minutes(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
     known = minutes_known()
+    if not told.visits.select((~known).any()).item():
+        return []
     counted = told.visits.group_by("stage").agg(cells=(~known).sum(), of=pl.len(), logs=pl.col("log_id").n_unique())
     order = snapshot.shop.bench_order
     rows = counted.filter(pl.col("cells") > 0, pl.col("cells") >= SOME * pl.col("of")).sort(
@@ -296,14 +259,15 @@ def _repairs(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
     """
     if told.loops.is_empty():
         return []
-    first = told.visits.select("stage", "role", "pass_no", "loop", "log_id", "minutes").filter(
-        (pl.col("role") == "bench") & (pl.col("pass_no") == 1)
-    )
-    counted = first.group_by("stage").agg(
-        cells=pl.col("loop").is_not_null().sum(), of=pl.len(), logs=pl.col("log_id").n_unique()
-    )
+    here = told.visits.select((pl.col("role") == "bench") & (pl.col("pass_no") == 1)).to_series()
+    first = told.visits.select("stage", looped=pl.col("loop").is_not_null()).filter(here)
+    counted = first.group_by("stage").agg(cells=pl.col("looped").sum(), of=pl.len())
     rows = counted.filter(pl.col("cells") >= LEAST, pl.col("cells") >= ONLY * pl.col("of")).sort("stage")
-    return [(REPAIRS, *row) for row in tables.plain(rows).select("stage", "cells", "of", "logs").iter_rows()]
+    stage = told.visits["stage"]
+    return [
+        (REPAIRS, key, cells, of, told.visits["log_id"].filter(here & (stage == key)).n_unique())
+        for key, cells, of in tables.plain(rows).iter_rows()  # a few benches
+    ]
 
 
 def _people(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:

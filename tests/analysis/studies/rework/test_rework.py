@@ -293,6 +293,21 @@ def same_rows(table: pl.DataFrame, key: list[str], expected: dict) -> None:
 
 
 @pytest.mark.parametrize("seed", range(8))
+def test_the_last_weeks_are_those_of_the_whole_table(seed):
+    snapshot = snapshot_of(*random_shop(seed, instruments=30))
+    every = weeks(snapshot)
+    for first in every["week"]:
+        assert weeks(snapshot, None, Scope(first=first)).equals(every.filter(pl.col("week") >= first))
+
+
+def test_of_the_demo_the_last_weeks_are_those_of_the_whole_table(demo):
+    every = weeks(demo)  # rows were set aside in it
+    assert every["set_aside"].sum() > 0
+    for first in every["week"][4:14:3]:
+        assert weeks(demo, None, Scope(first=first)).equals(every.filter(pl.col("week") >= first))
+
+
+@pytest.mark.parametrize("seed", range(8))
 def test_every_send_back_stands_once_whatever_the_table(seed):
     snapshot = snapshot_of(*random_shop(seed, instruments=30))
     first_round = snapshot.once(story).visits.filter((pl.col("outcome") == "send back") & (pl.col("round") == 1)).height

@@ -88,3 +88,12 @@ def test_of_an_empty_table_everything_is_empty():
     assert len(none) == 0
     assert_frame_equal(none.filter(pl.col("number") > 1), ROWS.clear())
     assert_frame_equal(none.whole(), ROWS.clear())
+
+
+def test_a_few_rows_of_a_column_that_is_not_in_memory_are_read_alone(table, asked):
+    few, many = np.array([3, 1]), np.arange(20)
+    assert_frame_equal(table.at(few, "word", "number"), ROWS[few].select("word", "number"))
+    assert asked == ["some word", "some number"]
+    assert_frame_equal(table.at(many, "number"), ROWS[many].select("number"))
+    assert_frame_equal(table.at(few, "number"), ROWS[few].select("number"))
+    assert asked == ["some word", "some number", "number"]
