@@ -8,20 +8,24 @@ each folder is whole by itself. Where fresh rows have become many (FRESH) a tabl
 
 import os
 import shutil
+import zlib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
+from io import BytesIO
 from pathlib import Path
 from typing import Any, TypeAlias, Union
 
 import numpy as np
 import polars as pl
 
-from ingest.store.kept_columns import FORMAT, TEXTS, WHOLE, Kept, sum_of
-from ingest.terms import tables
-from ingest.terms.tables import Coded
+from ingest.store.kept_columns import FORMAT, Kept, known
+from ingest.store.numbers import Numbers
+from ingest.store.runs import Runs
 
 FEW = 256  # words that stand in SAID itself
+ARRAYS, WORDS = "numbers", "words"  # what a file's name ends with
+ALIGNED = 8  # bytes: where numbers of any width may begin
 FRESH = 1 / 16  # fresh rows over those that were written whole: from there on all of a table is
 Column: TypeAlias = Union[pl.Series, "Carried"]
 Given = Mapping[str, Mapping[str, Callable[[], Column]]]  # table -> column -> what makes it
@@ -33,28 +37,25 @@ class Laid:
 
     before: Kept
     table: str
-    rows: np.ndarray  # (n,) place of each among the kept rows and, behind them, the fresh ones
+    runs: Runs  # the place of each among the kept rows and, behind them, the fresh ones
 
     def column(self, name: str, fresh: pl.Series) -> "Carried":
         """A column of it. fresh : of the same name and type as the kept one."""
         return Carried(self, name, fresh)
 
     @cached_property
-    def taken(self) -> pl.Series:
-        """`rows` as what is gathered by."""
-        return pl.Series(self.rows.astype(np.uint32))
-
-    @cached_property
-    def below(self) -> tuple[np.ndarray, np.ndarray]:
-        """`rows` by what was written whole last, and which of the fresh rows of before and now are still used."""
-        whole, places = self.before.height_below(self.table), self.before.order(self.table).to_numpy()
-        known = max(int(places.max(initial=0)) + 1, whole)  # behind all that before has a place for
-        own = known + np.arange(max(int(self.rows.max(initial=-1)) + 1 - len(places), 0), dtype=np.uint32)
-        at = np.concatenate([places, own])[self.rows]
-        above = np.flatnonzero(at >= whole)
-        used, number = np.unique(at[above], return_inverse=True)
-        at[above] = whole + number
-        return at, used - np.uint32(whole)
+    def below(self) -> tuple[Runs, np.ndarray]:
+        """`runs` by what was written whole last, and which of the fresh rows of before and now are still used."""
+        whole = self.before.height_below(self.table)
+        own = np.array([self.before.height(self.table)])
+        places = self.before.order(self.table) or Runs(own * 0, own)
+        end = int((places.first + places.lengths).max(initial=0))
+        runs = self.runs.upon(places, max(end, whole)).joined(whole)
+        above = np.flatnonzero(runs.first >= whole)
+        rows = Runs(runs.first[above], runs.lengths[above]).rows.astype(np.int64) - whole
+        used = np.unique(rows)
+        runs.first[above] = whole + np.searchsorted(used, runs.first[above] - whole)
+        return runs.joined(whole), used
 
     @property
     def pays(self) -> bool:
@@ -70,14 +71,15 @@ class Carried:
     name: str
     own: pl.Series  # fresh rows
 
-    @property
-    def before(self) -> pl.Series:
-        """All rows of before."""
-        return self.laid.before.column(self.laid.table, self.name)
+    def numbers(self) -> Numbers:
+        """The column itself, as the numbers that it is held by."""
+        before = self.laid.before.numbers(self.laid.table, self.name)
+        below, above = before.alike(Numbers.of(self.own))
+        return replace(below, numbers=self.laid.runs.laid(below.numbers, above.numbers))
 
     def column(self) -> pl.Series:
         """The column itself."""
-        return pl.concat([self.before, self.own.alias(self.name)]).gather(self.laid.taken)
+        return self.numbers().column(self.name)
 
     @property
     def stands(self) -> bool:
@@ -85,13 +87,13 @@ class Carried:
         laid = self.laid
         return laid.pays and laid.before.carries_on(laid.table, self.name)
 
-    def fresh(self) -> pl.Series:
+    def fresh(self) -> Numbers:
         """Fresh rows of before and now that are still used."""
-        kept = self.laid.before.fresh(self.laid.table, self.name)
-        own = self.own.alias(self.name)
+        kept, own = self.laid.before.fresh(self.laid.table, self.name), Numbers.of(self.own)
         if kept is None:
-            return own.gather(self.laid.below[1])
-        return pl.concat([kept, own]).gather(self.laid.below[1])
+            return own.at(self.laid.below[1])
+        both = kept.alike(own)
+        return replace(both[0], numbers=np.concatenate([each.numbers for each in both])).at(self.laid.below[1])
 
 
 class Writing:
@@ -104,7 +106,7 @@ class Writing:
         self._number = 0
 
     def tables(self, given: Given) -> dict[str, Any]:
-        """Write tables, a column at a time; what SAID says of them."""
+        """Write tables, a column at a time; what SAID says of them. NotHeld where a file cannot hold a column."""
         for table, columns in given.items():
             told: dict[str, Any] = {"height": 0, "columns": {}}
             carried: list[Carried] = []
@@ -113,71 +115,76 @@ class Writing:
                 if isinstance(column, Carried) and column.stands:
                     carried.append(column)
                     told["columns"][name] = self._linked(column)
-                    told["height"] = len(column.laid.rows)
+                    told["height"] = len(column.laid.runs)
                     continue
-                plain = column.column() if isinstance(column, Carried) else column
+                plain = column.numbers() if isinstance(column, Carried) else Numbers.of(column)
                 told["height"] = len(plain)
-                dtype, parts = _written_as(plain)
-                told["columns"][name] = [dtype, *(self._written(part.to_frame()) for part in parts)]
+                (array,) = self._arrays(plain.numbers)
+                told["columns"][name] = [plain.dtype, array, self._words(plain.words)]
             if carried:
                 told["layer"] = self._layer(carried)
             self._tables[table] = told
         return {"format": FORMAT, "tables": self._tables, "files": self._files}
 
     def _layer(self, carried: list[Carried]) -> dict[str, Any]:
+        """The order of a table that is carried on, and its fresh rows, in one file."""
         laid = carried[0].laid
-        columns: dict[str, list[Any]] = {}
-        numbers = []
-        for each in carried:
-            _, parts = _written_as(each.fresh())
-            columns[each.name] = [self._written(words.to_frame()) for words in parts[:-1]]
-            numbers.append(parts[-1].alias(each.name))
-        file = self._file(pl.DataFrame(numbers))
-        columns = {name: [*words, file] for name, words in columns.items()}
-        order = self._file(pl.Series(laid.below[0]).to_frame())
-        return {"order": order, "below": laid.before.height_below(laid.table), "columns": columns}
+        runs, fresh = laid.below[0], [each.fresh() for each in carried]
+        first, lengths, *arrays = self._arrays(runs.first, runs.lengths, *(each.numbers for each in fresh))
+        columns = {
+            column.name: [array, self._words(each.words)]
+            for column, array, each in zip(carried, arrays, fresh, strict=True)
+        }
+        below = laid.before.height_below(laid.table)
+        return {"order": [first, lengths], "below": below, "columns": columns}
 
-    def _written(self, part: pl.DataFrame) -> str | list[str]:
-        words = part.to_series()
-        return words.to_list() if words.dtype == pl.String() and len(words) <= FEW else self._file(part)
+    def _arrays(self, *arrays: np.ndarray) -> list[list[Any]]:
+        """Arrays of numbers one behind the other in a file, each with its place there; what is empty has none."""
+        file, begin, told, parts = self._name(ARRAYS), 0, [], []
+        for each in arrays:
+            told.append([each.dtype.str, file, begin, len(each)])
+            gap = bytes(-each.nbytes % ALIGNED)
+            parts += [np.ascontiguousarray(each).view(np.uint8), gap]
+            begin += each.nbytes + len(gap)
+        if begin:
+            self._write(file, *parts)
+        return told
 
-    def _file(self, part: pl.DataFrame) -> str:
-        file = self._name()
-        part.write_ipc(self._part / file)
-        self._files[file] = [(self._part / file).stat().st_size, sum_of(self._part / file)]
+    def _words(self, words: pl.Series | None) -> str | list[str] | None:
+        if words is None or len(words) <= FEW:
+            return None if words is None else words.to_list()
+        file, data = self._name(WORDS), BytesIO()
+        words.to_frame("words").write_ipc(data)
+        self._write(file, data.getvalue())
         return file
 
-    def _name(self) -> str:
+    def _write(self, file: str, *parts: Any) -> None:
+        found = 0
+        with (self._part / file).open("wb") as open_:
+            for part in parts:
+                open_.write(part)
+                found = zlib.crc32(part, found)
+            open_.flush()
+            known(os.fstat(open_.fileno()), found)
+            self._files[file] = [open_.tell(), found]
+
+    def _name(self, kind: str) -> str:
         self._number += 1
-        return f"{self._number}.arrow"
+        return f"{self._number}.{kind}"
 
     def _linked(self, column: Carried) -> list[Any]:
         """A column as SAID has it, the files of the rows written whole named in this folder too."""
         before = column.laid.before
-        dtype, *files = before.files_of(column.laid.table, column.name)
-        named = [dtype]
-        for file in files:
-            if isinstance(file, str):
-                own = self._name()
-                try:
-                    os.link(before.path / file, self._part / own)
-                except OSError:  # a disk that knows no second name
-                    shutil.copyfile(before.path / file, self._part / own)
-                self._files[own] = before.said["files"][file]
-                file = own
-            named.append(file)
-        return named
+        dtype, array, words = before.files_of(column.laid.table, column.name)
+        width, file, begin, n = array
+        named = [dtype, [width, self._link(before, file) if n else file, begin, n]]
+        return [*named, self._link(before, words) if isinstance(words, str) else words]
 
-
-def _written_as(column: pl.Series) -> tuple[str, list[pl.Series]]:
-    """What type a column is of, and how it is written: words and numbers, whole numbers as small as they fit, or as it
-    stands.
-    """
-    if column.dtype in (pl.Categorical(), pl.String()):
-        coded = Coded.of(column)
-        return (TEXTS if coded.texts else ""), [coded.words, coded.numbers]
-    dtype = str(column.dtype)
-    if dtype in WHOLE and len(column) > column.null_count():
-        low, high = int(column.min()), int(column.max())  # type: ignore[arg-type]
-        column = tables.narrow(column, high + 1) if low >= 0 and high < 2**32 else column
-    return dtype, [column]
+    def _link(self, before: Kept, file: str) -> str:
+        own = self._name(file.rpartition(".")[2])
+        try:
+            os.link(before.path / file, self._part / own)
+        except OSError:  # a disk that knows no second name
+            shutil.copyfile(before.path / file, self._part / own)
+        self._files[own] = before.said["files"][file]
+        return own

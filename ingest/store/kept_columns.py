@@ -1,29 +1,34 @@
 """Columns as files: what is kept under one key (store/kept_tables), read back.
 
 A column was written whole, or *carried on* (store/keeping): then it is the rows of one written whole before and fresh
-ones behind them, in an order that holds for all such columns of its table.
+ones behind them, in an order that holds for all such columns of its table. A file is looked through by each process
+once, as long as nobody touches it.
 """
 
 import json
+import mmap
+import os
 import shutil
 import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from hashlib import blake2b
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+import numpy.typing as npt
 import polars as pl
 
-from ingest.terms import tables
-from ingest.terms.tables import Coded
+from ingest.store.numbers import Numbers
+from ingest.store.runs import Runs
 
 SAID = "said.json"  # of each folder: what is in it
-FORMAT = 4  # of what is written there
-TEXTS = "texts"  # a column that was written as words and numbers, and is not one of categories
-WHOLE = {str(dtype): dtype for dtype in (pl.Int64(), pl.Int32())}  # columns that are written as small as they fit
+FORMAT = 5  # of what is written there
+MANY = 10_000  # files of which sums are known
+_SUMS: dict[tuple[int, int, int, int], int] = {}
 
 
 class Damaged(Exception):
@@ -37,8 +42,8 @@ class Kept:
     folder: Path  # of the shop
     path: Path
     said: dict[str, Any]
-    _sound: set[str] = field(default_factory=set, repr=False)  # files that this process has read through
-    _orders: dict[str, pl.Series] = field(default_factory=dict, repr=False)
+    _orders: dict[str, Runs | None] = field(default_factory=dict, repr=False)
+    _asked: dict[str, tuple[pl.Series, npt.NDArray[Any]]] = field(default_factory=dict, repr=False)
 
     @property
     def tables(self) -> list[str]:
@@ -57,20 +62,27 @@ class Kept:
         """A column of a table, or some rows of it in the order given. Damaged where it is not as it was written, which
         the store's log says then.
         """
+        numbers = self.numbers(table, name, rows)
+        with self._minding():
+            return numbers.column(name)
+
+    def numbers(self, table: str, name: str, rows: pl.Series | None = None) -> Numbers:
+        """The same as the numbers that it is held by."""
         if name not in self.said["tables"][table]["columns"]:
             raise pl.exceptions.ColumnNotFoundError(name)
         with self._minding():
-            dtype, *parts = self._parts(table, name)
-            fresh = self._fresh(table, name)
-            if fresh is not None:
-                if len(parts) == 2:
-                    fresh = [fresh[0], _plus(fresh[1], len(parts[0]))]
-                parts = [_joined(*both, rechunk=rows is None) for both in zip(parts, fresh, strict=True)]
-                order = self.order(table)
-                rows = order if rows is None else order.gather(rows)
-            if rows is not None:
-                parts[-1] = parts[-1].gather(rows)
-            return read_back(dtype, parts).alias(name)
+            order = self.order(table) if self.carries_on(table, name) else None
+            if order is None:
+                whole = self._whole(table, name, copied=rows is None)
+                return whole if rows is None else whole.at(rows.to_numpy())
+            below, above = self._whole(table, name).alike(self._fresh(table, name))
+            if rows is None:
+                return replace(below, numbers=order.laid(below.numbers, above.numbers))
+            at, n = self._places(table, order, rows), len(below)
+            found = np.empty(len(at), dtype=below.numbers.dtype)
+            own = at >= n
+            found[~own], found[own] = below.numbers[at[~own]], above.numbers[at[own] - n]
+            return replace(below, numbers=found)
 
     def frame(self, table: str) -> pl.DataFrame:
         """A whole table."""
@@ -86,46 +98,66 @@ class Kept:
         layer = self.said["tables"][table].get("layer")
         return not layer or name in layer["columns"]
 
-    def order(self, table: str) -> pl.Series:
-        """Of each row of a table its place among the rows written whole last and, behind them, the fresh ones."""
+    def order(self, table: str) -> Runs | None:
+        """Where the rows of a table stand among those written whole last and, behind them, the fresh ones; None where
+        all were written whole.
+        """
         if table not in self._orders:
             with self._minding():
                 layer = self.said["tables"][table].get("layer")
-                own = pl.int_range(self.height(table), dtype=pl.UInt32, eager=True)
-                self._orders[table] = self._read(layer["order"]) if layer else own
+                self._orders[table] = Runs(*(self._array(each).copy() for each in layer["order"])) if layer else None
         return self._orders[table]
 
-    def fresh(self, table: str, name: str) -> pl.Series | None:
+    def fresh(self, table: str, name: str) -> Numbers | None:
         """The fresh rows of a column; None where all was written whole."""
+        layer = self.said["tables"][table].get("layer")
+        if not layer or name not in layer["columns"]:
+            return None
         with self._minding():
-            parts = self._fresh(table, name)
-            dtype = self.said["tables"][table]["columns"][name][0]
-            return None if parts is None else read_back(dtype, parts).alias(name)
+            return self._fresh(table, name)
 
     def files_of(self, table: str, name: str) -> list[Any]:
         """A column as SAID has it: what it is of, and where the rows that were written whole stand."""
         return list(self.said["tables"][table]["columns"][name])
 
-    def _parts(self, table: str, name: str) -> list[Any]:
-        dtype, *files = self.files_of(table, name)
-        return [dtype, *(self._read(file) for file in files)]
+    def _whole(self, table: str, name: str, *, copied: bool = False) -> Numbers:
+        """The rows that were written whole; not copied they stand in a file, and are to be let go at once."""
+        dtype, array, words = self.files_of(table, name)
+        numbers = self._array(array)
+        return Numbers(dtype, numbers.copy() if copied else numbers, self._words(words))
 
-    def _fresh(self, table: str, name: str) -> list[pl.Series] | None:
-        layer = self.said["tables"][table].get("layer")
-        if not layer or name not in layer["columns"]:
-            return None
-        *words, numbers = layer["columns"][name]
-        return [*(self._read(each) for each in words), self._read(numbers, name)]
+    def _fresh(self, table: str, name: str) -> Numbers:
+        array, words = self.said["tables"][table]["layer"]["columns"][name]
+        return Numbers(self.files_of(table, name)[0], self._array(array), self._words(words))
 
-    def _read(self, file: str | list[str], name: str | None = None) -> pl.Series:
-        if isinstance(file, list):
-            return pl.Series(file, dtype=pl.String)
-        path = self.path / file
-        if file not in self._sound:
-            if [path.stat().st_size, sum_of(path)] != self.said["files"][file]:
-                raise Damaged(f"{self.path.name}/{file} is not as it was written")
-            self._sound.add(file)
-        return pl.read_ipc(path, columns=[name] if name else None).to_series()
+    def _places(self, table: str, order: Runs, rows: pl.Series) -> npt.NDArray[Any]:
+        """Where some rows of a table stand; the same rows are asked of one column after the other."""
+        asked = self._asked.get(table)
+        if asked is None or asked[0] is not rows:
+            self._asked[table] = asked = rows, order.at(rows.to_numpy())
+        return asked[1]
+
+    def _array(self, said: list[Any]) -> npt.NDArray[Any]:
+        """Numbers as SAID has them: width, file, where in it they begin, and how many."""
+        width, file, begin, n = said
+        if not n:
+            return np.zeros(0, dtype=width)
+        return np.frombuffer(self._sound(file), dtype=width, offset=begin, count=n)
+
+    def _words(self, said: str | list[str] | None) -> pl.Series | None:
+        if said is None or isinstance(said, list):
+            return None if said is None else pl.Series("", said, dtype=pl.String())
+        self._sound(said)
+        return pl.read_ipc(self.path / said).to_series()
+
+    def _sound(self, name: str) -> mmap.mmap:
+        """A file, looked through by this process once."""
+        with (self.path / name).open("rb") as file:
+            stat = os.fstat(file.fileno())
+            data = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
+        if [stat.st_size, sum_of(data, stat)] != self.said["files"][name]:
+            raise Damaged(f"{self.path.name}/{name} is not as it was written")
+        return data
 
     @contextmanager
     def _minding(self) -> Iterator[None]:
@@ -138,35 +170,24 @@ class Kept:
             raise Damaged(str(fault)) from fault
 
 
-def read_back(dtype: str, parts: list[pl.Series]) -> pl.Series:
-    """A column of what it was written as."""
-    if len(parts) == 2:
-        return Coded(parts[0], parts[1], dtype == TEXTS).column()
-    return parts[0].cast(WHOLE[dtype]) if dtype in WHOLE else parts[0]
+def sum_of(data: mmap.mmap, stat: os.stat_result) -> int:
+    """A sum over all bytes of a file, against damage, not against anybody who means it; of a file that stands as it did
+    when it was asked for last it is known.
+    """
+    found = _SUMS.get(_standing(stat))
+    return known(stat, zlib.crc32(data)) if found is None else found
 
 
-def _plus(numbers: pl.Series, words: int) -> pl.Series:
-    """Numbers of words that stand behind so many others."""
-    moved = numbers.cast(pl.Int64) + words
-    highest = moved.max()
-    return tables.narrow(moved, (highest if isinstance(highest, int) else 0) + 1)
-
-
-def _joined(one: pl.Series, other: pl.Series, *, rechunk: bool) -> pl.Series:
-    """One behind the other; of whole numbers that were written in different widths in the wider."""
-    if one.dtype != other.dtype:
-        wider = pl.concat([one.clear().to_frame("n"), other.clear().to_frame("n")], how="vertical_relaxed")["n"].dtype
-        one, other = one.cast(wider), other.cast(wider)
-    return pl.concat([one.alias("n"), other.alias("n")], rechunk=rechunk)
-
-
-def sum_of(path: Path) -> int:
-    """A sum over all bytes of a file: against damage, not against anybody who means it."""
-    found = 0
-    with path.open("rb") as file:
-        while data := file.read(1 << 20):
-            found = zlib.crc32(data, found)
+def known(stat: os.stat_result, found: int) -> int:
+    """The sum of a file that is known now."""
+    if len(_SUMS) >= MANY:
+        _SUMS.clear()
+    _SUMS[_standing(stat)] = found
     return found
+
+
+def _standing(stat: os.stat_result) -> tuple[int, int, int, int]:
+    return stat.st_dev, stat.st_ino, stat.st_mtime_ns, stat.st_size
 
 
 def sealed(said: dict[str, Any]) -> bytes:

@@ -25,6 +25,7 @@ from deltalake.exceptions import DeltaError
 from ingest.store.delta import KEPT, Table
 from ingest.store.keeping import Given, Writing
 from ingest.store.kept_columns import SAID, Damaged, Kept, note, sealed, unsealed
+from ingest.store.numbers import NotHeld
 from ingest.store.worked_out import alone_in, name_of, stands, take_away
 from ingest.terms import tables
 
@@ -72,7 +73,8 @@ class KeptTables:
 
     def keep(self, key: str, kin: str, given: Given) -> Kept | None:
         """Write tables, a column at a time, and give them back as they are kept; None where they could not be kept:
-        somebody is writing to the store, this version is none of it any more, the disk is full.
+        somebody is writing to the store, this version is none of it any more, the disk is full, a file holds no such
+        column.
         """
         part = self._root / f".{uuid4().hex}"
         if not self._may_keep():  # asked before and behind: writing takes a while, the lock is held for a moment
@@ -88,7 +90,7 @@ class KeptTables:
                     with suppress(OSError):  # somebody else has kept the same meanwhile
                         part.rename(self._root / name_of(key))
                     self._tidy()
-        except (OSError, sqlite3.Error, DeltaError):
+        except (OSError, sqlite3.Error, DeltaError, NotHeld):
             pass
         finally:
             shutil.rmtree(part, ignore_errors=True)

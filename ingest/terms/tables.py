@@ -4,8 +4,6 @@ Canonical units: mm, cents, degrees, minutes, %RH, degC; times UTC. Empty text i
 null, never NaN. Rows of `readings` and `faults` belong to the visit with the same (log_id, line, stage).
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 import polars as pl
 
@@ -295,38 +293,6 @@ def rank(texts: pl.Series) -> np.ndarray:
     place = np.zeros(int(code.max(initial=-1)) + 2, dtype=np.int64)  # the last: of a null
     place[some.to_physical().to_numpy()] = some.cast(pl.String).rank("dense").to_numpy() - (words.null_count() == 0)
     return np.asarray(place[code])
-
-
-@dataclass(frozen=True, eq=False)
-class Coded:
-    """A column of texts or categories as a file holds it, the same whatever this process has read before."""
-
-    words: pl.Series  # texts, each once, in their order
-    numbers: pl.Series  # (n,) the place of each row's word; null where there is none
-    texts: bool = False  # the column is one of texts
-
-    @classmethod
-    def of(cls, words: pl.Series) -> "Coded":
-        """The words and numbers of a column."""
-        if words.dtype == pl.String():
-            known = words.drop_nulls().unique().sort()
-            return cls(known, narrow(words.cast(pl.Enum(known)).to_physical(), len(known)), texts=True)
-        some = words.drop_nulls().unique()
-        texts = some.cast(pl.String)
-        code, own = (each.to_physical().cast(pl.Int64) for each in (words, some))
-        place = np.zeros(int(own.to_numpy().max(initial=0)) + 1, dtype=np.int64)
-        place[own.to_numpy()] = texts.rank("ordinal").to_numpy().astype(np.int64) - 1
-        numbers = pl.Series(place).gather(code)
-        return cls(texts.sort(), narrow(numbers, len(texts)))
-
-    def column(self) -> pl.Series:
-        """The column itself."""
-        return (self.words if self.texts else self.words.cast(pl.Categorical)).gather(self.numbers)
-
-
-def narrow(numbers: pl.Series, upto: int) -> pl.Series:
-    """Whole numbers below `upto` in the smallest type that holds them."""
-    return numbers.cast(pl.UInt8 if upto <= 2**8 else pl.UInt16 if upto <= 2**16 else pl.UInt32)
 
 
 def one_key(*parts: np.ndarray) -> np.ndarray:

@@ -8,7 +8,7 @@ it is enough to find how many of the rows that stand each new one has before it.
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from functools import partial
+from functools import cached_property, partial
 
 import numpy as np
 import polars as pl
@@ -19,7 +19,7 @@ from analysis.studies.story.of_visits import OfVisits
 from analysis.studies.story.touched import Touched
 from analysis.studies.story.unclocked import WAY
 from analysis.studies.story.walks import at_moment
-from ingest.store.snapshot import Carried, Column, Given, Kept, Laid
+from ingest.store.snapshot import Carried, Column, Given, Kept, Laid, Runs
 
 MOST = 0.5  # of all visits: where more were touched, all is worked out anew
 # columns that say the row of a visit
@@ -36,22 +36,26 @@ class Merge:
     """Where the rows of a kept table that stand, and fresh ones, stand now."""
 
     laid: Laid
-    of_kept: Ints  # of each kept row its row now; -1 where it does not stand, and behind all of nothing
-    of_fresh: Ints  # the same of fresh ones
+    stands: Flags  # which kept rows
+    behind: Ints  # of each fresh row how many kept ones stand before it
 
     @classmethod
     def of(cls, before: Kept, table: str, stands: Flags, behind: Ints) -> "Merge":
-        """stands : of each kept row; behind : of each fresh row how many kept ones stand before it, in their order."""
-        kept = np.flatnonzero(stands)
-        at = behind + np.arange(len(behind))
-        rows = np.empty(len(kept) + len(behind), dtype=np.int64)
-        free = np.ones(len(rows), dtype=bool)
-        free[at] = False
-        places = np.flatnonzero(free)
-        rows[at], rows[places] = len(stands) + np.arange(len(behind)), kept
-        now = np.full(len(stands) + 1, -1, dtype=np.int64)
-        now[kept] = places
-        return cls(Laid(before, table, rows), now, np.append(at, -1))
+        """The rows of a kept table that stand and fresh ones, which come in their order."""
+        return cls(Laid(before, table, Runs.merged(stands, behind)), stands, behind)
+
+    @cached_property
+    def of_fresh(self) -> Ints:
+        """Of each fresh row its row now; behind all -1, of nothing."""
+        return np.append(self.behind + np.arange(len(self.behind)), -1)
+
+    @cached_property
+    def of_kept(self) -> Ints:
+        """The same of each kept row; -1 where it does not stand."""
+        n, runs = len(self.stands), self.laid.runs
+        now = np.full(n + len(self.behind) + 1, -1, dtype=np.int64)
+        now[runs.rows] = np.arange(len(runs))
+        return np.append(now[:n], -1)
 
     def columns(self, fresh: pl.DataFrame) -> dict[str, Column]:
         """All columns of the table, as they are kept and fresh."""
@@ -63,9 +67,9 @@ class Merge:
 
     def renumbered(self, name: str, fresh: pl.Series, by: "Merge") -> pl.Series:
         """A column that says the row of a visit or loop, by what rows they have now."""
-        old = ints(self.laid.before.column(self.laid.table, name))
-        both = np.concatenate([by.of_kept[old], by.of_fresh[ints(fresh)]])[self.laid.rows]
-        return pl.Series(name, both).replace(-1, None)
+        old = self.laid.before.numbers(self.laid.table, name).whole()
+        both = self.laid.runs.laid(by.of_kept[old], by.of_fresh[ints(fresh)])
+        return pl.Series(name, both).set(pl.Series(both < 0), None)
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,7 +92,7 @@ def merged(before: Kept, few: OfVisits, touched: Touched, as_of: datetime) -> Me
     visits = Merge.of(before, "visits", np.repeat(stands, counts), behind)
     by_visit = {}
     for table, own_rows in (("loops", few.loops), ("caused", few.caused), ("faults", few.faults)):
-        now = visits.of_kept[ints(before.column(table, "visit"))]
+        now = visits.of_kept[before.numbers(table, "visit").whole()]
         ours = visits.of_fresh[ints(own_rows["visit"])]
         by_visit[table] = Merge.of(before, table, now >= 0, np.searchsorted(now[now >= 0], ours))
     parts = parts_of(few)
@@ -102,11 +106,11 @@ def merged(before: Kept, few: OfVisits, touched: Touched, as_of: datetime) -> Me
         for name in rows[table].columns:
             by = visits if name in OF_VISIT else by_visit["loops"]
             if (table, name) in OWN:
-                told[table][name] = pl.Series(name, np.arange(len(merge.laid.rows)))
+                told[table][name] = pl.Series(name, np.arange(len(merge.laid.runs)))
             elif name in OF_VISIT or name in OF_LOOP:
                 told[table][name] = merge.renumbered(name, rows[table][name], by)
     _at_moment(told, as_of)
-    sizes = np.concatenate([counts, own])[instruments.laid.rows]
+    sizes = instruments.laid.runs.laid(counts, own)
     given = {table: columns_of(columns) for table, columns in told.items()}
     return Merged(given, visits, np.append(0, np.cumsum(sizes)))
 

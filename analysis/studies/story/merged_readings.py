@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.segments import Flags, Ints
-from analysis.studies.story.merged import Merge, Merged, ints
+from analysis.studies.story.merged import Merge, Merged
 from analysis.studies.story.of_readings import (
     NAMES,
     OF_A_SHEET,
@@ -38,7 +38,7 @@ def merged_readings(
     told : the visits carried on; few : those of what was touched, and fresh the readings of these; logs : log_id and
     name of each log.
     """
-    then = ints(before.column("readings", "visit"))
+    then = before.numbers("readings", "visit").whole()
     stands = _stands(before, then, told, touched)
     gone = np.flatnonzero(~stands)
     streams = _Streams(before, gone, fresh)

@@ -13,11 +13,10 @@ import pytest
 from polars.testing import assert_frame_equal
 
 from ingest.store import delta, keeping, kept_tables
-from ingest.store.snapshot import Damaged, Laid
+from ingest.store.snapshot import Damaged, Laid, Runs
 from ingest.store.store import open_snapshot
 from ingest.store.worked_out import alone_in
 from ingest.terms import tables
-from ingest.terms.tables import Coded
 from ingest.verbs import forget
 from ingest.verbs.load import load, unload
 from ingest.verbs.mend import correct
@@ -66,18 +65,6 @@ def test_a_table_is_read_back_as_it_was_given_empty_ones_too(folder):
         assert_frame_equal(keep(folder, f"key {len(rows)}", rows).frame("table"), rows, check_exact=True)
 
 
-def test_words_stand_in_their_order_whatever_was_read_before():
-    pl.Series(["zz", "a"], dtype=pl.Categorical)
-    one = Coded.of(pl.Series(["zz", "b", None, "a", "b"], dtype=pl.Categorical))
-    assert (one.words.to_list(), one.numbers.to_list(), one.numbers.dtype) == (
-        ["a", "b", "zz"],
-        [2, 1, None, 0, 1],
-        pl.UInt8,
-    )
-    many = Coded.of(pl.Series([f"w{n:03d}" for n in range(300)], dtype=pl.Categorical))
-    assert (many.numbers.dtype, many.numbers.to_list()) == (pl.UInt16, list(range(300)))
-
-
 def test_a_column_that_nobody_kept_is_no_damage(folder):
     kept = keep(folder)
     with pytest.raises(pl.exceptions.ColumnNotFoundError):
@@ -87,7 +74,7 @@ def test_a_column_that_nobody_kept_is_no_damage(folder):
 
 def test_a_damaged_file_is_damaged_to_whoever_reads_it_and_takes_the_rest_along(folder):
     kept = keep(folder)
-    path = next(path for path in kept.path.glob("*.arrow"))
+    path = next(path for path in kept.path.glob("*.numbers"))
     path.write_bytes(path.read_bytes()[:-1] + b"x")
     with pytest.raises(Damaged):
         kept.frame("table")
@@ -232,7 +219,7 @@ def test_rows_of_some_logs_are_those_of_the_table(folder):
 
 def carried(folder, before, rows, fresh, key):
     """Kept rows and fresh ones in another order, kept under another key."""
-    laid = Laid(before, "table", np.array(rows, dtype=np.int64))
+    laid = Laid(before, "table", Runs.of(np.array(rows, dtype=np.int64), before.height("table")))
     given = {"table": {name: (lambda name=name: laid.column(name, fresh[name])) for name in fresh.columns}}
     return open_snapshot(folder).kept_tables.keep(key, "kin", given)
 
@@ -287,7 +274,7 @@ def test_where_a_file_can_have_no_second_name_it_is_copied(folder, monkeypatch):
 def test_a_column_written_whole_over_a_table_carried_on_is_carried_on_from_what_it_says(folder, monkeypatch):
     monkeypatch.setattr(keeping, "FRESH", 1e9)
     before, own = keep(folder), more("one", 1)
-    laid = Laid(before, "table", np.array([5, 0, 3]))
+    laid = Laid(before, "table", Runs.of(np.array([5, 0, 3])))
     given = {"table": {name: (lambda name=name: laid.column(name, own[name])) for name in own.columns}}
     given["table"]["text"] = lambda: pl.Series("text", ["all", "of it", "anew"])
     kept = open_snapshot(folder).kept_tables.keep("other", "kin", given)
@@ -299,7 +286,7 @@ def test_a_column_written_whole_over_a_table_carried_on_is_carried_on_from_what_
 def test_a_damaged_file_of_the_one_before_is_damaged_in_the_one_carried_on(folder, monkeypatch):
     monkeypatch.setattr(keeping, "FRESH", 1e9)
     kept = carried(folder, keep(folder), [5, 0, 3], more("one", 1), "other")
-    path = next(path for path in kept.path.glob("*.arrow") if path.stat().st_nlink > 1)
+    path = next(path for path in kept.path.glob("*.numbers") if path.stat().st_nlink > 1)
     path.write_bytes(path.read_bytes()[:-1] + b"x")
     with pytest.raises(Damaged):
         kept.frame("table")
