@@ -13,13 +13,16 @@ memory.
 import numpy as np
 import numpy.typing as npt
 
-from analysis.methods.segments import Flags, Floats, Ints, checked, lengths, segment_ids
+from analysis.methods.segments import Flags, checked, segment_ids, spans
+from analysis.methods.values_once import Once
 
 FAR = 10.0  # spreads, and steps of the gauge
 OF_MIDDLE = 1.4826  # standard deviations of a normal curve in its median absolute deviation
 
 
-def lonely(values: npt.ArrayLike, starts: npt.ArrayLike, *, step: npt.ArrayLike = 0.0) -> Flags:
+def lonely(
+    values: npt.ArrayLike, starts: npt.ArrayLike, *, step: npt.ArrayLike = 0.0, told: Once | None = None
+) -> Flags:
     """Which readings lie far from all others of their segment and alone, shape (n,).
 
     Parameters
@@ -28,24 +31,25 @@ def lonely(values: npt.ArrayLike, starts: npt.ArrayLike, *, step: npt.ArrayLike 
     starts : int (s,).
     step : float or (s,), of the gauge in the unit of the values; 0 where none is known: a segment whose middle half is
         all alike then has no spread, and nothing in it is far.
+    told : the values once each, where they are known.
 
     Raises UnusableData where a value is missing.
     """
     readings, begins = checked(values, starts)
-    n, ids = len(readings), segment_ids(begins, len(readings))
     steps = np.broadcast_to(np.asarray(step, dtype=np.float64), begins.shape)
-    off = readings - medians(readings, begins)[ids]
-    reach = FAR * np.maximum(medians(np.abs(off), begins) * OF_MIDDLE, steps)
-    side = np.where(reach[ids] > 0, np.sign(off) * (np.abs(off) > reach[ids] * (1 + 1e-9)), 0.0)
-    alike = np.zeros(n, dtype=np.bool_)
-    alike[1:] = (side[1:] == side[:-1]) & (ids[1:] == ids[:-1])
-    alike[:-1] |= alike[1:].copy()
-    return np.asarray((side != 0) & ~alike)
-
-
-def medians(values: Floats, starts: Ints) -> Floats:
-    """Median of each segment, shape (s,)."""
-    n = len(values)
-    size = lengths(starts, n)
-    ordered = values[np.lexsort((values, segment_ids(starts, n)))]
-    return np.asarray((ordered[starts + (size - 1) // 2] + ordered[starts + size // 2]) / 2)
+    each = Once.of(readings, begins) if told is None else told
+    ids = segment_ids(each.starts, len(each.value))
+    off = each.value - each.medians()[ids]
+    reach = FAR * np.maximum(each.medians(np.abs(off)) * OF_MIDDLE, steps)
+    far = np.flatnonzero((reach[ids] > 0) & (np.abs(off) > reach[ids] * (1 + 1e-9)))
+    side = np.zeros(len(readings), dtype=np.int8)
+    side[each.order[spans(each.begins[far], each.begins[far] + each.often[far])]] = np.repeat(
+        np.sign(off[far]), each.often[far]
+    )
+    some = np.flatnonzero(side)
+    first = np.zeros(len(readings) + 1, dtype=np.bool_)
+    first[begins] = first[-1] = True
+    before, behind = (side[np.clip(some + by, 0, len(side) - 1)] == side[some] for by in (-1, 1))
+    found = np.zeros(len(readings), dtype=np.bool_)
+    found[some[~(before & ~first[some]) & ~(behind & ~first[some + 1])]] = True
+    return found

@@ -15,15 +15,17 @@ skewness: Johnson, Kotz & Balakrishnan 1994, Continuous Univariate Distributions
 coverage is shown by simulation).
 """
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, fields
 
 import numpy as np
 import numpy.typing as npt
 from scipy import special
 
 from analysis.methods.autocorrelation import effective_size
+from analysis.methods.batches import Batches, Pairs
 from analysis.methods.problems import UnusableData
-from analysis.methods.segments import Flags, Floats, Ints, checked, lengths, means, segment_ids
+from analysis.methods.segments import Flags, Floats, Ints, checked, lengths, means, segment_ids, spans
 
 LEVEL = 0.03  # lots that do not differ are called so 97 times in 100: fewer would leave bounds of few lots too narrow
 LEAST, FEWEST = 3.0, 6  # fewer independent readings, or fewer readings at all, carry no bounds
@@ -33,6 +35,7 @@ PRIOR_LOTS = 16.0  # believed as firmly as so many lots would say it
 SURE_LOTS = 8.0  # and counted, where it comes to how surely it is known, as so many
 PLAIN = 1.0  # the index that stands in where a row has no limits
 NEAR = 2.576  # two-sided 1 %
+AT_ONCE = 1 << 17  # readings that are worked on together: their columns stay in the processor's cache
 FEW, HINT = 300, 1.0  # a pool of fewer readings seldom shows its tails surely: one standard error of them is minded
 
 
@@ -114,13 +117,35 @@ def carried(
             f"{len(x)} readings of {len(begins)} streams; wanted a lot and a day each, a pool each stream"
         )
     used = np.ones(len(begins), dtype=bool) if asked is None else np.asarray(asked, dtype=bool)
-    stream = segment_ids(begins, len(x))
-    streams = _Streams(begins, lengths(begins, len(x)), stream, pools, used)
-    alone = np.where(lots < 0, -1 - np.arange(len(x)), lots)  # a reading whose lot is not known shares it with none
-    of_lot, of_day = _Batches(stream, alone), _Batches(stream, days)
+    size = lengths(begins, len(x))
+    found = {
+        field.name: np.zeros(len(begins), dtype=bool if field.name in ("uneven", "heavy") else float)
+        for field in fields(Carried)
+    }
+    for which in _together(pools, size):  # of no pool a number hangs on another
+        at = spans(begins[which], begins[which] + size[which])
+        own = np.cumsum(size[which]) - size[which]
+        streams = _Streams(own, size[which], segment_ids(own, len(at)), pools[which], used[which])
+        some = _of_pools(x[at], streams, lots[at], days[at])
+        for name, each in found.items():
+            each[which] = getattr(some, name)
+    return Carried(**found)
+
+
+def _together(pools: Ints, size: Ints) -> Iterator[Ints]:
+    """Streams of whole pools, some AT_ONCE readings together, as they stand."""
+    of_pool = np.bincount(pools, size)
+    batch = (np.cumsum(of_pool) // AT_ONCE)[pools]
+    for one in np.unique(batch):
+        yield np.flatnonzero(batch == one)
+
+
+def _of_pools(x: Floats, streams: "_Streams", lots: Ints, days: Ints) -> Carried:
+    of_lot, of_day = Batches.known(streams.which, lots), Batches.of(streams.which, days)
+    both = of_lot.within(of_day)
     told = _Pooled(x, streams, of_lot, of_day)
     lag = told.neighbours()
-    return _carried(streams, of_lot, of_day, lag, told.between(lag), told.shape())
+    return _carried(streams, (of_lot, of_day, both), lag, told.between(lag, both), told.shape())
 
 
 @dataclass(frozen=True)
@@ -132,24 +157,6 @@ class _Streams:
     which: Ints  # (n,) stream of each reading
     pools: Ints  # (s,)
     used: Flags  # (s,) the tests of their pool rest on them
-
-
-class _Batches:
-    """Readings of one stream that share something."""
-
-    def __init__(self, stream: Ints, code: Ints) -> None:
-        low = code.min(initial=0)
-        key = stream * (int(code.max(initial=0)) - low + 1) + (code - low)  # days rise within a stream: quickly sorted
-        order = np.argsort(key, kind="stable")
-        new = np.diff(key[order], prepend=-1) != 0
-        self.which = np.empty(len(stream), dtype=np.int64)  # (n,) batch of each reading
-        self.which[order] = np.cumsum(new) - 1
-        self.stream = stream[order][new]  # (b,)
-        self.n = np.bincount(self.which).astype(np.float64)  # (b,)
-
-    def squares(self, streams: int) -> Floats:
-        """Sum of squared sizes a stream, shape (s,)."""
-        return np.bincount(self.stream, self.n**2, streams).astype(np.float64)
 
 
 @dataclass(frozen=True)
@@ -170,7 +177,7 @@ class _Shape:
 class _Pooled:
     """Sums over the streams of each pool, on the scale of each stream's spread within lots."""
 
-    def __init__(self, x: Floats, streams: _Streams, of_lot: _Batches, of_day: _Batches) -> None:
+    def __init__(self, x: Floats, streams: _Streams, of_lot: Batches, of_day: Batches) -> None:
         begins, size, stream, pools, used = streams.begins, streams.size, streams.which, streams.pools, streams.used
         s = len(begins)
         self.stream, self.of_lot, self.of_day, self.pools, self.size = stream, of_lot, of_day, pools, size
@@ -189,20 +196,20 @@ class _Pooled:
 
     def neighbours(self) -> _Lag:
         """Do neighbouring readings resemble each other within lots, and is it the day they share?"""
-        r = self.inside / self.scale[self.stream]
         same = (self.stream[1:] == self.stream[:-1]) & self.sure[self.stream[1:]]
-        loose = ~self.in_lots[self.stream[1:]]  # lots not known: the stream's own mean was taken out
-        shared = (self.of_lot.which[1:] == self.of_lot.which[:-1]) | loose
-        size = np.where(loose, self.size[self.stream[1:]], self.of_lot.n[self.of_lot.which[1:]])
+        at = np.flatnonzero(same) + 1  # readings behind one of their own stream
+        of, lot, day = self.stream[at], self.of_lot.which, self.of_day.which
+        ahead, r = (self.inside[some] / self.scale[of] for some in (at - 1, at))
+        loose = ~self.in_lots[of]  # lots not known: the stream's own mean was taken out
+        shared = (lot[at] == lot[at - 1]) | loose
+        size = np.where(loose, self.size[of], self.of_lot.n[lot[at]])
         # a lot's own mean was taken out of its readings: two of one lot differ by chance, by 1 / its size
-        product = np.where(same, r[1:] * r[:-1] + np.where(shared, 1 / size, 0.0), 0.0)
-        keep = np.where(same, np.where(shared, 1 - 3 / np.maximum(size, 4), 1.0), 0.0)
-        today = same & (self.of_day.which[1:] == self.of_day.which[:-1])
-        of = self.stream[1:]
-        z_all, r_all = self._pool(product, keep, same, of)
-        z_over, r_over = self._pool(product, keep, same & ~today, of)
-        _, r_in = self._pool(product, keep, today, of)
-        n_in, n_over = (np.bincount(self.pools[of], part, self.groups) for part in (today, same & ~today))
+        product = r * ahead + np.where(shared, 1 / size, 0.0)
+        keep = np.where(shared, 1 - 3 / np.maximum(size, 4), 1.0)
+        today = day[at] == day[at - 1]
+        z_all, r_all, _ = self._pool(product, keep, of)
+        z_over, r_over, n_over = self._pool(product[~today], keep[~today], of[~today])
+        _, r_in, n_in = self._pool(product[today], keep[today], of[today])
         with np.errstate(divide="ignore", invalid="ignore"):
             apart = (r_in - r_over) / np.sqrt(1 / n_in + 1 / n_over)
         by_day = (z_all > NEAR) & (n_over >= 20) & (apart > NEAR)
@@ -218,22 +225,21 @@ class _Pooled:
             np.where((rest > 0)[self.pools] & ~by_day[self.pools], mixed, rest[self.pools]), shared_day[self.pools]
         )
 
-    def _pool(self, product: Floats, keep: Floats, part: Flags, of: Ints) -> tuple[Floats, Floats]:
+    def _pool(self, product: Floats, keep: Floats, of: Ints) -> tuple[Floats, Floats, Ints]:
+        """Of neighbours of some streams, by pool: how surely and how far they resemble each other, and how many."""
         group = self.pools[of]
-        total = np.bincount(group, np.where(part, product, 0.0), self.groups)
-        many = np.bincount(group, part, self.groups)
-        base = np.bincount(group, np.where(part, keep, 0.0), self.groups)
-        return total / np.sqrt(np.maximum(many, 1)), total / np.maximum(base, 1e-300)
+        total, base = (np.bincount(group, each, self.groups) for each in (product, keep))
+        many = np.bincount(group, minlength=self.groups)
+        return total / np.sqrt(np.maximum(many, 1)), total / np.maximum(base, 1e-300), many
 
-    def between(self, lag: _Lag) -> tuple[Floats, Floats]:
+    def between(self, lag: _Lag, both: Pairs) -> tuple[Floats, Floats]:
         """Share of the variance between lots for each stream, 0 where the pool's lots do not differ; and (t / z)^2."""
         s = len(self.size)
         batch = self.of_lot
         mine = self.sure & (self.freedom > 0)
         mean = np.bincount(batch.which, self.middle / self.scale[self.stream]) / batch.n
         found = np.bincount(batch.stream, batch.n * mean**2, s)
-        both = _Batches(batch.which, self.of_day.which)
-        same_day = np.bincount(both.stream, both.n**2, len(batch.n)) / batch.n - 1
+        same_day = np.bincount(both.batch, both.n**2, len(batch.n)) / batch.n - 1
         chance = (1 - lag.days[batch.stream]) * _runs(batch.n, lag.phi[batch.stream]) + lag.days[batch.stream] * (
             1 + same_day
         )
@@ -291,9 +297,10 @@ def _runs(n: Floats, phi: Floats) -> Floats:
 
 
 def _carried(
-    streams: _Streams, of_lot: _Batches, of_day: _Batches, lag: _Lag, between: tuple[Floats, Floats], shape: _Shape
+    streams: _Streams, batches: tuple[Batches, Batches, Pairs], lag: _Lag, between: tuple[Floats, Floats], shape: _Shape
 ) -> Carried:
-    """From the shares of the variance to what the readings carry."""
+    """From the shares of the variance to what the readings carry; batches : lots, days and both."""
+    of_lot, of_day, both = batches
     n, s = streams.size.astype(np.float64), len(streams.size)
     a, wider = between
     d = (1 - a) * lag.days
@@ -308,8 +315,7 @@ def _carried(
         + (e * run)[of_lot.stream][of_lot.which]
     )
     rows = np.add.reduceat(each**2, streams.begins)
-    both = _Batches(of_lot.which, of_day.which)
-    shared = np.bincount(of_lot.stream[both.stream], both.n**2, s)
+    shared = np.bincount(of_lot.stream[both.batch], both.n**2, s)
     squared = (1 + phi**2) / (1 - phi**2)  # sum of the squared correlations with the neighbours, both ways
     plain = (1 + phi) / (1 - phi)
     trace = (

@@ -29,7 +29,9 @@ LEAST = 8  # readings: from here the formula for p holds (D'Agostino & Stephens)
 SAME = 1e-9  # relative: readings this close are equal but for the last bits
 
 
-def anderson_darling(values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM) -> tuple[Floats, Floats]:
+def anderson_darling(
+    values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, order: Ints | None = None
+) -> tuple[Floats, Floats]:
     """Anderson-Darling statistic against the normal distribution with mean and s of the segment, and its p.
 
     Parameters
@@ -38,6 +40,8 @@ def anderson_darling(values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM) 
         Readings, segment after segment; their order within a segment does not matter. Spread ties first.
     starts : int, shape (s,)
         Where each segment begins in `values`.
+    order : int, shape (n,), optional
+        An order of segments, and of rising readings in each, that may be known; where it is not one they are sorted.
 
     Returns
     -------
@@ -56,8 +60,12 @@ def anderson_darling(values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM) 
     spread = standard_deviations(array, segments)
     centre = means(array, segments)
     _enough(size, spread <= SAME * np.abs(centre), LEAST)
-    order = np.lexsort((array, segment_ids(segments, len(array))))
-    z = (array[order] - np.repeat(centre, size)) / np.repeat(spread, size)
+    rising = array if order is None else array[order]
+    falls = rising[1:] < rising[:-1]
+    falls[segments[1:] - 1] = False
+    if falls.any():
+        rising = rising[np.lexsort((rising, segment_ids(segments, len(array))))]
+    z = (rising - np.repeat(centre, size)) / np.repeat(spread, size)
     place = places(segments, len(array))
     mirrored = np.repeat(segments + size - 1, size) - place
     logs = log_ndtr(z) + log_ndtr(-z[mirrored])
@@ -112,7 +120,9 @@ def _enough(size: Ints, flat: npt.NDArray[np.bool_], least: int) -> None:
         )
 
 
-def spread_ties(values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, step: npt.ArrayLike) -> Floats:
+def spread_ties(
+    values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, step: npt.ArrayLike, order: Ints | None = None
+) -> Floats:
     """Readings with ties spread evenly over the gauge's step: the j-th of k equal ones moves to x + step ((j - .5)/k -
     .5).
 
@@ -124,6 +134,8 @@ def spread_ties(values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, st
         Where each segment begins in `values`.
     step : float, shape (s,) or one number
         Resolution of the gauge in the unit of `values`, at least 0; 0 leaves the readings alone.
+    order : int, shape (n,), optional
+        That of segments and rising readings, alike ones as they stand, where it is known.
 
     Returns
     -------
@@ -134,14 +146,14 @@ def spread_ties(values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, st
     steps = np.broadcast_to(np.asarray(step, dtype=np.float64), segments.shape)
     if not bool(((steps >= 0) & np.isfinite(steps)).all()):
         raise UnusableData(f"the gauge's step is {float(steps.min())}; wanted at least 0")
-    ids = segment_ids(segments, len(array))
-    order = np.lexsort((array, ids))  # stable: equal readings keep their order
+    if order is None:
+        order = np.lexsort((array, segment_ids(segments, len(array))))  # stable: equal readings keep their order
     ordered, width = array[order], np.repeat(steps, lengths(segments, len(array)))
     new = np.diff(ordered, prepend=-np.inf) > SAME * np.maximum(np.abs(ordered), width)
     new[segments] = True
     begins = np.flatnonzero(new)
-    count = np.repeat(np.diff(begins, append=len(array)), np.diff(begins, append=len(array)))
-    place = np.arange(len(array)) - np.repeat(begins, np.diff(begins, append=len(array)))
+    often = lengths(begins, len(array))
+    count, place = np.repeat(often, often), np.arange(len(array)) - np.repeat(begins, often)
     out = np.empty(len(array))
     out[order] = ordered + width * ((place + 0.5) / count - 0.5)
     return out

@@ -10,7 +10,7 @@ Johnson, Kotz & Balakrishnan 1994, Continuous Univariate Distributions 1, chapte
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -20,10 +20,14 @@ from analysis.methods.distributions import Placed, folded_normal
 from analysis.methods.expected_share import LIKELY, PPM, Z, narrow
 from analysis.methods.normality import LEAST as LEAST_TESTED
 from analysis.methods.normality import anderson_darling_told_once
-from analysis.methods.segments import Floats
+from analysis.methods.segments import CELLS, Floats, Ints, lengths
+from analysis.methods.values_once import Once
 
 STARTS = 14  # starts tried
 NEAREST, FURTHEST = 0.02, 30.0  # of the readings' sd below the smallest one
+GAPS = np.geomspace(NEAREST, FURTHEST, STARTS)
+NEAR = np.array([np.geomspace(GAPS[max(k - 1, 0)], GAPS[min(k + 1, STARTS - 1)], 7) for k in range(STARTS)])
+FAMILIES = {"lognormal": stats.lognorm, "gamma": stats.gamma, "Weibull": stats.weibull_min}
 LEAST = 200  # readings from which their interval was seen to hold (tests/trials/expected_share.md)
 FIT = 0.05  # a curve stands where its readings, turned into normal ones, pass the test at this level
 
@@ -35,7 +39,7 @@ class Curve:
     name: str  # lognormal | gamma | Weibull | folded normal
     frozen: Placed
     likelihood: float  # natural log
-    p: float  # test of fit: the readings' places on the curve as normal readings, Anderson-Darling
+    p: float = np.nan  # Anderson-Darling of the readings' places on the curve as normal readings; nan: not tested
 
     @property
     def stands(self) -> bool:
@@ -52,31 +56,65 @@ class Curve:
 def curves(values: npt.ArrayLike) -> list[Curve]:
     """All curves whose support holds the readings (n,), the likeliest first; none for readings without spread."""
     x, often = _told_once(values)
-    n = int(often.sum())
-    sd = _sd(x, often)
-    if n < 3 or sd <= 1e-9 * max(float(np.abs(x).max()), 1e-300):
-        return []
-    y = (x - x[0]) / sd  # fits are made from 0 in sd, so that neither unit nor zero matters
-    gaps = np.geomspace(NEAREST, FURTHEST, STARTS)
-    found = []
+    return [_tested(x, often, curve) for curve in _fitted(x[None], often[None])[0]]
+
+
+def with_fit(values: npt.ArrayLike, found: list[Curve]) -> list[Curve]:
+    """Curves of some readings (n,) with their test of fit; where the likeliest does not stand, it alone."""
+    x, often = _told_once(values)
+    best = _tested(x, often, found[0])
+    return [best, *(_tested(x, often, curve) if best.stands else curve for curve in found[1:])]
+
+
+def untested(told: Once, which: Ints) -> list[list[Curve]]:
+    """`curves` of some segments (w,), without the test of fit; those with as many different values are fitted in one
+    go.
+    """
+    size = lengths(told.starts, len(told.value))[which]
+    found: list[list[Curve]] = [[] for _ in which]
+    for many in np.unique(size):
+        alike = np.flatnonzero(size == many)
+        for some in np.array_split(alike, 1 + len(alike) * int(many) * STARTS // CELLS):
+            at = told.starts[which[some]][:, None] + np.arange(many)
+            for place, each in zip(some, _fitted(told.value[at], told.often[at].astype(np.float64)), strict=True):
+                found[place] = each
+    return found
+
+
+def _fitted(x: Floats, often: Floats) -> list[list[Curve]]:
+    """The curves that rows of readings let be fitted, the likeliest first.
+
+    x, often (r, k) : each value once, rising, and how often it was read.
+    """
+    n, sd = often.sum(axis=1), _sd(x, often)
+    found: list[list[Curve]] = [[] for _ in n]
+    some = np.flatnonzero((n >= 3) & (sd > 1e-9 * np.maximum(np.abs(x).max(axis=1), 1e-300)))
+    if not len(some):
+        return found
+    x, often, n, sd = x[some], often[some], n[some], sd[some]
+    y = (x - x[:, :1]) / sd[:, None]  # fits are made from 0 in sd, so that neither unit nor zero matters
+    each = np.arange(len(some))
     for name, fit in _FITS.items():
-        shape, scale, likelihood = fit(y[None, :] + gaps[:, None], often)
-        best = int(np.argmax(likelihood))
-        near = np.geomspace(gaps[max(best - 1, 0)], gaps[min(best + 1, STARTS - 1)], 7)
-        shape, scale, likelihood = fit(y[None, :] + near[:, None], often)
-        best = int(np.argmax(likelihood))
-        found.append(
-            (name, _frozen(name, shape[best], float(x[0] - near[best] * sd), scale[best] * sd), float(likelihood[best]))
-        )
-    if x[0] >= 0:
-        unit = float(x @ often) / n
-        curve = folded_normal(x / unit, often)
-        frozen = Placed(curve.dist, curve.shape, 0.0, curve.scale * unit)
-        found.append(("folded normal", frozen, float(frozen.logpdf(x) @ often + n * np.log(sd))))
-    told = [
-        Curve(name, frozen, likelihood - n * np.log(sd), _fit(x, often, frozen)) for name, frozen, likelihood in found
-    ]
-    return sorted(told, key=lambda curve: -curve.likelihood)
+        best = fit(y[:, None, :] + GAPS[:, None], often)[2].argmax(axis=1)
+        shape, scale, likelihood = fit(y[:, None, :] + NEAR[best][:, :, None], often)
+        at = likelihood.argmax(axis=1)
+        start = x[:, 0] - NEAR[best, at] * sd
+        told = (shape[each, at], start, scale[each, at] * sd, likelihood[each, at] - n * np.log(sd))
+        for row, (of_shape, of_start, of_scale, likely) in zip(some, np.column_stack(told).tolist(), strict=True):
+            found[row].append(Curve(name, Placed(FAMILIES[name], of_shape, of_start, of_scale), likely))
+    for row in np.flatnonzero(x[:, 0] >= 0):
+        found[some[row]].append(_folded(x[row], often[row], float(sd[row])))
+    return [sorted(row, key=lambda curve: -curve.likelihood) for row in found]
+
+
+def _folded(x: Floats, often: Floats, sd: float) -> Curve:
+    """The folded normal of readings that are nowhere below 0."""
+    n = float(often.sum())
+    unit = float(x @ often) / n
+    curve = folded_normal(x / unit, often)
+    frozen = Placed(curve.dist, curve.shape, 0.0, curve.scale * unit)
+    scaled = n * float(np.log(sd))
+    return Curve("folded normal", frozen, float(frozen.logpdf(x) @ often + scaled) - scaled)
 
 
 def interval(values: npt.ArrayLike, told: list[Curve], lower: float, upper: float) -> tuple[float, float]:
@@ -95,7 +133,7 @@ def interval(values: npt.ArrayLike, told: list[Curve], lower: float, upper: floa
 
 
 def _ends(x: Floats, often: Floats, curve: Curve, lower: float, upper: float) -> tuple[float, float]:
-    dist, sd = curve.frozen.dist, _sd(x, often)
+    dist, sd = curve.frozen.dist, float(_sd(x[None], often[None])[0])
     start, scale = curve.frozen.loc, curve.frozen.scale
     moves = curve.name != "folded normal"
     at = np.array([curve.frozen.shape, np.log(scale), *([start / sd] if moves else [])])
@@ -104,7 +142,7 @@ def _ends(x: Floats, often: Floats, curve: Curve, lower: float, upper: float) ->
         return Placed(dist, point[0], point[2] * sd if moves else start, float(np.exp(point[1])))
 
     def quantile(point: Floats) -> float:
-        return -float(special.ndtri(Curve("", frozen(point), 0.0, 1.0).ppm(lower, upper) / PPM))
+        return -float(special.ndtri(Curve("", frozen(point), 0.0).ppm(lower, upper) / PPM))
 
     def minus(point: Floats) -> float:
         return -float(np.maximum(frozen(point).logpdf(x), -1e4) @ often)
@@ -146,35 +184,42 @@ def _told_once(values: npt.ArrayLike) -> tuple[Floats, Floats]:
     return x, often.astype(np.float64)
 
 
-def _sd(x: Floats, often: Floats) -> float:
-    n = float(often.sum())
-    return float(np.sqrt((x - x @ often / n) ** 2 @ often / n))
+def _total(of_value: Floats, often: Floats) -> Floats:
+    """Sum over all readings of what each value says: (r, g, k), or (r, k), and how often (r, k)."""
+    rows = of_value if of_value.ndim == 3 else of_value[:, None, :]
+    found = (rows @ often[:, :, None])[:, :, 0]
+    return found if of_value.ndim == 3 else found[:, 0]
 
 
-def _fit(x: Floats, often: Floats, frozen: Placed) -> float:
-    place = frozen.cdf(x)
-    z = special.ndtri(np.clip(place, 1e-12, 1 - 1e-12))
+def _sd(x: Floats, often: Floats) -> Floats:
+    """Standard deviation (divisor n) of rows of readings (r,)."""
+    n = often.sum(axis=1)
+    mean = _total(x, often) / n
+    return np.asarray(np.sqrt(_total((x - mean[:, None]) ** 2, often) / n))
+
+
+def _tested(x: Floats, often: Floats, curve: Curve) -> Curve:
+    """A curve with its test of fit."""
+    z = special.ndtri(np.clip(curve.frozen.cdf(x), 1e-12, 1 - 1e-12))
     if often.sum() < LEAST_TESTED or float(np.ptp(z)) == 0:
-        return 0.0
-    return anderson_darling_told_once(z, often)[1]
+        return replace(curve, p=0.0)
+    return replace(curve, p=anderson_darling_told_once(z, often)[1])
 
 
-def _frozen(name: str, shape: float, start: float, scale: float) -> Placed:
-    family = {"lognormal": stats.lognorm, "gamma": stats.gamma, "Weibull": stats.weibull_min}[name]
-    return Placed(family, float(shape), start, float(scale))
+# each of y (r, g, k) and often (r, k): shape, scale and log-likelihood (r, g)
 
 
 def _lognormal(y: Floats, often: Floats) -> tuple[Floats, Floats, Floats]:
-    n = often.sum()
+    n = often.sum(axis=1)[:, None]
     logs = np.log(y)
-    mean = logs @ often / n
-    sd = np.sqrt((logs - mean[:, None]) ** 2 @ often / n)
-    return sd, np.exp(mean), -n * (np.log(sd) + 0.5 * np.log(2 * np.pi) + 0.5) - logs @ often
+    mean = _total(logs, often) / n
+    sd = np.sqrt(_total((logs - mean[:, :, None]) ** 2, often) / n)
+    return sd, np.exp(mean), -n * (np.log(sd) + 0.5 * np.log(2 * np.pi) + 0.5) - _total(logs, often)
 
 
 def _gamma(y: Floats, often: Floats) -> tuple[Floats, Floats, Floats]:
-    n = often.sum()
-    mean, logs = y @ often / n, np.log(y) @ often / n
+    n = often.sum(axis=1)[:, None]
+    mean, logs = _total(y, often) / n, _total(np.log(y), often) / n
     gap = np.log(mean) - logs
     k = (3 - gap + np.sqrt((gap - 3) ** 2 + 24 * gap)) / (12 * gap)
     for _ in range(6):  # Newton on 1/k, which settles in a few steps (Minka 2002; from memory)
@@ -184,21 +229,21 @@ def _gamma(y: Floats, often: Floats) -> tuple[Floats, Floats, Floats]:
 
 
 def _weibull(y: Floats, often: Floats) -> tuple[Floats, Floats, Floats]:
-    n = often.sum()
+    n = often.sum(axis=1)[:, None]
     logs = np.log(y)
-    top = logs[:, -1:]  # y rises
-    rest, middle = logs - top, logs @ often / n
-    mean = middle - top[:, 0]
-    k = 1.2 / np.maximum(np.sqrt((logs - middle[:, None]) ** 2 @ often / n), 1e-9)
+    top = logs[:, :, -1:]  # y rises
+    rest, middle = logs - top, _total(logs, often) / n
+    mean = middle - top[:, :, 0]
+    k = 1.2 / np.maximum(np.sqrt(_total((logs - middle[:, :, None]) ** 2, often) / n), 1e-9)
     for _ in range(12):  # Newton on the likeliest shape, kept above 0
-        powers = np.exp(k[:, None] * rest) * often
-        total, first, second = powers.sum(axis=1), (powers * rest).sum(axis=1), (powers * rest**2).sum(axis=1)
+        powers = np.exp(k[:, :, None] * rest) * often[:, None, :]
+        total, first, second = powers.sum(axis=2), (powers * rest).sum(axis=2), (powers * rest**2).sum(axis=2)
         slope = first / total - 1 / k - mean
         turn = second / total - (first / total) ** 2 + 1 / k**2
         k = np.maximum(k - slope / turn, k / 3)
-    powers = np.exp(k[:, None] * rest) @ often / n
-    scale = np.exp(top[:, 0]) * powers ** (1 / k)
-    return k, scale, n * (np.log(k) - k * np.log(scale) - 1) + (k - 1) * (logs @ often)
+    powers = _total(np.exp(k[:, :, None] * rest), often) / n
+    scale = np.exp(top[:, :, 0]) * powers ** (1 / k)
+    return k, scale, n * (np.log(k) - k * np.log(scale) - 1) + (k - 1) * _total(logs, often)
 
 
 _FITS: dict[str, Callable[[Floats, Floats], tuple[Floats, Floats, Floats]]] = {

@@ -69,10 +69,9 @@ class Specs:
         if keys.is_empty() or self.rows.is_empty():
             return pl.Series("spec", [None], dtype=pl.Int64).new_from_index(0, keys.height)
         code = self._told_apart(keys)
-        first = pl.Series(code).to_frame("code").with_row_index("at").unique("code", keep="first").sort("code")
-        at = first["at"].to_numpy()
-        held = self._match_distinct(tables.plain(keys.select(KEYS)[at]))
-        found = pl.Series("spec", held[np.searchsorted(first["code"].to_numpy(), code)], dtype=pl.Int64)
+        first, place = _once(code)
+        held = self._match_distinct(tables.plain(keys.select(KEYS)[first]))
+        found = pl.Series("spec", held[place], dtype=pl.Int64)
         return found.set(found == -1, None)
 
     def _told_apart(self, keys: pl.DataFrame) -> np.ndarray:
@@ -84,6 +83,8 @@ class Specs:
         code = np.searchsorted(begins, when, side="right").astype(np.int64)
         many = len(begins) + 1
         for name in ("characteristic", *PREFERENCE):
+            if not (self.rows[name] != "").any():  # no row asks for it
+                continue
             place = tables.rank(keys[name])
             size = int(place.max(initial=0)) + 1
             if many * size > MOST_CODES:
@@ -138,6 +139,17 @@ class Specs:
             maintain_order=True,
         )
         return ranked["index"].to_list()
+
+
+def _once(code: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """A row of each different whole number from 0 on (k,), and which of them each row has (n,)."""
+    many = int(code.max()) + 1
+    if many > 4 * len(code):
+        return np.unique(code, return_index=True, return_inverse=True)[1:]
+    row = np.full(many, -1, dtype=np.int64)
+    row[code] = np.arange(len(code))
+    there = row >= 0
+    return row[there], (np.cumsum(there) - 1)[code]
 
 
 def _codes(texts: pl.Series) -> np.ndarray:

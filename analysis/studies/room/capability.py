@@ -14,20 +14,24 @@ from analysis.methods.capability import bissell, indices
 from analysis.methods.far_readings import lonely
 from analysis.methods.independent_number import bounded
 from analysis.methods.intervals import binomial_exact
-from analysis.methods.segments import Flags, Floats, Ints, lengths, means
+from analysis.methods.segments import Flags, Floats, Ints, fresh, in_order, lengths, means, spans
+from analysis.methods.values_once import Once
 from analysis.methods.variables import spread
 from analysis.studies.drift.signals import Signals, signals
 from analysis.studies.drift.streams import KEY, STREAM
 from analysis.studies.room.carrying import carrying
 from analysis.studies.room.expected import Rows, expected
-from analysis.studies.story.conformity import with_specs
+from analysis.studies.story.conformity import against_specs
 from analysis.studies.story.slips import LEAST
+from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 from ingest.terms.tables import TIME
 
 NOT_STEADY, THIN, COARSE, NOT_NORMAL, DEPENDENT = "not steady", "thin", "coarse", "not normal", "dependent"
 SLIPS = "may be mistyped"  # a reading of it
 ANY = "any"
+CELLS_SEEN = 1 << 25  # of a table of instruments held at once, a byte each
 
 CAPABILITY: dict[str, pl.DataType] = {
     **{name: pl.String() for name in STREAM},
@@ -79,18 +83,18 @@ def _groups(snapshot: Snapshot, judged: Signals) -> _Groups | None:
     source, row = held.readings.source, held.readings.row
     read = np.zeros(len(source), dtype=bool)
     read[row] = True  # each once, though it stands in two streams
-    told = with_specs(snapshot, source[ASKED].filter(pl.Series(read))).select("spec", "outside", "on_limit")
+    told = against_specs(snapshot, source[ASKED].filter(pl.Series(read)))
     place = (np.cumsum(read) - 1)[row]
-    spec = told["spec"].fill_null(-1).to_numpy()[place]
+    spec = told.spec[place]
     at = np.flatnonzero(spec >= 0)
     if len(at) == 0:
         return None
     stream = held.readings.stream
-    at = at[np.lexsort((spec[at], stream[at]))]
-    fresh = (np.diff(stream[at], prepend=-1) != 0) | (np.diff(spec[at], prepend=-1) != 0)
-    outside, on_limit = (told[name].fill_null(False).to_numpy()[place[at]] for name in ("outside", "on_limit"))
-    starts = np.flatnonzero(fresh).astype(np.int64)
-    return _Groups(at, held.values[at], spec[at], outside, on_limit, starts, stream[at[starts]])
+    at = at[in_order(stream[at], spec[at])]
+    new = fresh(stream[at]) | fresh(spec[at])
+    starts = np.flatnonzero(new)
+    flags = told.outside[place[at]], told.on_limit[place[at]]
+    return _Groups(at, held.values[at], spec[at], *flags, starts, stream[at[starts]])
 
 
 def _rows(snapshot: Snapshot, judged: Signals, groups: _Groups) -> pl.DataFrame:
@@ -113,7 +117,8 @@ def _rows(snapshot: Snapshot, judged: Signals, groups: _Groups) -> pl.DataFrame:
     step = judged.streams.rows["step"].fill_null(0.0).to_numpy()[groups.stream]
     coarse = (step > sd_short * (1 + 1e-9)) & (n >= 2)
     carry = carrying(judged.streams, groups.at, values, starts, groups.stream)
-    curve = expected(Rows(values, starts, n, mean, short, long, step, lower, upper), carry)
+    told = Once.of(values, starts)
+    curve = expected(Rows(values, starts, n, mean, short, long, step, lower, upper, told), carry)
     nearer = np.where(np.isnan(lower) | (upper - mean < mean - lower), 1.0, -1.0)
     effective = carry.number(index.ppk, nearer)
     ppk_low, ppk_high = (
@@ -121,7 +126,7 @@ def _rows(snapshot: Snapshot, judged: Signals, groups: _Groups) -> pl.DataFrame:
     )
     thin = (n < snapshot.shop.judging.least_readings) | (sd_short <= 0)
     unsteady = _unsteady(judged, groups.stream, first_at, last_at)
-    odd = np.add.reduceat(lonely(values, starts, step=step).astype(np.int64), starts)
+    odd = np.add.reduceat(lonely(values, starts, step=step, told=told).astype(np.int64), starts)
     slips = (odd > 0) & (n - odd >= LEAST)
     words = (NOT_STEADY, THIN, COARSE, NOT_NORMAL, DEPENDENT, SLIPS)
     flags = [
@@ -174,37 +179,28 @@ def _any_position(snapshot: Snapshot, judged: Signals, groups: _Groups) -> pl.Da
     """One row a characteristic with several positions, model and stage, all techs: instruments, and those with a
     reading outside.
     """
-    readings = judged.streams.readings
-    rows = snapshot.specs.rows.select(pl.col("lower").is_not_null() | pl.col("upper").is_not_null()).to_series()
-    mine = np.flatnonzero((judged.streams.rows["tech"] == "").to_numpy()[readings.stream[groups.at]])
-    everyone = readings.at(groups.at[mine], "characteristic", "position", "setup", "stage", "part", "taken_at")
-    everyone = everyone.rename({"setup": "stream_model"}).with_columns(
-        outside=pl.Series(groups.outside[mine]), limited=rows.gather(groups.spec[mine])
-    )
+    readings, size = judged.streams.readings, lengths(groups.starts, len(groups.at))
+    limits = snapshot.specs.rows.select(pl.col("lower").is_not_null() | pl.col("upper").is_not_null()).to_series()
+    rows = judged.streams.rows[groups.stream].select(*STREAM).with_row_index("_row")
+    rows = rows.with_columns(
+        first_at=readings.taken_at.gather(groups.at[groups.starts]),
+        last_at=readings.taken_at.gather(groups.at[groups.starts + size - 1]),
+        limited=limits.gather(groups.spec[groups.starts]),
+    ).filter(pl.col("tech") == "")
     several = {item.key for item in snapshot.shop.characteristics if len(item.positions) > 1}
-    seen = (
-        everyone.group_by("characteristic")
-        .agg(pl.col("position").n_unique().alias("positions"))
-        .filter(pl.col("positions") > 1)
+    positions = rows.group_by("characteristic").agg(pl.col("position").n_unique())
+    several |= set(positions.filter(pl.col("position") > 1)["characteristic"])
+    rows = rows.filter(pl.col("characteristic").is_in(sorted(several)))
+    rows = rows.with_columns(_of=pl.struct("characteristic", "model", "stage").rank("dense").cast(pl.Int64) - 1)
+    counted = rows.group_by("characteristic", "model", "stage", "_of").agg(
+        pl.col("limited").any(), pl.col("first_at").min(), pl.col("last_at").max()
     )
-    several |= set(seen["characteristic"])
-    counted = (
-        everyone.filter(pl.col("characteristic").is_in(sorted(several)))
-        .group_by("characteristic", "stream_model", "stage", "part")
-        .agg(
-            pl.col("outside").any(),
-            pl.col("limited").any(),
-            pl.col("taken_at").min().alias("first_at"),
-            pl.col("taken_at").max().alias("last_at"),
-        )
-        .group_by("characteristic", "stream_model", "stage", maintain_order=True)
-        .agg(
-            pl.len().alias("n"),
-            pl.when(pl.col("limited").any()).then(pl.col("outside").sum()).alias("nonconforming"),
-            pl.col("first_at").min(),
-            pl.col("last_at").max(),
-        )
-        .with_columns(pl.col("stream_model").alias("model"), position=pl.lit(ANY), tech=pl.lit(""))
+    counted = counted.sort("_of")
+    own, of = rows["_row"].to_numpy(), rows["_of"].to_numpy()
+    begins, ends = groups.starts[own], groups.starts[own] + size[own]
+    n, failed = _instruments(snapshot, judged, groups, spans(begins, ends), np.repeat(of, size[own]), len(counted))
+    counted = counted.with_columns(
+        n=pl.Series(n), nonconforming=_counted(failed, counted["limited"]), position=pl.lit(ANY), tech=pl.lit("")
     )
     filled = counted.with_columns(
         [
@@ -216,11 +212,38 @@ def _any_position(snapshot: Snapshot, judged: Signals, groups: _Groups) -> pl.Da
     return filled.select(CAPABILITY.keys()).cast(dict(CAPABILITY))  # type: ignore[arg-type]
 
 
+def _instruments(
+    snapshot: Snapshot, judged: Signals, groups: _Groups, some: Ints, of: Ints, many: int
+) -> tuple[Ints, Ints]:
+    """How many instruments, or parts without one, some readings of the groups are of, and how many of these have one
+    outside: by what each is `of` (many,).
+    """
+    readings = judged.streams.readings
+    visit = readings.at(groups.at[some], "visit")["visit"].fill_null(-1).to_numpy()
+    serial = (
+        snapshot.once(story).visits["serial"].rle_id().to_numpy().astype(np.int64)
+    )  # instruments follow one another
+    part = np.append(serial, -1)[visit]
+    alone = np.flatnonzero(visit < 0)
+    if len(alone):
+        part[alone] = len(serial) + tables.rank(readings.at(groups.at[some[alone]], "part")["part"])
+    wide = int(part.max(initial=0)) + 1
+    at_once = max(1, CELLS_SEEN // wide)
+    found = np.zeros((2, many), dtype=np.int64)
+    for low in range(0, many, at_once):
+        mine = (of >= low) & (of < low + at_once)
+        for row, kept in zip(found, (mine, mine & groups.outside[some]), strict=True):
+            seen = np.zeros((min(at_once, many - low), wide), dtype=np.bool_)
+            seen[of[kept] - low, part[kept]] = True
+            row[low : low + at_once] = seen.sum(axis=1)
+    return found[0], found[1]
+
+
 def _number(values: Floats) -> pl.Series:
     return pl.Series(np.asarray(values, dtype=np.float64)).fill_nan(None)
 
 
-def _counted(counts: Ints, limited: np.ndarray) -> pl.Series:
+def _counted(counts: Ints, limited: np.ndarray | pl.Series) -> pl.Series:
     return pl.select(pl.when(pl.Series(limited)).then(pl.Series(counts)).otherwise(None)).to_series()
 
 

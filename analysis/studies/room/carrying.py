@@ -8,7 +8,7 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.independent_number import Carried, carried
-from analysis.methods.segments import Floats, Ints, lengths, means
+from analysis.methods.segments import Floats, Ints, dense, lengths, means
 from analysis.studies.drift.streams import Streams
 from ingest.terms import tables
 
@@ -24,7 +24,7 @@ def carrying(held: Streams, at: Ints, values: Floats, starts: Ints, stream: Ints
     everyone = (heads["tech"] == "").to_numpy()
     told = held.readings.at(at, "supplier", "lot", "day")
     lot = tables.rank(told["lot"])
-    code = np.unique(tables.rank(told["supplier"]) * (int(lot.max(initial=0)) + 1) + lot, return_inverse=True)[1]
+    code = dense(tables.rank(told["supplier"]) * (int(lot.max(initial=0)) + 1) + lot).code
     return carried(
         values,
         starts,

@@ -16,7 +16,9 @@ from analysis.methods.coarse import rounded_normal
 from analysis.methods.expected_share import normal_interval
 from analysis.methods.independent_number import Carried
 from analysis.methods.normality import anderson_darling, spread_ties
-from analysis.methods.segments import Flags, Floats, Ints
+from analysis.methods.segments import Flags, Floats, Ints, blocks, spans
+from analysis.methods.started_curves import Curve
+from analysis.methods.values_once import Once
 
 NORMAL = "normal"
 LEAST_FOR_TEST = 8  # readings from which on the Anderson-Darling p is used (D'Agostino & Stephens 1986)
@@ -40,6 +42,7 @@ class Rows:
     step: Floats
     lower: Floats
     upper: Floats
+    told: Once  # the values once each
 
 
 @dataclass(frozen=True)
@@ -74,11 +77,12 @@ def expected(rows: Rows, carried: Carried) -> Expected:
         mean, sd, rows.lower, rows.upper, mean_variance=curve.mean_variance, sd_variance=curve.sd_variance
     )
     names = [NORMAL] * g
-    for row in np.flatnonzero(not_normal):
-        x = rows.values[rows.starts[row] : rows.starts[row] + rows.n[row]]
-        names[row], ppm[row], low[row], high[row] = _other(
-            x, rows.lower[row], rows.upper[row], asked=bool(limited[row] and not carried.dependent[row])
-        )
+    others = np.flatnonzero(not_normal)
+    for row, curves in zip(others, started_curves.untested(rows.told, others), strict=True):
+        names[row], ppm[row], low[row], high[row] = curves[0].name if curves else NORMAL, np.nan, np.nan, np.nan
+        if curves and limited[row] and not carried.dependent[row] and rows.n[row] >= started_curves.LEAST:
+            x = rows.values[rows.starts[row] : rows.starts[row] + rows.n[row]]
+            ppm[row], low[row], high[row] = _other(x, curves, rows.lower[row], rows.upper[row])
     told = np.isfinite(low) & np.isfinite(high) & np.isfinite(ppm)
     return Expected(names, not_normal, *(np.where(told, each, np.nan) for each in (ppm, low, high)))
 
@@ -86,11 +90,16 @@ def expected(rows: Rows, carried: Carried) -> Expected:
 def _test(rows: Rows, tested: Ints) -> Floats:
     """p of the Anderson-Darling test with ties spread over the step; nan where no test was made."""
     p = np.full(len(rows.n), np.nan)
-    if len(tested):
-        size = rows.n[tested]
-        begins = np.cumsum(size) - size
-        at = np.repeat(rows.starts[tested] - begins, size) + np.arange(size.sum())
-        p[tested] = anderson_darling(spread_ties(rows.values[at], begins, step=rows.step[tested]), begins)[1]
+    if not len(tested):
+        return p
+    size = rows.n[tested]
+    begins = np.cumsum(size) - size
+    for which, where in blocks(begins, int(size.sum())):
+        some, own = tested[which], begins[which] - where.start
+        at = spans(rows.starts[some], rows.starts[some] + rows.n[some])
+        order = rows.told.order[at] - np.repeat(rows.starts[some] - own, rows.n[some])
+        spread = spread_ties(rows.values[at], own, step=rows.step[some], order=order)
+        p[some] = anderson_darling(spread, own, order=order)[1]
     return p
 
 
@@ -141,12 +150,9 @@ def _cells(x: Floats, step: float, mean: float, sd: float) -> float:
     return float(stats.chi2.sf(sum((count - wish) ** 2 / wish for count, wish in joined), freedom))
 
 
-def _other(x: Floats, lower: float, upper: float, *, asked: bool) -> tuple[str, float, float, float]:
-    """The likeliest of the other curves and what it expects, nan where it is not told."""
-    told = started_curves.curves(x)
-    if not told:
-        return NORMAL, np.nan, np.nan, np.nan
-    if not asked or len(x) < started_curves.LEAST or not told[0].stands:
-        return told[0].name, np.nan, np.nan, np.nan
-    low, high = started_curves.interval(x, told, lower, upper)
-    return told[0].name, told[0].ppm(lower, upper), low, high
+def _other(x: Floats, curves: list[Curve], lower: float, upper: float) -> tuple[float, float, float]:
+    """What the likeliest of other curves expects outside, nan where it is not told."""
+    told = started_curves.with_fit(x, curves)
+    if not told[0].stands:
+        return np.nan, np.nan, np.nan
+    return told[0].ppm(lower, upper), *started_curves.interval(x, told, lower, upper)

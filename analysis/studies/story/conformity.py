@@ -10,18 +10,22 @@ inspection. What no final inspection reads is as set what the bench that sets it
 to be of the bench.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 import polars as pl
 
 from analysis.methods.conformity import against, between_marks
-from analysis.methods.segments import Floats
+from analysis.methods.segments import Flags, Floats, Ints, dense
 from analysis.studies.story.first_values import ASKED, first_values
 from analysis.studies.story.story import story
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Gauge
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 BUILT, SET, SHIPPED = "as built", "as set", "as shipped"
+AT_ONCE = 1 << 16  # readings held against their limits at once: their columns stay in the processor's cache
 
 
 def with_specs(snapshot: Snapshot, readings: pl.DataFrame) -> pl.DataFrame:
@@ -30,26 +34,45 @@ def with_specs(snapshot: Snapshot, readings: pl.DataFrame) -> pl.DataFrame:
 
     readings : the story's columns characteristic, position, family, model, stage, supplier, set_on, value and gauge.
     """
-    keys = readings.select(
-        "characteristic", "position", "family", "model", "stage", "supplier", pl.col("set_on").alias("date")
-    )
-    spec = snapshot.specs.match(keys)
-    rows = snapshot.specs.rows.select("target", "lower", "upper")
-    held = rows.select(pl.all().gather(spec))
+    told = against_specs(snapshot, readings)
+    spec = pl.Series("spec", told.spec).set(pl.Series(told.spec < 0), None)
+    held = snapshot.specs.rows.select("target", "lower", "upper").select(pl.all().gather(spec))
     limited = held["lower"].is_not_null() | held["upper"].is_not_null()
-    value = readings["value"].cast(pl.Float64).fill_null(np.nan).to_numpy()
-    below, above = halves(snapshot.shop, readings)
-    lower, upper = (held[name].cast(pl.Float64).fill_null(np.nan).to_numpy() for name in ("lower", "upper"))
-    outside, on_limit = against(value, below, above, lower, upper)
     return (
-        readings.with_columns(
-            spec.alias("spec"), held["target"], held["lower"], held["upper"], limited.alias("_limited")
-        )
+        readings.with_columns(spec, held["target"], held["lower"], held["upper"], limited.alias("_limited"))
         .with_columns(
-            outside=pl.when("_limited").then(pl.Series(outside)), on_limit=pl.when("_limited").then(pl.Series(on_limit))
+            outside=pl.when("_limited").then(pl.Series(told.outside)),
+            on_limit=pl.when("_limited").then(pl.Series(told.on_limit)),
         )
         .drop("_limited")
     )
+
+
+@dataclass(frozen=True, eq=False)
+class Against:
+    """Readings against what was asked, shape (n,)."""
+
+    spec: Ints  # row of specs, -1: none holds
+    outside: Flags  # False without a limit, as is the next
+    on_limit: Flags
+
+
+def against_specs(snapshot: Snapshot, readings: pl.DataFrame) -> Against:
+    """What `with_specs` adds to readings, as numbers."""
+    keys = readings.select(
+        "characteristic", "position", "family", "model", "stage", "supplier", pl.col("set_on").alias("date")
+    )
+    spec = snapshot.specs.match(keys).fill_null(-1).to_numpy()
+    limits = (snapshot.specs.rows[name].cast(pl.Float64).fill_null(np.nan).to_numpy() for name in ("lower", "upper"))
+    lower, upper = (np.append(each, np.nan) for each in limits)  # the last: of no row
+    value = readings["value"].cast(pl.Float64).fill_null(np.nan).to_numpy()
+    below, above = halves(snapshot.shop, readings)
+    outside, on_limit = np.zeros((2, len(spec)), dtype=np.bool_)
+    for first in range(0, len(spec), AT_ONCE):
+        some = slice(first, first + AT_ONCE)
+        held = lower[spec[some]], upper[spec[some]]
+        outside[some], on_limit[some] = against(value[some], below[some], above[some], *held)
+    return Against(spec, outside, on_limit)
 
 
 def halves(shop: Shop, readings: pl.DataFrame) -> tuple[Floats, Floats]:
@@ -61,34 +84,27 @@ def halves(shop: Shop, readings: pl.DataFrame) -> tuple[Floats, Floats]:
     halfway to their neighbours on either side.
     """
     stepped = {gauge.key: gauge for gauge in shop.gauges if gauge.step}
+    if not stepped:
+        return np.zeros(readings.height), np.zeros(readings.height)
     stand_in: dict[str, Gauge] = {}
-    for gauge in sorted(stepped.values(), key=lambda one: one.step or 0.0):  # the coarsest last
-        stand_in |= dict.fromkeys(gauge.measures, gauge)
-    named = (
-        readings["gauge"].replace_strict({key: key for key in stepped}, default=None, return_dtype=pl.String)
-        if stepped
-        else pl.Series([None] * readings.height, dtype=pl.String)
-    )
-    declared = (
-        readings["characteristic"].replace_strict(
-            {key: gauge.key for key, gauge in stand_in.items()}, default=None, return_dtype=pl.String
-        )
-        if stand_in
-        else named
+    for one in sorted(stepped.values(), key=lambda one: one.step or 0.0):  # the coarsest last
+        stand_in |= dict.fromkeys(one.measures, one)
+    gauge = tables.rank(readings["gauge"])
+    alike = dense(tables.rank(readings["characteristic"]) * (int(gauge.max(initial=0)) + 1) + gauge)
+    each = tables.plain(readings.select("characteristic", "gauge")[alike.first])
+    named = each["gauge"].replace_strict({key: key for key in stepped}, default=None, return_dtype=pl.String)
+    declared = each["characteristic"].replace_strict(
+        {key: one.key for key, one in stand_in.items()}, default=None, return_dtype=pl.String
     )
     keys = pl.select(pl.coalesce(named, declared)).to_series()
-    steps = {key: gauge.step or 0.0 for key, gauge in stepped.items()}
-    half = (
-        keys.replace_strict(steps, default=0.0, return_dtype=pl.Float64).to_numpy() / 2
-        if steps
-        else np.zeros(len(keys))
-    )
-    below, above = half.copy(), half.copy()
-    value = readings["value"].cast(pl.Float64).fill_null(np.nan).to_numpy()
-    for gauge in stepped.values():
-        if gauge.uneven_marks:
-            own = (keys == gauge.key).fill_null(False).to_numpy()
-            below[own], above[own] = between_marks(value[own], np.array(gauge.uneven_marks))
+    steps = {key: one.step or 0.0 for key, one in stepped.items()}
+    below = (keys.replace_strict(steps, default=0.0, return_dtype=pl.Float64).to_numpy() / 2)[alike.code]
+    above = below.copy() if any(one.uneven_marks for one in stepped.values()) else below
+    for one in stepped.values():
+        if one.uneven_marks:
+            own = (keys == one.key).fill_null(False).to_numpy()[alike.code]
+            value = readings["value"].cast(pl.Float64).fill_null(np.nan).to_numpy()[own]
+            below[own], above[own] = between_marks(value, np.array(one.uneven_marks))
     return below, above
 
 

@@ -3,17 +3,35 @@
 import numpy as np
 import pytest
 
-from analysis.methods.far_readings import lonely, medians
+from analysis.methods.far_readings import lonely
 from analysis.methods.problems import UnusableData
 
 SEED = 20281201
 STEADY = np.tile([0.08, 0.10, 0.12, 0.10], 10)
 
 
-def test_medians_are_numpys():
+def plainly(values, starts, step):
+    """Reading for reading, each in its own segment."""
+    found = []
+    for part, width in zip(np.split(values, starts[1:]), step, strict=True):
+        off = part - np.median(part)
+        reach = 10 * max(1.4826 * np.median(np.abs(off)), width)
+        side = [int(np.sign(one)) if 0 < reach * (1 + 1e-9) < abs(one) else 0 for one in off]
+        found += [
+            side[k] != 0 and side[k] not in ([side[k - 1]] if k else []) + side[k + 1 : k + 2] for k in range(len(part))
+        ]
+    return found
+
+
+@pytest.mark.parametrize("digits", [0, 1, 6])
+def test_one_pass_over_the_different_values_finds_what_each_reading_by_itself_says(digits):
     rng = np.random.default_rng(SEED)
-    values, starts = rng.normal(size=500), np.array([0, 1, 3, 10, 101, 400])
-    assert medians(values, starts) == pytest.approx([np.median(part) for part in np.split(values, starts[1:])])
+    for _ in range(60):
+        size = rng.integers(1, 40, 8)
+        starts = np.cumsum(size) - size
+        values = np.round(rng.standard_t(1.3, int(size.sum())), digits)
+        step = rng.choice([0.0, 0.1], 8)
+        assert lonely(values, starts, step=step).tolist() == plainly(values, starts, step)
 
 
 def test_a_point_that_was_lost_is_told_by_series_and_gauge():

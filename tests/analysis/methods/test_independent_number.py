@@ -1,9 +1,12 @@
 """How many independent readings carry as much: laws, and coverage of Ppk's bounds where they are not independent."""
 
+from dataclasses import fields
+
 import numpy as np
 import pytest
 from scipy.special import ndtri
 
+from analysis.methods import independent_number
 from analysis.methods.independent_number import bounded, carried
 from analysis.methods.problems import UnusableData
 from tests.trials.ppk_and_share import cell, readings
@@ -119,3 +122,19 @@ def test_a_share_that_is_told_holds_the_truth_though_only_narrow_intervals_are(k
     found = cell(kind, 12, n, index, np.random.default_rng(20261207), shops=50)
     assert found.either >= 0.93
     assert found.told < 0.2 or found.share >= 0.93 - 0.02
+
+
+def test_pools_worked_out_apart_are_told_as_all_together(monkeypatch):
+    rng = np.random.default_rng(8)
+    for _ in range(20):
+        size = rng.integers(1, 60, 15)
+        n, starts = int(size.sum()), np.cumsum(size) - size
+        x = np.round(rng.normal(size=n) + rng.normal(size=9)[rng.integers(0, 9, n)], 1)
+        lot, day = rng.integers(-1, 12, n), rng.integers(0, 20, n)
+        given = {"pool": rng.integers(0, 4, 15), "lot": lot, "day": day, "asked": rng.random(15) < 0.7}
+        found = []
+        for at_once in (1, 10**9):
+            monkeypatch.setattr(independent_number, "AT_ONCE", at_once)
+            found.append(carried(x, starts, **given))
+        for field in fields(found[0]):
+            assert np.array_equal(*(getattr(one, field.name) for one in found), equal_nan=True), field.name

@@ -99,6 +99,19 @@ def test_spread_ties_keep_the_mean_and_stay_within_the_step(x: Floats, step: flo
     assert spread_ties(x, step=0.0).tolist() == x.tolist()
 
 
+def test_an_order_that_is_known_changes_no_digit() -> None:
+    rng = np.random.default_rng(20281204)
+    starts, step = np.array([0, 40, 100]), np.array([0.0, 1.0, 0.3])  # ties of the second are spread over one another
+    x = np.round(rng.normal(size=150) * 2, 1)
+    ids = np.repeat(np.arange(3), np.diff(starts, append=len(x)))
+    order = np.lexsort((x, ids))
+    moved = spread_ties(x, starts, step=step)
+    assert spread_ties(x, starts, step=step, order=order).tolist() == moved.tolist()
+    assert (np.diff(moved[order])[:-1] < 0).any()
+    for known, plain in zip(anderson_darling(moved, starts, order=order), anderson_darling(moved, starts), strict=True):
+        assert known.tolist() == plain.tolist()
+
+
 def test_plot_places_are_median_ranks() -> None:
     quantile, reading = plot_places([3.0, 1.0, 2.0, 7.0], [0, 3])
     assert reading.tolist() == [1.0, 2.0, 3.0, 7.0]

@@ -5,7 +5,8 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from analysis.methods.normality import anderson_darling
-from analysis.methods.started_curves import LEAST, Curve, curves, interval
+from analysis.methods.started_curves import LEAST, Curve, curves, interval, untested, with_fit
+from analysis.methods.values_once import Once
 
 FAMILIES = {
     "lognormal": stats.lognorm,
@@ -60,6 +61,26 @@ def test_readings_of_a_stepped_gauge_are_told_as_all_of_them(name):
     alike = curves(x + 1e-9 * np.random.default_rng(1).random(len(x)))  # none equal to another
     for one, other in zip(told[:2], alike[:2], strict=True):
         assert (one.name, one.likelihood) == (other.name, pytest.approx(other.likelihood, rel=1e-6))
+
+
+def test_segments_fitted_in_one_go_have_the_curves_of_each_to_the_last_digit():
+    rng = np.random.default_rng(9)
+    parts = [np.round(TRUE[name].rvs(n, random_state=rng), 1) for name in TRUE for n in (2, 40, 41, 300)]
+    parts += [np.full(9, 0.5), parts[-1], parts[-1] + 1, -parts[-1]]
+    told = Once.of(np.concatenate(parts), np.cumsum([0, *(len(part) for part in parts[:-1])]))
+    which = np.array([k for k in range(len(parts)) if k != 3])
+    sizes = np.diff(told.starts, append=len(told.value))
+    assert len(np.unique(sizes)) < len(sizes)  # some have as many different values
+    for k, found in zip(which, untested(told, which), strict=True):
+        alone = curves(parts[k])
+        assert [(one.name, one.frozen, one.likelihood) for one in found] == [
+            (one.name, one.frozen, one.likelihood) for one in alone
+        ]
+        assert all(np.isnan(one.p) and not one.stands for one in found)
+        if alone:
+            fitted = with_fit(parts[k], found)
+            assert fitted[0].p == alone[0].p
+            assert [one.p for one in fitted[1:]] == [one.p for one in alone[1:]] or not alone[0].stands
 
 
 def test_no_family_of_curves_is_copied_to_be_asked_at_one_place(monkeypatch):

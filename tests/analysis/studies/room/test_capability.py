@@ -11,6 +11,7 @@ import polars as pl
 import pytest
 from scipy.stats import norm
 
+from analysis.studies.room import capability
 from analysis.studies.room.capability import CAPABILITY, capability_rows
 from tests.analysis.studies.measured import made, visit
 
@@ -139,13 +140,18 @@ def test_only_first_pass_found_readings_of_round_one_count():
     assert [row[name] for name in ("sd_short", "sd_long", "cp", "ppk", "ppk_low")] == [None] * 5
 
 
-def test_any_counts_instruments_outside_at_one_position_or_more():
+@pytest.mark.parametrize("at_once", [capability.CELLS_SEEN, 1])
+def test_any_counts_instruments_outside_at_one_position_or_more(monkeypatch, at_once):
+    monkeypatch.setattr(capability, "CELLS_SEEN", at_once)  # 1: one model and stage after the other
     spec = {"characteristic": "action", "target": 2.0, "lower": 1.8, "upper": 2.2}
     pairs = [(2.0, 2.0), (2.5, 2.0), (2.5, 2.6), (2.0, 1.0), (2.1, 1.9)]
     rows = [
         visit(f"S{k}", k, "play", readings={"action bass": a, "action treble": b}) for k, (a, b) in enumerate(pairs)
     ]
-    told = {row["position"]: row for row in capability_rows(made(rows, [spec])).iter_rows(named=True)}
+    rows += [visit("S0", 9, "final", readings={"action bass": 2.5, "action treble": 2.5})]
+    every = capability_rows(made(rows, [spec]))
+    told = {row["position"]: row for row in every.filter(pl.col("stage") == "play").iter_rows(named=True)}
+    assert every.filter(stage="final", position="any").select("n", "nonconforming").rows() == [(1, 1)]
     assert [told[name]["nonconforming"] for name in ("bass", "treble", "any")] == [2, 2, 3]
     assert told["any"]["n"] == 5
     rest = set(CAPABILITY) - {
