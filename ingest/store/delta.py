@@ -23,7 +23,7 @@ KEPT: dict[str, dict[str, pl.DataType]] = {
 }
 BATCH = 500_000  # rows handed over at a time
 ROW_GROUP = 128 * 1024  # rows that are read or passed over as one
-MANY_FILES = 40  # files of one table before small ones are put together
+MANY_FILES = 40  # files of one table under half of LARGE before small ones are put together
 LARGE = 4 << 20  # bytes of a file that is left as it is: of readings some 600,000 rows
 _HOOKS = PostCommitHookProperties(
     create_checkpoint=True, cleanup_expired_logs=False
@@ -115,9 +115,10 @@ class Table:
 
     def tidy(self, said: dict[str, str]) -> None:
         """Put small files together where there are many."""
-        if self.version is None or self._open is None:
+        if self.version is None or self._open is None or len(self._open.file_uris()) <= MANY_FILES:
             return
-        if len(self._open.file_uris()) > MANY_FILES:
+        sizes = pl.DataFrame(self._open.get_add_actions(flatten=True))["size_bytes"]
+        if (sizes < LARGE // 2).sum() > MANY_FILES:  # of many years, too, not at every load
             self._open.optimize.compact(
                 target_size=LARGE,
                 commit_properties=CommitProperties(custom_metadata=said),

@@ -304,3 +304,18 @@ def test_of_many_years_a_file_is_not_written_again_when_small_ones_are_put_toget
     assert years in table.files()
     assert len(table.files()) == 2
     assert table.scan().select(pl.len()).collect().item() == 650_004
+
+
+def test_large_files_are_not_counted_among_those_that_are_put_together(tmp_path, monkeypatch):
+    monkeypatch.setattr(delta, "MANY_FILES", 2)
+    table = delta.Table(tmp_path / "readings", None)
+    rows = tables.shaped(pl.DataFrame({"value": np.random.default_rng(20261201).random(650_000)}), tables.READINGS)
+    for n in (650_000, 650_000, 1, 1):
+        table.append(rows.head(n), {})
+    files = table.files()
+    table.tidy({})
+    assert table.files() == files
+    table.append(rows.head(1), {})
+    table.tidy({})
+    assert len(table.files()) == 3
+    assert len(set(files) & set(table.files())) == 2
