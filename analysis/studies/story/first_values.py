@@ -12,7 +12,9 @@ from analysis.studies.story.columns import Columns
 
 VISIT = ["part", "log_id", "line"]
 KEY = ["characteristic", "position", "setup", "stage", *VISIT]
-ASKED = (*KEY, "round", "first_pass", "value", "moment", "set_stage", "only_left")  # columns that tell which they are
+IN_VISIT = ["visit", "characteristic", "position"]  # tells of what has a visit (parts have none) as much as KEY
+# columns that tell which they are
+ASKED = (*KEY, "round", "first_pass", "value", "moment", "set_stage", "only_left", "visit")
 
 
 def first_values(told: pl.DataFrame | Columns, *where: pl.Expr) -> tuple[Ints, Ints]:
@@ -29,8 +31,16 @@ def first_values(told: pl.DataFrame | Columns, *where: pl.Expr) -> tuple[Ints, I
         left=first & (pl.col("moment") == "left") & ((pl.col("stage") == pl.col("set_stage")) | pl.col("only_left")),
     ).fill_null(False)
     found, left = (marks[name].to_numpy() for name in ("found", "left"))
-    here = np.flatnonzero(found & (told["stage"] == told["set_stage"]).fill_null(False).to_numpy())
-    both = told[KEY][here].with_row_index("_at").join(told[KEY].filter(pl.Series(left)), on=KEY, how="semi")
     touched = np.zeros(len(told), dtype=bool)
-    touched[here[both["_at"].to_numpy()]] = True
+    if left.any():
+        visit = told["visit"].fill_null(-1).to_numpy()
+        seen = np.zeros(int(visit.max()) + 2, dtype=bool)  # visits in which anything was left, the last: no visit
+        seen[visit[left]] = True
+        at_set = (told["stage"] == told["set_stage"]).fill_null(False).to_numpy()
+        here = found & at_set & seen[visit]
+        for key, of in ((IN_VISIT, visit >= 0), (KEY, visit < 0)):
+            some, beside = np.flatnonzero(here & of), np.flatnonzero(left & of)
+            if len(some):
+                both = told[key][some].with_row_index("_at").join(told[key][beside], on=key, how="semi")
+                touched[some[both["_at"].to_numpy()]] = True
     return np.flatnonzero((found & ~touched) | left), np.flatnonzero(touched)
