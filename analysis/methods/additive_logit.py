@@ -11,11 +11,10 @@ of the likelihood ratio: Barndorff-Nielsen 1986, Biometrika 73; Davison 1988, J.
 it for logistic models (both from memory; held by tests against the exact conditional distribution).
 """
 
-from functools import cached_property
-
 import numpy as np
 from scipy import special
 
+from analysis.methods.level_tables import Parted, Tables, Whole
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats, Ints
 
@@ -33,7 +32,7 @@ def fit(level: Ints, n: Floats, k: Floats, start: Floats | None = None) -> Float
     level : the place of each row's effects, shape (rows, parts); column 0 is the intercept, 0, and places run without a
     gap.
     """
-    return with_hand(level, None, n, k, start)
+    return Rows(level, None, n).fitted(k, start)
 
 
 def share(level: Ints, effects: Floats) -> Floats:
@@ -47,7 +46,7 @@ def expected(level: Ints, effects: Floats, n: Floats, pieces: Floats) -> tuple[f
     """
     chance = share(level, effects)
     slope = _summed(level, pieces * chance * (1 - chance), len(effects))
-    return float(pieces @ chance), float(slope @ np.linalg.solve(information(effects, level, None, n), slope))
+    return float(pieces @ chance), float(slope @ Rows(level, None, n).information(effects).solved(slope))
 
 
 def as_many(level: Ints, own_n: Floats, own_k: Floats, n: Floats, k: Floats, null: Floats | None = None) -> float:
@@ -67,113 +66,95 @@ def as_many(level: Ints, own_n: Floats, own_k: Floats, n: Floats, k: Floats, nul
     null = fit(level, n, k) if null is None else null
     both = np.vstack([level, level])
     mine = np.repeat([1.0, 0.0], len(level))
-    counts, events_of = np.concatenate([own_n, n - own_n]), np.concatenate([own_k, k - own_k])
-    size = len(null)
-    full = with_hand(both, mine, counts, events_of, np.append(null, 0.0))
-    effect = float(full[size])
-    gain = likelihood(full, both, mine, counts, events_of) - likelihood(
-        np.append(null, 0.0), both, mine, counts, events_of
-    )
+    rows, events_of = Rows(both, mine, np.concatenate([own_n, n - own_n])), np.concatenate([own_k, k - own_k])
+    without = np.append(null, 0.0)
+    full = rows.fitted(events_of, without)
+    effect = float(full[-1])
+    gain = rows.likelihood(full, events_of) - rows.likelihood(without, events_of)
     root = float(np.sign(effect) * np.sqrt(max(2 * gain, 0.0)))
     if abs(root) < 1e-3:  # both parts of the correction tend to each other there
         return float(special.ndtr(-root))
-    wide = np.linalg.slogdet(information(full, both, mine, counts))[1]
-    narrow = np.linalg.slogdet(information(null, level, None, n))[1]
+    wide = rows.information(full).log_det(len(full))
+    narrow = Rows(level, None, n).information(null).log_det(len(null))
     return float(special.ndtr(-(root + np.log(effect * np.exp((wide - narrow) / 2) / root) / root)))
 
 
-def with_hand(
-    level: Ints, mine: Floats | None, n: Floats, k: Floats, start: Floats | None, *, held: bool = False
-) -> Floats:
-    """Effects, that of the pieces marked `mine` (1, else 0) last; None: no such effect.
+class Rows:
+    """Rows of pieces, and what of them is the same whatever the effects are: of one fit it is worked out once.
 
-    held : the hand's own effect stays as `start` has it and only the others are fitted. With the prior the likelihood
-    has one peak; a step that leads down is halved.
+    level : int (rows, parts), as `fit` takes it. mine : (rows,) 1 where a row is of the hand whose own effect stands
+    last, else 0; None: no such effect. n : pieces (rows,).
     """
-    if start is None:
-        effects = np.zeros(int(level.max()) + 1)
-        effects[0] = np.log(k.sum() / (n - k).sum())
-    else:
-        effects = start.copy()
-    rows = _Rows(level, mine, n, len(effects))
-    odds = rows.odds(effects)
-    here = rows.likelihood(effects, odds, k)
-    for _ in range(STEPS):
-        step = np.zeros(len(effects))
-        free = len(effects) - held
-        chance = special.expit(odds)
-        table, slope = rows.information(effects, chance), rows.gradient(effects, chance, k)
-        step[:free] = np.linalg.solve(table[:free, :free], slope[:free])
-        while (there := rows.likelihood(effects + step, odds := rows.odds(effects + step), k)) < here - 1e-9 * abs(
-            here
-        ):
-            step /= 2
-        effects, here = effects + step, there
-        if float(np.abs(step).max()) < CLOSE:
-            return effects
-    raise UnusableData(
-        "the model of what the others would give does not settle; look for a model, lot or inspector mistyped on many "
-        "visits"
-    )
 
-
-class _Rows:
-    """Rows of pieces, and what of them is the same whatever the effects are: of one fit it is worked out once."""
-
-    def __init__(self, level: Ints, mine: Floats | None, n: Floats, effects: int) -> None:
+    def __init__(self, level: Ints, mine: Floats | None, n: Floats) -> None:
         self.level, self.mine, self.n = level, mine, n
-        self.size = effects - (mine is not None)  # effects that belong to levels, the intercept among them
+        self.size = int(level.max()) + 1  # effects that belong to levels, the intercept among them
+        self.effects = self.size + (mine is not None)
         self.flat, self.parts = level.ravel(), level.shape[1]
-        self.prior = np.full(effects, PRIOR)  # pieces behind each effect: none for the intercept
+        self.tables = Tables(level, mine, self.effects)
+        self.prior = np.full(self.effects, PRIOR)  # pieces behind each effect: none for the intercept
         self.prior[0], self.prior[self.size :] = 0.0, FAINT
 
-    @cached_property
-    def _pairs(self) -> Ints:
-        return (self.level[:, :, None] * self.size + self.level[:, None, :]).ravel()
+    def fitted(self, k: Floats, start: Floats | None = None, *, held: bool = False) -> Floats:
+        """Effects, the hand's own last, from the events `k` of each row (rows,).
 
-    def odds(self, effects: Floats) -> Floats:
+        held : the hand's own effect stays as `start` has it and only the others are fitted. With the prior the
+        likelihood has one peak; a step that leads down is halved.
+        """
+        if start is None:
+            effects = np.zeros(self.effects)
+            effects[0] = np.log(k.sum() / (self.n - k).sum())
+        else:
+            effects = start.copy()
+        odds = self._odds(effects)
+        here = self._likelihood(effects, odds, k)
+        for _ in range(STEPS):
+            step = np.zeros(len(effects))
+            free = len(effects) - held
+            chance = special.expit(odds)
+            step[:free] = self._information(effects, chance).solved(self._gradient(effects, chance, k)[:free])
+            while (
+                there := self._likelihood(effects + step, odds := self._odds(effects + step), k)
+            ) < here - 1e-9 * abs(here):
+                step /= 2
+            effects, here = effects + step, there
+            if float(np.abs(step).max()) < CLOSE:
+                return effects
+        raise UnusableData(
+            "the model of what the others would give does not settle; look for a model, lot or inspector mistyped on "
+            "many visits"
+        )
+
+    def likelihood(self, effects: Floats, k: Floats) -> float:
+        """Log-likelihood of effects as `fitted` gives them, the prior's pieces among it."""
+        return self._likelihood(effects, self._odds(effects), k)
+
+    def information(self, effects: Floats) -> Whole | Parted:
+        """Curvature of the likelihood and prior about the effects, a table of (effects, effects)."""
+        return self._information(effects, special.expit(self._odds(effects)))
+
+    def _odds(self, effects: Floats) -> Floats:
         """Log odds of each row."""
         odds = effects[self.level].sum(axis=1)
         return odds if self.mine is None else odds + effects[self.size] * self.mine  # type: ignore[no-any-return]
 
-    def likelihood(self, effects: Floats, odds: Floats, k: Floats) -> float:
+    def _likelihood(self, effects: Floats, odds: Floats, k: Floats) -> float:
         return float(
             (k * odds - self.n * np.logaddexp(0, odds)).sum()
             + (self.prior * (effects / 2 - np.logaddexp(0, effects))).sum()
         )
 
-    def gradient(self, effects: Floats, chance: Floats, k: Floats) -> Floats:
+    def _gradient(self, effects: Floats, chance: Floats, k: Floats) -> Floats:
         over = k - self.n * chance
         own = [] if self.mine is None else [float(over @ self.mine)]
         return np.append(self._summed(over), own) + self.prior * (0.5 - special.expit(effects))  # type: ignore[no-any-return]
 
-    def information(self, effects: Floats, chance: Floats) -> Floats:
-        size, weight = self.size, self.n * chance * (1 - chance)
-        table = np.zeros((len(effects), len(effects)))
-        table[:size, :size] = np.bincount(self._pairs, np.repeat(weight, self.parts**2), minlength=size**2).reshape(
-            size, size
-        )
-        if self.mine is not None:
-            table[:size, size] = table[size, :size] = self._summed(weight * self.mine)
-            table[size, size] = weight @ self.mine
+    def _information(self, effects: Floats, chance: Floats) -> Whole | Parted:
         near = special.expit(effects)
-        table.flat[:: len(effects) + 1] += self.prior * near * (1 - near)  # the diagonal
-        return table
+        return self.tables.of(self.n * chance * (1 - chance), self.prior * near * (1 - near))
 
     def _summed(self, values: Floats) -> Floats:
         return np.bincount(self.flat, np.repeat(values, self.parts), minlength=self.size).astype(np.float64)
-
-
-def likelihood(effects: Floats, level: Ints, mine: Floats | None, n: Floats, k: Floats) -> float:
-    """Log-likelihood of effects as `with_hand` gives them, the prior's pieces among it."""
-    rows = _Rows(level, mine, n, len(effects))
-    return rows.likelihood(effects, rows.odds(effects), k)
-
-
-def information(effects: Floats, level: Ints, mine: Floats | None, n: Floats) -> Floats:
-    """Curvature of the likelihood and prior about the effects, shape (effects, effects)."""
-    rows = _Rows(level, mine, n, len(effects))
-    return rows.information(effects, special.expit(rows.odds(effects)))
 
 
 def _summed(level: Ints, values: Floats, size: int) -> Floats:

@@ -25,9 +25,8 @@ FURTHEST = 20.0  # log odds; beyond them nothing is known
 class _Pieces:
     """Rows of everybody's pieces, the hand's first, and the likeliest effects of all."""
 
-    level: Ints
+    rows: additive_logit.Rows
     mine: Floats  # 1 of the hand's rows, else 0
-    n: Floats
     k: Floats
     best: Floats  # effects, the hand's last
     top: float  # their log-likelihood
@@ -66,11 +65,11 @@ def _best(level: Ints, mine: Floats, n: Floats, k: Floats) -> _Pieces:
     level = level.reshape(-1, level.shape[-1]).astype(np.int64)
     start = np.zeros(len(places) + 1)
     start[0] = np.log(k.sum() / (n - k).sum()) if 0 < k.sum() < n.sum() else 0.0
-    best = additive_logit.with_hand(level, mine, n, k, start)
-    table = additive_logit.information(best, level, mine, n)
-    top = additive_logit.likelihood(best, level, mine, n, k)
-    spread = float(np.sqrt(np.linalg.inv(table)[-1, -1]))
-    return _Pieces(level, mine, n, k, best, top, float(np.linalg.slogdet(table)[1]), spread)
+    rows = additive_logit.Rows(level, mine, n)
+    best = rows.fitted(k, start)
+    table = rows.information(best)
+    spread = float(np.sqrt(table.last_variance()))
+    return _Pieces(rows, mine, k, best, rows.likelihood(best, k), table.log_det(len(best)), spread)
 
 
 def _bound(pieces: _Pieces, side: float, z: float) -> Floats:
@@ -97,10 +96,9 @@ def _bound(pieces: _Pieces, side: float, z: float) -> Floats:
 
 def _root(pieces: _Pieces, at: float, start: Floats) -> tuple[Floats, float]:
     """All effects where the hand's own is `at`, and how many standard errors the data lie above that, corrected."""
-    rows = (pieces.level, pieces.mine, pieces.n)
-    effects = additive_logit.with_hand(*rows, pieces.k, np.append(start[:-1], at), held=True)
-    gain = pieces.top - additive_logit.likelihood(effects, *rows, pieces.k)
-    narrow = float(np.linalg.slogdet(additive_logit.information(effects, *rows)[:-1, :-1])[1])
+    effects = pieces.rows.fitted(pieces.k, np.append(start[:-1], at), held=True)
+    gain = pieces.top - pieces.rows.likelihood(effects, pieces.k)
+    narrow = pieces.rows.information(effects).log_det(len(effects) - 1)
     off = float(pieces.best[-1]) - at
     root = float(np.sign(off) * np.sqrt(max(2 * gain, 1e-12)))
     return effects, root + float(np.log(off * np.exp((pieces.wide - narrow) / 2) / root)) / root
@@ -109,5 +107,5 @@ def _root(pieces: _Pieces, at: float, start: Floats) -> tuple[Floats, float]:
 def _ratio(pieces: _Pieces, effects: Floats) -> float:
     """Events of the hand's pieces over those of the same pieces without its effect."""
     own = pieces.mine > 0
-    odds, n = effects[:-1][pieces.level[own]].sum(axis=1), pieces.n[own]
+    odds, n = effects[:-1][pieces.rows.level[own]].sum(axis=1), pieces.rows.n[own]
     return float(n @ special.expit(odds + effects[-1])) / float(n @ special.expit(odds))
