@@ -188,14 +188,11 @@ def flows(snapshot: Snapshot, scope: Scope = ALL) -> Flows:
     )
     rows = rows.with_columns((caught - caused).alias("stages_back"))
     rows = rows.sort("minutes", "count", "caused_at", "caught_at", descending=[True, True, False, False])
-    inside = (
-        snapshot.once(story)
-        .visits.select("loop", "role", "pass_no", "minutes_from", "loop_minutes", "taken_at")
-        .with_columns(
-            (pl.col("taken_at") - pl.col("taken_at").shift()).dt.total_seconds().clip(lower_bound=0).alias("since")
-        )
-        .join(loops.select("loop"), on="loop", how="semi")
-    )
+    visits = snapshot.once(story).visits
+    at = visits["loop"].is_in(loops["loop"].implode()).fill_null(False).arg_true()
+    inside = visits.at(at, "role", "pass_no", "minutes_from", "loop_minutes", "taken_at")
+    before = visits["taken_at"].shift().gather(at)
+    inside = inside.with_columns(since=(inside["taken_at"] - before).dt.total_seconds().clip(lower_bound=0))
     again = inside.filter((pl.col("role") == "rest") & (pl.col("pass_no") > 1))
     planned = float(inside.filter(pl.col("minutes_from") == "planned")["loop_minutes"].sum())
     minutes = float(loops["minutes"].sum())

@@ -18,7 +18,8 @@ import polars as pl
 from analysis.methods.conformity import against, between_marks
 from analysis.methods.segments import Flags, Floats, Ints, dense
 from analysis.studies.story.first_values import ASKED, first_values
-from analysis.studies.story.story import story
+from analysis.studies.story.scope import instrument_of
+from analysis.studies.story.story import Story, story
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Gauge
 from ingest.store.snapshot import Snapshot
@@ -26,13 +27,14 @@ from ingest.terms import tables
 
 BUILT, SET, SHIPPED = "as built", "as set", "as shipped"
 AT_ONCE = 1 << 16  # readings held against their limits at once: their columns stay in the processor's cache
+OF_SPEC = ("characteristic", "position", "family", "model", "stage", "supplier", "set_on", "value", "gauge")
 
 
 def with_specs(snapshot: Snapshot, readings: pl.DataFrame) -> pl.DataFrame:
     """The same readings with `spec` (row of specs, null: none holds), target, lower, upper, `outside` and `on_limit`
     (both null without a limit).
 
-    readings : the story's columns characteristic, position, family, model, stage, supplier, set_on, value and gauge.
+    readings : the story's columns OF_SPEC.
     """
     told = against_specs(snapshot, readings)
     spec = pl.Series("spec", told.spec).set(pl.Series(told.spec < 0), None)
@@ -111,27 +113,39 @@ def halves(shop: Shop, readings: pl.DataFrame) -> tuple[Floats, Floats]:
 def judged_readings(snapshot: Snapshot, when: str, serials: pl.Series | None = None) -> pl.DataFrame:
     """Round-1 readings as built, as set or as shipped, one a serial, characteristic and position, with their specs.
 
-    serials : of these instruments alone; what is judged of one hangs on no other.
+    serials : of these instruments alone, serial and OF_SPEC of each reading; what is judged of one hangs on no other.
     """
-    told = snapshot.once(story).readings
-    role = "test" if when == BUILT else "final"
-    asked = (pl.col("role") == role) & (pl.col("round") == 1) & pl.col("value").is_not_null() & (pl.col("serial") != "")
+    told = snapshot.once(story)
+    readings, role = told.readings, "test" if when == BUILT else "final"
+    asked = (pl.col("role") == role) & (pl.col("round") == 1) & pl.col("value").is_not_null()
     # found by what tells them, so that of the rest only those that are judged stand in memory
-    some = np.flatnonzero(told.select(asked.fill_null(False).alias("asked"))["asked"].to_numpy())
-    if serials is not None:
-        some = some[told["serial"].gather(some).is_in(serials.implode()).to_numpy()]
+    if serials is None:
+        marks = readings.select(asked=asked & (pl.col("serial") != ""))["asked"]
+        some = np.flatnonzero(marks.fill_null(False).to_numpy())
+    else:
+        some = _readings_of(told, serials)
+        marks = readings.at(some, "role", "round", "value").select(asked=asked)["asked"]
+        some = some[marks.fill_null(False).to_numpy()]
     if when == SHIPPED:
-        readings = told[["serial", "visit", "moment", "characteristic", "position"]][some].with_columns(
+        kept = readings.at(some, "serial", "visit", "moment", "characteristic", "position").with_columns(
             _row=pl.Series(some)
         )
-        readings = readings.sort("visit", pl.col("moment") == "left", maintain_order=True)
-        last = readings.group_by("serial").agg(pl.col("visit").max().alias("_last"))
-        readings = readings.join(last, on="serial", maintain_order="left").filter(pl.col("visit") == pl.col("_last"))
-        readings = readings.unique(["serial", "characteristic", "position"], keep="last", maintain_order=True)
-        rows = readings["_row"].to_numpy()
+        kept = kept.sort("visit", pl.col("moment") == "left", maintain_order=True)
+        last = kept.group_by("serial").agg(pl.col("visit").max().alias("_last"))
+        kept = kept.join(last, on="serial", maintain_order="left").filter(pl.col("visit") == pl.col("_last"))
+        kept = kept.unique(["serial", "characteristic", "position"], keep="last", maintain_order=True)
+        rows = kept["_row"].to_numpy()
     else:
-        rows = some[first_values(told[list(ASKED)][some])[0]]
-    return with_specs(snapshot, told[rows])
+        rows = some[first_values(readings.at(some, *ASKED))[0]]
+    few = () if serials is None else ("serial", *OF_SPEC)
+    return with_specs(snapshot, readings.at(rows, *few))
+
+
+def _readings_of(told: Story, serials: pl.Series) -> Ints:
+    """The rows of `readings` of some instruments: those of their visits."""
+    theirs = told.instruments["serial"].is_in(serials.implode()).to_numpy()
+    of_visit = np.append(theirs[instrument_of(told)], False)  # behind all: of none
+    return np.flatnonzero(of_visit[told.readings["visit"].fill_null(-1).to_numpy()])
 
 
 def as_built(snapshot: Snapshot) -> pl.DataFrame:
@@ -154,7 +168,7 @@ def as_set_at_bench(snapshot: Snapshot) -> pl.DataFrame:
     here = (pl.col("stage") == pl.col("set_stage")) & ~pl.col("characteristic").is_in(at_final.implode())
     asked = here & (pl.col("round") == 1) & pl.col("value").is_not_null() & (pl.col("serial") != "")
     some = np.flatnonzero(where.select(asked.fill_null(False).alias("asked"))["asked"].to_numpy())
-    return with_specs(snapshot, told[some[first_values(told[list(ASKED)][some])[0]]])
+    return with_specs(snapshot, told[some[first_values(told.at(some, *ASKED))[0]]])
 
 
 def judged_where_read(snapshot: Snapshot, when: str) -> pl.DataFrame:

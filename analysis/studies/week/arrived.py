@@ -9,6 +9,7 @@ import polars as pl
 from scipy.special import bdtr
 
 from analysis.studies.story.calendar import closed_days, first_day, working_weekdays
+from analysis.studies.story.scope import visits_judged
 from analysis.studies.story.story import story
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
@@ -65,8 +66,7 @@ def arrived(snapshot: Snapshot, *, week: date) -> pl.DataFrame:
         schema={"family": pl.String(), "stage": pl.String(), "place": pl.Int64()},
         orient="row",
     )
-    seen = told.visits.select("serial", "stage", "round").filter(pl.col("round") == 1).drop("round")
-    seen = tables.plain(seen.join(judged, on="serial", how="semi").unique()).with_columns(there=pl.lit(True))
+    seen = tables.plain(visits_judged(snapshot, judged, "stage").unique()).with_columns(there=pl.lit(True))
     rows = (
         judged.select("serial", "family", "week")
         .join(route, on="family")

@@ -41,8 +41,8 @@ def not_passed(snapshot: Snapshot, *, week: date) -> pl.DataFrame:
     the week under review; the largest rise first.
     """
     told = snapshot.once(story)
-    rows = told.visits.select("visit", "stage", "model", "week", "outcome", "first_pass", "minutes", "minutes_from")
-    rows = rows.filter(pl.col("first_pass") & pl.col("week").is_between(week - BEFORE, week))
+    here = told.visits["first_pass"] & told.visits["week"].is_between(week - BEFORE, week)
+    rows = told.visits.at(here.arg_true(), "visit", "stage", "model", "week", "outcome", "minutes", "minutes_from")
     bad = rows.filter(pl.col("outcome").is_in([one for kind in KINDS.values() for one in kind]))
     if len(bad.filter(pl.col("week") == week)) == 0:
         return pl.DataFrame(schema=NOT_PASSED)

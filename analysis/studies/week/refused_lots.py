@@ -30,9 +30,9 @@ def refused_lots(snapshot: Snapshot, *, week: date) -> pl.DataFrame:
     all others; the most first.
     """
     told = snapshot.once(story)
-    rows = told.visits.select("visit", "stage", "supplier", "lot", "week", "outcome", "first_pass")
-    within = pl.col("week").is_between(week - HALF_A_YEAR, week)
-    rows = tables.plain(rows.filter(pl.col("first_pass") & within & (pl.col("lot") != "")))
+    here = told.visits["first_pass"] & told.visits["week"].is_between(week - HALF_A_YEAR, week)
+    rows = told.visits.at(here.arg_true(), "visit", "stage", "supplier", "lot", "week", "outcome")
+    rows = tables.plain(rows.filter(pl.col("lot") != ""))
     bad = pl.col("outcome").is_in(KINDS[REFUSED])
     counted = rows.group_by("stage", "supplier", "lot").agg(
         bad.sum().cast(pl.Int64).alias("count"),

@@ -28,7 +28,7 @@ class Returned:
 def returned(snapshot: Snapshot, *, week: date) -> Returned:
     """The returns of the week under review."""
     told = snapshot.once(story)
-    later = told.visits.select("serial", "round", "week", "visit", "minutes").filter(pl.col("round") > 1)
+    later = told.visits.at((told.visits["round"] > 1).arg_true(), "serial", "round", "week", "visit", "minutes")
     rounds = (
         tables.plain(later)
         .group_by("serial", "round", maintain_order=True)

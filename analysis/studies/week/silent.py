@@ -1,11 +1,12 @@
 """Weeks of which no row was read though the shop usually works: no work, or a file that is missing?"""
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import polars as pl
 
 from analysis.studies.story.calendar import closed_days, first_day, local_day, week_of, working_weekdays
 from ingest.store.snapshot import Snapshot
+from ingest.terms.tables import TIME
 
 SILENT: dict[str, pl.DataType] = {"first": pl.Date(), "last": pl.Date()}  # first and last working day of each such week
 WEEKS = 13  # that are looked at
@@ -13,6 +14,8 @@ FEWEST = 4  # weeks with rows before it is known how the shop works
 USUALLY = 0.75  # of those weeks have rows
 WAITED = 3  # weeks behind the last rows in which somebody may wait for a file; later nobody does
 A_YEAR = 52  # weeks
+QUARTER = 15 * 60_000_000  # microseconds: clocks on the wall differ by whole quarters of an hour
+WHOLE = datetime(1972, 2, 1, tzinfo=UTC)  # since then
 
 
 def silent(snapshot: Snapshot, *, week: date) -> pl.DataFrame:
@@ -33,8 +36,10 @@ def awaited(snapshot: Snapshot, *, today: date) -> pl.DataFrame:
 def _days(snapshot: Snapshot) -> pl.DataFrame:
     """Days with a visit: week (its first day), day."""
     visits = snapshot.table("visits", "started_at", "finished_at")
-    day = local_day(pl.coalesce("finished_at", "started_at"), snapshot.shop)
-    days = visits.select(day=day).unique().drop_nulls()
+    at = pl.coalesce("finished_at", "started_at")
+    begun = (at.to_physical() // QUARTER * QUARTER).cast(TIME)
+    times = visits.select(at=pl.when(at >= WHOLE).then(begun).otherwise(at)).unique()
+    days = times.select(day=local_day(pl.col("at"), snapshot.shop)).unique().drop_nulls()
     return days.select(week_of(pl.col("day"), snapshot.shop).alias("week"), "day").sort("day")
 
 

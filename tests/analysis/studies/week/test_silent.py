@@ -1,11 +1,16 @@
 """Weeks of which nothing was read: told where the shop usually works, and not where it does not."""
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import numpy as np
+import polars as pl
 import pytest
 
-from analysis.studies.week.silent import awaited, silent
+from analysis.studies.week.silent import _days, awaited, silent
+from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
+from tests.analysis.studies import benches
 from tests.analysis.studies.drifting import shop, snapshot
 
 MONDAY = date(2026, 1, 5)  # the first week of the readings
@@ -85,3 +90,19 @@ def test_the_newest_week_is_awaited_once_it_is_over(today, many):
 
 def test_a_week_missing_among_the_last_rows_is_awaited_however_old_they_are():
     assert awaited(of_weeks([0, 1, 2, 3, 4, 6]), today=week(30)).rows() == [(date(2026, 2, 9), date(2026, 2, 13))]
+
+
+@pytest.mark.parametrize("zone", ["Europe/Berlin", "Asia/Kathmandu", "Australia/Lord_Howe", "Africa/Monrovia"])
+@pytest.mark.parametrize("year", [1971, 1972, 2026, 2027])
+def test_days_with_rows_are_those_of_each_row(zone, year):
+    # a second before or behind midnight; until 1972 a clock in Liberia stood 44 minutes and 30 seconds behind
+    rng = np.random.default_rng(year)
+    days = [date(year, 1, 3) + timedelta(days=int(day)) for day in rng.choice(360, 40, replace=False)]
+    midnights = [datetime(day.year, day.month, day.day, tzinfo=ZoneInfo(zone)) for day in days]
+    times = [one.astimezone(UTC) + timedelta(seconds=int(rng.choice([-1, 1]))) for one in midnights]
+    finished = pl.Series([None if place % 3 == 0 else one for place, one in enumerate(times)], dtype=tables.TIME)
+    rows = pl.DataFrame({"started_at": pl.Series(times, dtype=tables.TIME), "finished_at": finished})
+    visits = tables.shaped(rows.with_columns(serial=pl.lit("A"), stage=pl.lit("nut")), tables.VISITS)
+    made = benches.shop(shop={"name": "x", "timezone": zone, "labour_per_hour": 41.0})
+    found = Snapshot.of(made, visits=visits).once(_days)
+    assert found["day"].to_list() == sorted({one.astimezone(ZoneInfo(zone)).date() for one in times})
