@@ -60,6 +60,11 @@ class Charts:
         n = len(self.reading)
         return np.asarray(places(self.starts, n) >= np.repeat(self.begin, lengths(self.starts, n)))
 
+    def judges(self, some: Ints) -> Flags:
+        """Which of some readings, places in `reading`, can open a signal, shape (k,)."""
+        chart = np.searchsorted(self.starts, some, side="right") - 1
+        return np.asarray(some >= (self.starts + self.begin)[chart])
+
     @property
     def z(self) -> Floats:
         """What is plotted, in sigmas off the centre, shape (n,)."""

@@ -108,13 +108,16 @@ def _expected(snapshot: Snapshot, judged: Signals, since: datetime) -> dict[str,
     allowance = judged.budget
     if allowance is None:
         return {}
-    held = judged.streams
+    held, charts = judged.streams, judged.charts
     weeks = week_numbers(held, snapshot.shop)
-    rate = np.where((held.readings["taken_at"] > since).to_numpy(), allowance.rates[allowance.at(weeks)], 0.0)
     found: dict[str, float] = {}
-    for charts in [judged.charts] if judged.charts is not None and len(judged.charts.starts) else []:
-        mine = np.where(charts.judged, rate[charts.reading], 0.0)
-        sums = np.add.reduceat(mine, charts.starts)
+    if charts is not None and len(charts.starts):
+        late = (held.readings["taken_at"] > since).fill_null(False).to_numpy()
+        some = np.flatnonzero(late[charts.reading])
+        some = some[charts.judges(some)]
+        rates = np.zeros(len(charts.reading))
+        rates[some] = allowance.rates[allowance.at(weeks[charts.reading[some]])]
+        sums = np.add.reduceat(rates, charts.starts)
         for row, total in zip(charts.rows.iter_rows(named=True), sums, strict=True):
             name = kind_of(row)
             found[name] = found.get(name, 0.0) + float(total)

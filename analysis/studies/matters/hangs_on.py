@@ -7,7 +7,6 @@ move with whatever else is loaded.
 """
 
 import os
-from collections.abc import Callable
 from dataclasses import astuple, dataclass
 from datetime import date, datetime, timedelta
 from hashlib import blake2b
@@ -18,25 +17,21 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from analysis.methods.segments import Flags, Ints, spans
+from analysis.methods.segments import Ints
 from analysis.studies.drift.setters import deviations
 from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.air import LAGS, STALE, rooms
 from analysis.studies.matters.before_it import benches_before
 from analysis.studies.matters.dated_changes import dated_changes
-from analysis.studies.matters.numbered import NONE, Digits, Said, digits, mixed, of_word, stirred
 from analysis.studies.matters.set_with import set_with
 from analysis.studies.matters.sheet_kinds import kinds
 from analysis.studies.matters.sheets_kept import sheets
 from analysis.studies.matters.spans import Bench, Span, number
 from analysis.studies.matters.units import Signal, side_of
-from analysis.studies.story.columns import Columns
+from analysis.studies.story.marks import MARK, MARKS
+from analysis.studies.story.numbered import NONE, Digits, digits, mixed
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot, code_of
-
-OF_READING = ("day", "set_on", "setup", "set_by", "lot", "supplier", "gauge", "unit", "position")
-OF_SHEET = ("sheet", "kind")
-OF_VISIT = ("stage", "tech", "string_set", "rh", "temperature")
 
 
 def key_of(snapshot: Snapshot, judged: Signals, here: Bench, span: Span, asked: list[tuple[Signal, bool]]) -> str:
@@ -47,7 +42,7 @@ def key_of(snapshot: Snapshot, judged: Signals, here: Bench, span: Span, asked: 
         return when.astimezone(zone).date().isoformat() if isinstance(when, datetime) else ""
 
     told = blake2b(digest_size=20)
-    told.update(repr((_code(), snapshot.once(_shop), here.characteristic, here.stage, astuple(span))).encode())
+    told.update(repr((snapshot.once(_shop), here.characteristic, here.stage, astuple(span))).encode())
     numbers = sorted(one.number for one, _ in asked)
     for one, counts in asked:
         row, at = one.row, numbers.index(one.number)
@@ -60,18 +55,16 @@ def key_of(snapshot: Snapshot, judged: Signals, here: Bench, span: Span, asked: 
     for part in _air(snapshot, span):
         told.update(part)
     for place in (here, *benches_before(snapshot, judged, here.characteristic, here.stage)):
-        told.update(_readings(snapshot, judged, place, place.within(span)).tobytes())
+        read = _readings(snapshot, judged, place, span)
+        told.update(f"{place.stage} {len(read)}".encode() + read.tobytes())
     return told.hexdigest()
 
 
-def _code() -> str:
-    """The code that works an answer out, and what it is built on."""
-    code = code_of(Path(__file__).parents[2], built_on=("numpy", "scipy", "polars"))
-    return repr((code, os.environ.get("OPENBLAS_NUM_THREADS")))
-
-
 def _shop(snapshot: Snapshot) -> str:
-    return blake2b(repr(snapshot.shop).encode(), digest_size=16).hexdigest()
+    """The code that works an answer out, and what it is built on; and the shop's own words."""
+    code = code_of(Path(__file__).parents[2], built_on=("numpy", "scipy", "polars"))
+    shop = blake2b(repr(snapshot.shop).encode(), digest_size=16).hexdigest()
+    return repr((code, os.environ.get("OPENBLAS_NUM_THREADS"), shop))
 
 
 def _changes(snapshot: Snapshot, span: Span) -> bytes:
@@ -109,25 +102,30 @@ def _moment(day: date | None, more: timedelta) -> int | None:
     return None if day is None else (timedelta(days=number(day)) + more) // timedelta(microseconds=1)
 
 
-@dataclass(eq=False)
+@dataclass(frozen=True, eq=False)
 class _Numbers:
-    """A number for each row, as far as any was asked for."""
+    """A number for each reading of a bench, and sums by which those of a span are told without a look at each."""
 
-    each: Digits
-    known: Flags
+    each: Digits  # (n,)
+    so_far: Digits  # (n + 1,) of each reading together with the one before it, those of all before
 
     @classmethod
-    def none(cls, rows: int) -> "_Numbers":
-        """Of none yet."""
-        return cls(np.zeros(rows, dtype=np.uint64), np.zeros(rows, dtype=bool))
+    def of(cls, each: Digits) -> "_Numbers":
+        """Of numbers of readings, stream after stream."""
+        pairs = mixed([each[:-1], each[1:]])
+        return cls(each, np.concatenate([np.zeros(2, dtype=np.uint64), np.cumsum(pairs)]))
 
-    def of(self, wanted: Flags, work_out: Callable[[Ints], Digits]) -> Digits:
-        """Those of some rows; what is not known yet is worked out."""
-        new = np.flatnonzero(wanted & ~self.known)
-        if len(new):
-            self.each[new] = work_out(new)
-            self.known[new] = True
-        return self.each[wanted]
+    def told(self, first: Ints, end: Ints) -> Digits:
+        """One for each piece of a stream, its readings in their order (k,)."""
+        return mixed([self.each[first], self.so_far[end] - self.so_far[first + 1]])
+
+
+def _readings(snapshot: Snapshot, judged: Signals, here: Bench, span: Span) -> Digits:
+    """A number for all that is known of the readings of each stream of a bench in a span (k,)."""
+    kept, key = snapshot.once(_kept), (here.characteristic, here.stage)
+    if key not in kept:
+        kept[key] = _Numbers.of(_of_readings(snapshot, judged, here))
+    return kept[key].told(*here.pieces(span))
 
 
 def _kept(_snapshot: Snapshot) -> dict[tuple[str, str], _Numbers]:
@@ -135,26 +133,23 @@ def _kept(_snapshot: Snapshot) -> dict[tuple[str, str], _Numbers]:
     return {}
 
 
-def _readings(snapshot: Snapshot, judged: Signals, here: Bench, wanted: Flags) -> Digits:
-    """A number for all that is known of some readings of the bench (n,)."""
-    kept = snapshot.once(_kept).setdefault((here.characteristic, here.stage), _Numbers.none(len(here.at)))
-    return kept.of(wanted, lambda new: _of_readings(snapshot, judged, here, here.at[new]))
-
-
-def _of_readings(snapshot: Snapshot, judged: Signals, here: Bench, at: Ints) -> Digits:
-    held, era = judged.streams, judged.streams.last_era
-    mine = held.readings.stream[at]
+def _of_readings(snapshot: Snapshot, judged: Signals, here: Bench) -> Digits:
+    """A number for all that is known of each reading of a bench (n,)."""
+    held, era, at = judged.streams, judged.streams.last_era, here.at
     least = snapshot.shop.judging.least_readings
     first_judged = held.eras.starts[era] + np.minimum(held.eras.judged_from[era], least)
-    of_readings, of_visits = snapshot.once(_said)
-    row = held.readings.row[at]
-    visit = held.readings.source["visit"].gather(row).cast(pl.Int64).fill_null(-1).to_numpy()
-    parts = [snapshot.once(_instruments).of(visit)]
-    parts += [of_visits.of(name, visit) for name in OF_SHEET]
-    parts += [of_readings.of(name, row) for name in (*OF_READING, "taken_at")]
-    numbers = (held.values[at], held.eras.centre[era][mine], deviations(held)[1][era][mine])
-    parts += [each.astype(np.float64).view(np.uint64) for each in numbers]
-    parts.append((at >= first_judged[mine]).astype(np.uint64))
+    of_stream = [each[era].view(np.uint64) for each in (held.eras.centre, deviations(held)[1])]
+    by_stream = np.concatenate([mixed([*of_stream, np.full(1, after, dtype=np.uint64)]) for after in (0, 1)])
+    mine, row = held.readings.stream[at], held.readings.row[at]
+    parts = [
+        snapshot.once(story).rest[MARKS][MARK].to_numpy()[row].view(np.uint64),
+        held.values[at].view(np.uint64),
+        by_stream[mine + len(era) * (at >= first_judged[mine])],
+    ]
+    of_sheets = snapshot.once(_of_sheets)
+    if of_sheets is not None:
+        visit = held.readings.source["visit"].gather(row).cast(pl.Int64).fill_null(-1).to_numpy()
+        parts.append(of_sheets[visit])
     item = snapshot.shop.by_characteristic.get(here.characteristic)
     if item is not None and item.set_stages and here.stage not in item.set_stages:
         read = held.readings.source.at(row, "serial", "taken_at")
@@ -162,64 +157,11 @@ def _of_readings(snapshot: Snapshot, judged: Signals, here: Bench, at: Ints) -> 
     return mixed(parts)
 
 
-def _said(snapshot: Snapshot) -> tuple[Said, Said]:
-    """What readings and visits of the story say."""
-    told = snapshot.once(story)
-    beside = {"sheet": sheets, "kind": kinds}
-    by_visit = {name: lambda work=work: snapshot.once(work) for name, work in beside.items()}
-    return Said(told.readings.__getitem__), Said(
-        lambda name: by_visit[name]() if name in by_visit else told.visits[name]
-    )
-
-
-def let_go(snapshot: Snapshot) -> None:
-    """Let go of the columns behind keys; the numbers of readings stay."""
-    for said in snapshot.once(_said):
-        said.held.clear()
-
-
-@dataclass(eq=False)
-class _Instruments:
-    """A number for each instrument: its serial, and its first passes in their order."""
-
-    said: Said
-    serials: pl.Series  # (i,)
-    first_pass: Flags  # (v,)
-    which: Ints  # (v,) the instrument of each visit
-    starts: Ints  # (i,) its first one
-    numbers: _Numbers  # (i,)
-
-    @classmethod
-    def all_of(cls, visits: Columns, said: Said) -> "_Instruments":
-        """Of all visits and what they say; instruments follow one another."""
-        which = visits["serial"].rle_id().to_numpy().astype(np.int64)
-        starts = np.flatnonzero(np.diff(which, prepend=-1))
-        serials = visits["serial"].gather(starts)
-        return cls(said, serials, visits["first_pass"].to_numpy(), which, starts, _Numbers.none(len(starts)))
-
-    def of(self, visit: Ints) -> Digits:
-        """Of the instrument of each of some visits; -1: none (n,)."""
-        known = visit >= 0
-        found = np.full(len(visit), NONE)
-        mine = self.which[visit[known]]
-        wanted = np.zeros(len(self.starts), dtype=bool)
-        wanted[mine] = True
-        self.numbers.of(wanted, self._work_out)
-        found[known] = self.numbers.each[mine]
-        return found
-
-    def _work_out(self, new: Ints) -> Digits:
-        ends = np.append(self.starts[1:], len(self.which))[new]
-        rows = spans(self.starts[new], ends)
-        first = rows[self.first_pass[rows]]
-        mine = np.searchsorted(new, self.which[first])  # rising
-        place = np.arange(len(first)) - np.searchsorted(mine, mine)
-        each = stirred(mixed([*(self.said.of(name, first) for name in OF_VISIT), place.astype(np.uint64)]))
-        whole = np.zeros(len(new) + 1, dtype=np.uint64)
-        np.add.at(whole, mine, each)
-        names = [of_word(word) for word in self.serials.gather(new).cast(pl.String)]
-        return mixed([np.array(names, dtype=np.uint64), whole[:-1]])
-
-
-def _instruments(snapshot: Snapshot) -> _Instruments:
-    return _Instruments.all_of(snapshot.once(story).visits, snapshot.once(_said)[1])
+def _of_sheets(snapshot: Snapshot) -> Digits | None:
+    """A number for the sheet of each visit, and its kind, the last for none (v + 1,); None where no sheet tells
+    anything.
+    """
+    told = [snapshot.once(work) for work in (sheets, kinds)]
+    if all((each == "").all() for each in told):
+        return None
+    return np.append(mixed(digits(each) for each in told), NONE)

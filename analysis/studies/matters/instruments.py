@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import polars as pl
 
-from analysis.methods.segments import Flags, Floats, Ints, dense
+from analysis.methods.segments import Flags, Floats, Ints
 from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.air import raw_airs
 from analysis.studies.matters.dated_changes import NEW_TARGET, dated_changes
@@ -124,8 +124,8 @@ def instruments(snapshot: Snapshot, judged: Signals, characteristic: str, stage:
     rows = rows.with_columns(
         set_with(snapshot, characteristic, later, rows),
         string_set=visits["string_set"].gather(rows["visit"]).fill_null("").cast(pl.String),
-        sheet=snapshot.once(sheets).gather(rows["visit"]),
-        kind=with_units(snapshot.once(kinds).gather(rows["visit"]), rows["unit"]),
+        sheet=snapshot.once(sheets).gather(rows["visit"]).cast(pl.String),
+        kind=with_units(snapshot.once(kinds).gather(rows["visit"]).cast(pl.String), rows["unit"]),
     )
     people = snapshot.once(hands).people
     number = {tech: k for k, tech in enumerate(people)}
@@ -172,37 +172,33 @@ def _told(table: pl.DataFrame) -> dict[str, Words]:
 class Hands:
     """Who worked on each instrument at each stage in its first pass, and in which visit."""
 
-    serials: pl.DataFrame  # serial, and its number
+    starts: Ints  # (i,) the first visit of each instrument
     stages: list[str]
     people: list[str]
-    tech: Ints  # (serials, stages) number of people; -1: nobody
-    visit: Ints  # (serials, stages)
+    tech: Ints  # (i, stages) number of people; -1: nobody
+    visit: Ints  # (i, stages)
 
 
 def hands(snapshot: Snapshot) -> Hands:
     """Of each instrument and stage the first visit of its first pass whose row says who it was, in the order of the
     visits.
     """
-    visits = snapshot.once(story).visits
+    told = snapshot.once(story)
+    visits, sizes = told.visits, told.rest["instruments"]["visits"].to_numpy().astype(np.int64)
     said = visits.select((pl.col("first_pass") & (pl.col("tech") != "")).fill_null(False).alias("said"))["said"]
     rows = np.flatnonzero(said.to_numpy())
-    told = visits.at(rows, "serial", "stage", "tech")
-    stage = tables.rank(told["stage"])
-    stages = told["stage"].unique().sort().cast(pl.String).to_list()
-    serial = tables.coded(told["serial"]).to_physical().cast(pl.Int64).to_numpy()
-    known = dense(serial)
-    first = np.full((len(known.first), len(stages)), -1)
-    first[known.code[::-1], stage[::-1]] = np.arange(len(rows))[::-1]  # the last that is put down stays
+    worked = visits.at(rows, "stage", "tech")
+    stage = tables.rank(worked["stage"])
+    stages = worked["stage"].unique().sort().cast(pl.String).to_list()
+    first = np.full((len(sizes), len(stages)), -1)
+    of = np.repeat(np.arange(len(sizes)), sizes)[rows]
+    first[of[::-1], stage[::-1]] = np.arange(len(rows))[::-1]  # the last that is put down stays
     there = first >= 0
-    who = told["tech"].gather(first[there]).cast(pl.String)
-    people = sorted(who.unique())
+    who = worked["tech"].gather(first[there])
+    people = sorted(who.unique().cast(pl.String))
     tech, visit = np.full(first.shape, -1), np.full(first.shape, np.iinfo(np.int64).max)
-    if people:
-        number = {name: k for k, name in enumerate(people)}
-        tech[there] = who.replace_strict(number, return_dtype=pl.Int64).to_numpy()
-        visit[there] = visits.at(rows[first[there]], "visit")["visit"].cast(pl.Int64).to_numpy()
-    serials = told.select(pl.col("serial").gather(known.first).cast(pl.String)).with_row_index("number")
-    return Hands(serials, stages, people, tech, visit)
+    tech[there], visit[there] = tables.rank(who), rows[first[there]]
+    return Hands(np.cumsum(sizes) - sizes, stages, people, tech, visit)
 
 
 def _earlier(snapshot: Snapshot, rows: pl.DataFrame, here: str, *, itself: bool) -> list[tuple[str, Ints]]:
@@ -213,14 +209,10 @@ def _earlier(snapshot: Snapshot, rows: pl.DataFrame, here: str, *, itself: bool)
     every = snapshot.once(hands)
     if not every.people:
         return []
-    joined = rows.select("serial").join(every.serials, on="serial", how="left", maintain_order="left")
-    at = joined["number"].fill_null(len(every.serials)).to_numpy().astype(np.int64)
-    none = np.full((1, len(every.stages)), -1)
-    tech, visit = np.concatenate([every.tech, none])[at], np.concatenate([every.visit, none])[at]
-    until = rows["visit"].cast(pl.Int64).to_numpy()[:, None] + np.array(
-        [itself and one == here for one in every.stages]
-    )
-    before = np.where(visit < until, tech, -1)
+    read = rows["visit"].cast(pl.Int64).fill_null(-1).to_numpy()
+    at = np.searchsorted(every.starts, read, side="right") - 1
+    until = read[:, None] + np.array([itself and one == here for one in every.stages])
+    before = np.where(every.visit[at] < until, every.tech[at], -1)
     shop, later = snapshot.shop, set[str]()
     if shop.roles.get(here) != "repair":
         later = {one.key for one in shop.stages if one.role != "repair" and _after(shop.bench_order, one.key, here)}

@@ -12,7 +12,6 @@ from datetime import datetime, timedelta
 from analysis.studies.drift.opened import BACK
 from analysis.studies.drift.signals import signals
 from analysis.studies.drift.watching import SHARE
-from analysis.studies.matters import hangs_on
 from analysis.studies.matters.accounts import Looked, let_go, parts_of
 from analysis.studies.matters.groups import JUST_OVER, Group, same_cause
 from analysis.studies.matters.of_the_air import drifts_already, follows_less, with_less
@@ -48,7 +47,6 @@ def open_groups(snapshot: Snapshot) -> list[Group]:
         for looked in _looked_at(snapshot, here, part, closed.get((characteristic, stage), [])):
             groups += _still(looked, parts_of(snapshot, judged, here, looked), snapshot.as_of - JUST_OVER)
         let_go(snapshot)
-    hangs_on.let_go(snapshot)
     if snapshot.worked_out is not None:
         snapshot.worked_out.write()
     groups += still_open(judged.weekly, every, apart, snapshot.as_of - JUST_OVER)

@@ -4,6 +4,7 @@ A shop that goes over to other sheets, or to another program, often takes anothe
 way of writing: what moves on the first day of the new kind may be no more than that.
 """
 
+import numpy as np
 import polars as pl
 
 from analysis.studies.matters.sheets_kept import sheets
@@ -17,19 +18,21 @@ from ingest.terms.questions import FileProblem
 
 def kinds(snapshot: Snapshot) -> pl.Series:
     """For each visit the `files` of the [[log]] that reads its sheet; '' where all are of one kind, where none is known
-    or where its sheet stands for whoever keeps it (`sheets`); shape (v,).
+    or where its sheet stands for whoever keeps it (`sheets`); categories, shape (v,).
     """
     visits = snapshot.once(story).visits
-    none = pl.Series("kind", [""], dtype=pl.String).new_from_index(0, len(visits))
     logs = snapshot.table("logs", "log_id", "name").unique("log_id", keep="first")
     of_log = {log: _files(name or "", snapshot.shop) for log, name in logs.iter_rows()}
     if len(set(of_log.values())) < 2:
-        return none
+        return pl.Series("kind", [""], dtype=pl.Categorical).new_from_index(0, len(visits))
     log = tables.coded(visits["log_id"])
-    known = log.unique()
-    told = [of_log.get(each, "") for each in known.cast(pl.String).fill_null("")]
-    code = log.to_physical().replace_strict(known.to_physical(), pl.Series(told, dtype=pl.String), default="")
-    return code.set(snapshot.once(sheets) != "", "").rename("kind")
+    known = log.drop_nulls().unique()
+    told = [of_log.get(each, "") for each in known.cast(pl.String)]
+    code = log.to_physical().cast(pl.Int64).fill_null(-1).to_numpy()
+    place = np.full(int(code.max(initial=-1)) + 2, len(told))  # the last: of none
+    place[known.to_physical().to_numpy()] = np.arange(len(told))
+    at = np.where((snapshot.once(sheets) != "").to_numpy(), len(told), place[code])
+    return pl.Series("kind", [*told, ""], dtype=pl.Categorical).gather(at)
 
 
 def _files(name: str, shop: Shop) -> str:

@@ -18,22 +18,26 @@ SHOWN = 8  # letters of the hash of its first log, by which Logs and `unload` kn
 
 
 def sheets(snapshot: Snapshot) -> pl.Series:
-    """For each visit its sheet, '' where it tells nothing beside the time or where rows say who it was; shape (v,)."""
-    visits = snapshot.once(story).visits.select("log_id", "tech", "day")
-    none = pl.Series("sheet", [""] * len(visits), dtype=pl.String)
-    named = (visits["tech"].fill_null("") != "").mean()
-    if not len(visits) or (isinstance(named, float) and named >= MOST):
+    """For each visit its sheet, '' where it tells nothing beside the time or where rows say who it was; categories,
+    shape (v,).
+    """
+    every = snapshot.once(story).visits
+    none = pl.Series("sheet", [""], dtype=pl.Categorical).new_from_index(0, len(every))
+    named = (every["tech"].fill_null("") != "").mean()
+    if not len(every) or (isinstance(named, float) and named >= MOST):
         return none
     logs = snapshot.table("logs", "log_id", "name").unique("log_id", keep="first").sort("log_id")
     stems = [_stem(name or "") for name in logs["name"]]
     first = {stem: log[:SHOWN] for log, stem in zip(reversed(logs["log_id"].to_list()), reversed(stems), strict=True)}
     of_log = dict(zip(logs["log_id"].to_list(), (first[stem] for stem in stems), strict=True))
-    told = visits.select(
+    told = every.select(
         "day", sheet=pl.col("log_id").cast(pl.String).replace_strict(of_log, default="", return_dtype=pl.String)
     )
     days = told.unique().with_columns(shared=pl.len().over("day") > 1)
     beside = days.group_by("sheet").agg(pl.col("shared").mean()).filter(pl.col("shared") >= MOST)["sheet"].to_list()
-    return told["sheet"].set(~told["sheet"].is_in(beside), "") if len(beside) > 1 else none
+    if len(beside) < 2:
+        return none
+    return told["sheet"].set(~told["sheet"].is_in(beside), "").cast(pl.Categorical)
 
 
 def _stem(name: str) -> str:

@@ -9,15 +9,16 @@ too few instruments it is as long as holds enough.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from functools import cached_property
 
 import numpy as np
 import polars as pl
 
-from analysis.methods.segments import Flags, Ints, spans
+from analysis.methods.segments import ONE_STREAM, Flags, Ints, segment_ids, spans
 from analysis.studies.drift.signals import Signals
+from analysis.studies.drift.streams import Streams
 from analysis.studies.matters.units import Signal
 from ingest.store.snapshot import Snapshot
 
@@ -25,6 +26,7 @@ TOGETHER = timedelta(weeks=18)  # between the openings of signals that are looke
 AROUND = 18 * 7  # days
 STEP = 6 * 7  # days: spans begin and end by these, so that one that moves by a day is mostly the same
 FEW = 0.2  # of the readings: so many are of series whose baseline is not complete, or these have a part in all
+WIDE = 2**32  # more than there are days
 ENOUGH = 2000  # instruments, as many as say how far days, lots and people differ (see explained.CALM)
 
 
@@ -52,10 +54,11 @@ class Bench:
     characteristic: str
     stage: str
     at: Ints  # (n,) rows of Streams.readings, rising
-    day: Ints  # (n,) days since 1970
+    day: Ints  # (n,) days since 1970, rising in each stream
     instruments: Ints  # (i,) the day of each instrument, rising
     young: Flags  # (n,) of a series whose baseline is not complete
     models: frozenset[str]  # of such series
+    starts: Ints = field(default_factory=lambda: ONE_STREAM)  # (k,) the first row of each stream
 
     @cached_property
     def share_young(self) -> float:
@@ -70,6 +73,24 @@ class Bench:
         if span.last is not None:
             kept &= self.day <= number(span.last)
         return kept
+
+    def pieces(self, span: Span) -> tuple[Ints, Ints]:
+        """The same rows as pieces, one of each stream that has any: where they begin and end (k,), without a look at
+        every row.
+        """
+        turn = np.arange(len(self.starts)) * WIDE
+        first, end = self.starts, np.append(self.starts[1:], len(self.at))
+        if span.first is not None:
+            first = np.searchsorted(self._times, turn + number(span.first))
+        if span.last is not None:
+            end = np.searchsorted(self._times, turn + number(span.last), side="right")
+        some = (end > first) if span.young else (end > first) & ~self.young[self.starts]
+        return first[some], end[some]
+
+    @cached_property
+    def _times(self) -> Ints:
+        """Stream and day of each row as one number that rises (n,)."""
+        return np.maximum(self.day, -WIDE // 4) + segment_ids(self.starts, len(self.at)) * WIDE
 
     def back(self, day: int) -> int:
         """Eighteen weeks and enough instruments before a day."""
@@ -104,18 +125,29 @@ def bench(snapshot: Snapshot, judged: Signals, characteristic: str, stage: str) 
             & (held.rows["n"] >= snapshot.shop.judging.least_readings)
         ).to_numpy() & (held.eras.sigma[held.last_era] > 0)
         firsts = np.maximum(held.eras.window[held.last_era], held.starts)
-        some = np.flatnonzero(which)
-        size = np.maximum(held.ends[some] + 1 - firsts[some], 0)
+        some = np.flatnonzero(which & (held.ends >= firsts))
+        size = held.ends[some] + 1 - firsts[some]
         at = spans(firsts[some], firsts[some] + size)
-        told = held.readings.at(at, "day", "visit", "serial")
+        told = held.readings.at(at, "day", "visit")
         day = told["day"].cast(pl.Int32).to_numpy().astype(np.int64)
-        each = told.select("visit", "serial").with_columns(day=pl.Series(day)).unique(["visit", "serial"])
-        days = np.sort(each["day"].to_numpy())
+        days = np.sort(day[_instruments(held, at, told["visit"])])
         era = held.last_era[some]
         new = held.ends[some] + 1 - held.eras.starts[era] < held.eras.judged_from[era]
         models = frozenset(held.rows["model"].gather(some[new]).to_list())
-        kept[key] = Bench(characteristic, stage, at, day, days, np.repeat(new, size), models) if len(at) else None
+        starts = np.cumsum(size) - size
+        made = Bench(characteristic, stage, at, day, days, np.repeat(new, size), models, starts)
+        kept[key] = made if len(at) else None
     return kept[key]
+
+
+def _instruments(held: Streams, at: Ints, visit: pl.Series) -> Ints:
+    """Of some readings the first of each visit, and of each part without an instrument."""
+    of = visit.cast(pl.Int64).fill_null(-1).to_numpy()
+    first = np.full(int(of.max(initial=-1)) + 2, -1)
+    first[of[::-1]] = np.arange(len(of))[::-1]
+    parts = np.flatnonzero(of < 0)
+    serials = held.readings.at(at[parts], "serial").with_columns(place=parts).unique("serial", keep="first")
+    return np.concatenate([first[:-1][first[:-1] >= 0], serials["place"].to_numpy()])
 
 
 def _benches(_snapshot: Snapshot) -> dict[tuple[str, str], Bench | None]:

@@ -38,8 +38,8 @@ class Columns:
         return cls(rows.height, rows.columns, rows.get_column, lambda name, some: _some(rows[name], some))
 
     @classmethod
-    def kept(cls, kept: Kept, table: str, anew: Callable[[str], pl.Series]) -> "Columns":
-        """Those of a table kept beside the store; one that turns out to be damaged is worked out anew."""
+    def kept(cls, kept: Kept, table: str, columns: list[str], anew: Callable[[str], pl.Series]) -> "Columns":
+        """Some of a table kept beside the store; one that turns out to be damaged is worked out anew."""
 
         def read(name: str) -> pl.Series:
             try:
@@ -54,7 +54,7 @@ class Columns:
             except Damaged:
                 return _some(anew(name), rows)
 
-        return cls(kept.height(table), kept.columns(table), read, some)
+        return cls(kept.height(table), columns, read, some)
 
     def __len__(self) -> int:
         return self.height

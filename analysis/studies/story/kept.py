@@ -8,11 +8,13 @@ from functools import cache, partial
 from hashlib import blake2b
 from pathlib import Path
 
+import numpy as np
 import polars as pl
 
 from analysis.studies.story.calendar import DAYS_SEEN, days_of
 from analysis.studies.story.clocked import STAMPS, USUAL, clock_of, usual_of
 from analysis.studies.story.columns import Columns
+from analysis.studies.story.marks import MARK, MARKS, marks
 from analysis.studies.story.merged import MOST, columns_of, merged, parts_of
 from analysis.studies.story.merged_readings import merged_readings
 from analysis.studies.story.of_readings import (
@@ -69,10 +71,11 @@ def told_of(snapshot: Snapshot) -> dict[str, Columns]:
                 return _held(_worked_out(snapshot))
     anew = cache(lambda: _held(_worked_out(snapshot)))
 
-    def table(name: str) -> Columns:
-        return Columns.kept(kept, name, partial(_column_of, lambda: anew()[name]))
+    def table(name: str, kept_as: str, columns: list[str]) -> Columns:
+        return Columns.kept(kept, kept_as, columns, partial(_column_of, lambda: anew()[name]))
 
-    return {name: table(name) for name in OF_STORY}
+    names = {name: [each for each in kept.columns(name) if each != MARK] for name in OF_STORY}
+    return {name: table(name, name, names[name]) for name in OF_STORY} | {MARKS: table(MARKS, "readings", [MARK])}
 
 
 def _column_of(make: Callable[[], pl.DataFrame | Columns], name: str) -> pl.Series:
@@ -83,9 +86,18 @@ def _held(given: Given) -> dict[str, Columns]:
     """The tables in memory."""
     held = {}
     for table in OF_STORY:
-        made = {name: make() for name, make in given[table].items()}
+        made = {name: make() for name, make in given[table].items() if name != MARK}
         held[table] = Columns.of(pl.DataFrame({name: _plain(one) for name, one in made.items()}))
-    return held
+    return held | {MARKS: _marks(held["visits"], held["readings"])}
+
+
+def _marks(visits: Columns, readings: Columns) -> Columns:
+    """The marks of readings in memory, worked out where somebody asks for them."""
+
+    def read(_name: str) -> pl.Series:
+        return marks(visits.__getitem__, readings.__getitem__)
+
+    return Columns(len(readings), [MARK], read, lambda name, rows: read(name).gather(np.arange(len(readings))[rows]))
 
 
 def _plain(column: Column) -> pl.Series:
@@ -104,6 +116,7 @@ def _worked_out(snapshot: Snapshot) -> Given:
     kinds = cache(lambda: kinds_left(sheets(), _logs(snapshot)))
     columns: dict[str, Callable[[], pl.Series]] = {name: partial(found.column, name) for name in NAMES}
     columns[ONLY_LEFT] = lambda: only_left(found.table(OF_A_SHEET), kinds())
+    columns[MARK] = lambda: marks(made.visits.get_column, found.column)
     rows = {name: getattr(made, name) for name in OF_STORY if name not in ("readings", "days")}
     rows |= {"parts": parts_of(made), "said": latest_words(snapshot)}
     told: dict[str, Mapping[str, Callable[[], Column]]] = {table: columns_of(held) for table, held in rows.items()}

@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.segments import Flags, Ints
+from analysis.studies.story.marks import MARK, marks
 from analysis.studies.story.merged import Merge, Merged
 from analysis.studies.story.of_readings import (
     NAMES,
@@ -64,7 +65,10 @@ def merged_readings(
             return one
         return only_left(pl.DataFrame([merge.told(name, fresh.column(name)) for name in OF_A_SHEET]), kinds)
 
-    made = {name: partial(column, name) for name in NAMES} | {"visit": of_visit, ONLY_LEFT: left}
+    def mark() -> Column:
+        return merge.laid.column(MARK, marks(few.visits.get_column, fresh.column))
+
+    made = {name: partial(column, name) for name in NAMES} | {"visit": of_visit, ONLY_LEFT: left, MARK: mark}
     beside = {"streams": streams.now(), "sheets": now, "left": kinds}
     return {"readings": made} | {
         table: {name: partial(rows.get_column, name) for name in rows.columns} for table, rows in beside.items()

@@ -43,7 +43,8 @@ class Story:
     """
 
     rest: Mapping[str, Columns]
-    """The tables below, each read when it is asked for."""
+    """The tables below, each read when it is asked for; and `marks`, a row a reading: a number for all that it says
+    (marks.marks)."""
 
     @cached_property
     def faults(self) -> pl.DataFrame:

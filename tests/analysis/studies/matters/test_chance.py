@@ -1,10 +1,15 @@
 """What part of a kind of signals is not chance."""
 
+from datetime import timedelta
+
 import numpy as np
 import pytest
 from scipy import integrate
 
-from analysis.studies.matters.chance import Kind, not_chance
+from analysis.studies.drift.signals import signals
+from analysis.studies.drift.widths import week_numbers
+from analysis.studies.matters.chance import Kind, _expected, kind_of, not_chance
+from tests.analysis.studies.drifting import shop, snapshot
 
 
 def test_of_a_kind_that_often_opened_it_is_what_the_budget_lets_expect():
@@ -37,3 +42,24 @@ def test_what_opened_less_than_was_allowed_is_mostly_chance():
     assert not_chance(few, [few]) == 0
     assert not_chance(few, [few, Kind(30, 5.0)]) < 0.25
     assert not_chance(Kind(5, 0.0), [few]) == 1
+
+
+@pytest.mark.parametrize("weeks", [2, 9, 60])
+def test_what_is_to_be_expected_is_the_sum_over_all_judged_readings_of_the_time(weeks):
+    rng, n = np.random.default_rng(20310301), 800
+    values = {("relief", ""): rng.normal(size=n), ("action", "bass"): rng.normal(size=n)}
+    held = snapshot(
+        shop(("LARK", "WREN")), values, model=rng.choice(["LARK", "WREN"], n), setter=rng.choice(["a", "b"], n)
+    )
+    judged, since = held.once(signals), held.as_of - timedelta(weeks=weeks)
+    charts, budget = judged.charts, judged.budget
+    taken, week = judged.streams.readings["taken_at"].to_list(), week_numbers(judged.streams, held.shop)
+    rates = [budget.rates[budget.at(week[k])] if taken[k] > since else 0.0 for k in range(len(taken))]
+    each = np.where(charts.judged, np.array(rates)[charts.reading], 0.0)
+    told: dict[str, float] = {}
+    for row, total in zip(charts.rows.iter_rows(named=True), np.add.reduceat(each, charts.starts), strict=True):
+        told[kind_of(row)] = told.get(kind_of(row), 0.0) + float(total)
+    found = _expected(held, judged, since)
+    assert {name: found[name] for name in told} == told
+    assert sum(told.values()) > 0
+    assert charts.judges(np.arange(len(charts.reading))).tolist() == charts.judged.tolist()

@@ -30,9 +30,9 @@ def test_the_first_hands_are_those_of_the_first_visit_that_names_somebody(seed):
         if row["first_pass"] and row["tech"]:
             told.setdefault((row["serial"], row["stage"]), (row["tech"], row["visit"]))
     assert found.people == sorted({tech for tech, _ in told.values()})
-    serials = dict(found.serials.select("serial", "number").iter_rows())
-    assert set(serials) == {serial for serial, _ in told}
-    for serial, number in serials.items():
+    serials = bench.once(story).visits["serial"].gather(found.starts).to_list()
+    assert serials == sorted(bench.once(story).visits["serial"].unique())
+    for number, serial in enumerate(serials):
         for k, stage in enumerate(found.stages):
             tech, visit = told.get((serial, stage), (None, np.iinfo(np.int64).max))
             assert found.visit[number, k] == visit

@@ -147,4 +147,4 @@ def _key(made: Snapshot) -> bytes:
     assert judged is not None
     here = bench(made, judged, "relief", "final")
     assert here is not None
-    return hangs_on._of_readings(made, judged, here, here.at).tobytes()
+    return hangs_on._of_readings(made, judged, here).tobytes()

@@ -161,12 +161,13 @@ def header_of(name: str) -> str:
 
 
 def tables_of(told: Story) -> dict[str, pl.DataFrame]:
-    tables = {"visits": told.visits.whole(), "readings": told.readings.whole()}
+    tables = {"visits": told.visits.whole(), "readings": told.readings.whole(), "marks": told.rest["marks"].whole()}
     return tables | {name: getattr(told, name) for name in ("faults", "instruments", "loops", "caused", "days")}
 
 
 def same(one: Story, other: Story) -> None:
     ours, theirs = tables_of(one), tables_of(other)
+    assert len(ours["marks"]) == len(ours["readings"])
     for name, rows in theirs.items():
         assert ours[name].schema == rows.schema, name
         assert_frame_equal(ours[name], rows, check_exact=True, categorical_as_str=True)

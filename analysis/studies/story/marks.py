@@ -1,0 +1,47 @@
+"""A number for each reading, and for what was done to its instrument: where two stories have the same number, they say
+the same of it (`numbered`). It names no row, so it stays what it is for whatever else is loaded, and is carried on with
+the story: whoever must know whether some readings are those of before asks nothing else of the story.
+"""
+
+from collections.abc import Callable
+from typing import TypeAlias
+
+import numpy as np
+import polars as pl
+
+from analysis.methods.segments import lengths
+from analysis.studies.story.numbered import NONE, Digits, digits, mixed, of_word, stirred
+
+MARKS, MARK = "marks", "mark"  # a table of one column, Int64, a row a reading of the story
+OF_READING = ("day", "set_on", "setup", "set_by", "lot", "supplier", "gauge", "unit", "position", "taken_at")
+OF_VISIT = ("stage", "tech", "string_set", "rh", "temperature")  # of first passes
+Table: TypeAlias = Callable[[str], pl.Series]  # a column by its name
+
+
+def marks(visits: Table, readings: Table) -> pl.Series:
+    """Of each reading: what it says (OF_READING), the serial, and what was done to its instrument in its first passes
+    (OF_VISIT), in their order; shape (n,).
+
+    visits, readings : those of the story; of readings `visit` is the row of `visits`.
+    """
+    visit = readings("visit").fill_null(-1).to_numpy()
+    of = np.append(_instruments(visits), NONE)[visit]
+    parts = np.flatnonzero(visit < 0)
+    if len(parts):
+        of[parts] = digits(readings("serial").gather(parts))
+    return pl.Series(MARK, mixed([of, *(digits(readings(name)) for name in OF_READING)]).view(np.int64))
+
+
+def _instruments(visits: Table) -> Digits:
+    """Of the instrument of each visit; those of one stand together (v,)."""
+    serial = visits("serial")
+    which = serial.rle_id().to_numpy()
+    starts = np.flatnonzero(np.diff(which, prepend=-1))
+    first = np.flatnonzero(visits("first_pass").to_numpy())
+    mine = which[first]  # rising
+    place = np.arange(len(first)) - np.searchsorted(mine, mine)
+    each = stirred(mixed([*(digits(visits(name).gather(first)) for name in OF_VISIT), place.astype(np.uint64)]))
+    done = np.zeros(len(starts), dtype=np.uint64)
+    np.add.at(done, mine, each)
+    names = np.array([of_word(word) for word in serial.gather(starts).cast(pl.String)], dtype=np.uint64)
+    return np.repeat(mixed([names, done]), lengths(starts, len(serial)))
