@@ -6,7 +6,7 @@ import polars as pl
 from analysis.methods.intervals import binomial_exact, wilson
 from analysis.methods.segments import Floats, Ints, dense
 from analysis.studies.story.outcomes import causes_read, minutes_known, outcome_read, outcomes_at, told_instruments
-from analysis.studies.story.scope import ALL, Scope, first_passes, judged, place_in, stage_of, visits_judged
+from analysis.studies.story.scope import ALL, Scope, first_passes, instrument_of, judged, place_in, stage_of
 from analysis.studies.story.story import story
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
@@ -22,28 +22,35 @@ def stage_yields(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
     """
     told = snapshot.once(story)
     instruments = judged(snapshot, scope)
-    here = visits_judged(snapshot, instruments, "stage", "minutes", "first_pass", "outcome")
+    of = place_in(told, instruments)[instrument_of(told)]
+    rows = np.flatnonzero((told.visits["round"] == 1).to_numpy() & (of >= 0))
+    here = told.visits.at(rows, "stage", "minutes", "first_pass", "outcome")
     counted = here.group_by("stage").agg(
-        pl.col("serial").n_unique().cast(pl.Int64).alias("instruments"),
         pl.len().cast(pl.Int64).alias("visits"),
         pl.col("minutes").sum(),
         (pl.col("first_pass") & (pl.col("outcome") == "pass")).sum().cast(pl.Int64).alias("straight"),
     )
-    came_back = (
-        told.caused.filter(pl.col("round") == 1)
-        .select("serial", pl.col("caused_at").alias("stage"))
-        .unique()
-        .join(tables.plain(here.select("serial", "stage").unique()), on=["serial", "stage"], how="semi")
-        .group_by("stage")
-        .agg(pl.len().cast(pl.Int64).alias("came_back"))
+    stages, stage_at = snapshot.once(stage_of)
+    came, came_back = np.zeros((2, len(instruments), len(stages)), dtype=np.bool_)
+    came[of[rows], stage_at[rows]] = True
+    caused = told.caused.filter(pl.col("round") == 1).select("visit", "caused_at")
+    place = {stage: at for at, stage in enumerate(stages)}
+    at = caused["caused_at"].replace_strict(place, default=-1, return_dtype=pl.Int64).to_numpy()
+    mine = of[caused["visit"].to_numpy()]
+    known = (mine >= 0) & (at >= 0)
+    came_back[mine[known], at[known]] = True
+    instruments_at = pl.DataFrame(
+        {"stage": stages, "instruments": came.sum(axis=0), "came_back": (came_back & came).sum(axis=0)},
+        schema_overrides={"instruments": pl.Int64, "came_back": pl.Int64},
     )
     table = pl.DataFrame({"stage": list(snapshot.shop.bench_order)}).join(
         tables.plain(counted), on="stage", how="left", maintain_order="left"
     )
-    table = table.join(came_back, on="stage", how="left", maintain_order="left").with_columns(
+    table = table.join(instruments_at, on="stage", how="left", maintain_order="left").with_columns(
         pl.col("instruments", "visits", "straight", "came_back").fill_null(0), pl.col("minutes").fill_null(0.0)
     )
-    table = table.with_columns((pl.col("instruments") - pl.col("came_back")).alias("held")).drop("came_back")
+    held = (pl.col("instruments") - pl.col("came_back")).alias("held")
+    table = table.select("stage", "instruments", "visits", "minutes", "straight", held)
     table = with_shares(table, {"yield_caught": ("straight", "instruments"), "yield_caused": ("held", "instruments")})
     return _of_what_was_read(table, snapshot)
 
