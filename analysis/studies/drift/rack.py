@@ -6,7 +6,7 @@ from datetime import datetime
 import numpy as np
 import polars as pl
 
-from analysis.methods.segments import Floats, Ints, lengths
+from analysis.methods.segments import Floats, Ints, lengths, spans
 from analysis.methods.weighted import ewma
 from analysis.studies.drift.signals import signals
 from analysis.studies.drift.states import judged_rows
@@ -60,11 +60,10 @@ def rack(snapshot: Snapshot, *, weeks: int = 13, tech: str = "") -> Rack:
     tolerance = rows["tolerance"].cast(pl.Float64).fill_null(np.nan).to_numpy()
     scale = np.where(tolerance > 0, SHARE_OF_TOLERANCE * tolerance, SIGMAS * sigma)
     rows = rows.with_columns(scale=pl.Series(scale), shift_share=pl.col("shift") / pl.col("tolerance"))
-    lines, light = _lines(snapshot, weeks, held, scale, rows["began_at"])
-    rows = rows.with_columns(
-        line=pl.Series(lines, dtype=pl.List(pl.Float64)), light_from=pl.Series(light).replace(-1, None)
-    )
-    rows = rows.filter((pl.col("tech") == tech) if tech else (pl.col("tech") == ""))
+    rows = rows.filter(pl.col("tech") == tech)
+    which = rows["stream"].to_numpy()
+    lines, light = _lines(snapshot, weeks, held, which, scale[which], rows["began_at"])
+    rows = rows.with_columns(line=lines, light_from=pl.Series(light, dtype=pl.Int64).replace(-1, None))
     return Rack(
         rows.sort(
             pl.col("shift_share").abs(),
@@ -88,13 +87,18 @@ def _ticks(snapshot: Snapshot, weeks: int) -> Ints:
 
 
 def _lines(
-    snapshot: Snapshot, weeks: int, held: Streams, scale: Floats, began: pl.Series
-) -> tuple[list[list[float | None]], np.ndarray]:
-    """The average of each stream at evenly spread times, as shares of its scale."""
-    values, starts, centre = held.values, held.starts, held.own.centre
+    snapshot: Snapshot, weeks: int, held: Streams, which: Ints, scale: Floats, began: pl.Series
+) -> tuple[pl.Series, np.ndarray]:
+    """The average of some streams (s,) at evenly spread times, as shares of their scale, a list each; and the place of
+    the first point not before each one began, -1 where it did not.
+    """
+    if not len(which):
+        return pl.Series([], dtype=pl.List(pl.Float64)), which
+    size, centre = lengths(held.starts, len(held.values))[which], held.own.centre[which]
+    mine = spans(held.starts[which], held.starts[which] + size)
+    values, starts = held.values[mine], np.cumsum(size) - size
     average = ewma(values, starts, centre=centre, sigma=1.0, weight=snapshot.shop.judging.ewma_weight).average
-    size = lengths(starts, len(values))
-    time = held.readings["taken_at"].cast(pl.Int64).to_numpy()
+    time = held.readings["taken_at"].to_physical().to_numpy()[mine]
     ticks = _ticks(snapshot, weeks)
     # last reading of each stream at or before each tick: how many lie before the first, and between one and the next
     s = len(starts)
@@ -105,7 +109,7 @@ def _lines(
     shares = np.where(
         usable, (average[np.maximum(last, 0)] - centre[:, None]) / np.where(scale > 0, scale, 1.0)[:, None], np.nan
     )
-    lines: list[list[float | None]] = [[None if np.isnan(x) else float(x) for x in line] for line in shares]
+    lines = pl.Series(shares.ravel()).fill_nan(None).reshape(shares.shape).arr.to_list()
     start = began.cast(pl.Int64).fill_null(np.iinfo(np.int64).max).to_numpy()
     light = np.where(
         began.is_null().to_numpy(), -1, np.minimum((ticks[None, :] < start[:, None]).sum(axis=1), TICKS - 1)

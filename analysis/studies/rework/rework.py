@@ -73,8 +73,9 @@ def _of_what_was_read(table: pl.DataFrame, snapshot: Snapshot) -> pl.DataFrame:
 
 def work_known(snapshot: Snapshot) -> bool:
     """Are the minutes of any repeated visit within a loop known: typed, clocked or planned? True without a repeat."""
-    visits = snapshot.once(story).visits.select("loop", "role", "pass_no", "minutes_from", "minutes")
-    visits = visits.filter(pl.col("loop").is_not_null() & (pl.col("role") != "rest"))
+    every = snapshot.once(story).visits
+    visits = every.at(every["loop"].is_not_null().arg_true(), "role", "pass_no", "minutes_from", "minutes")
+    visits = visits.filter(pl.col("role") != "rest")
     again = visits.filter((pl.col("pass_no") > 1) | (pl.col("role") == "repair"))
     return again.is_empty() or bool(again.select(minutes_known().any()).item())
 
