@@ -43,6 +43,7 @@ class Kept:
     path: Path
     said: dict[str, Any]
     _orders: dict[str, Runs | None] = field(default_factory=dict, repr=False)
+    _held: dict[str, pl.Series] = field(default_factory=dict, repr=False)  # words of columns that have many
     _asked: dict[str, tuple[pl.Series, npt.NDArray[Any]]] = field(default_factory=dict, repr=False)
 
     @property
@@ -147,8 +148,10 @@ class Kept:
     def _words(self, said: str | list[str] | None) -> pl.Series | None:
         if said is None or isinstance(said, list):
             return None if said is None else pl.Series("", said, dtype=pl.String())
-        self._sound(said)
-        return pl.read_ipc(self.path / said).to_series()
+        if said not in self._held:
+            self._sound(said)
+            self._held[said] = pl.read_ipc(self.path / said).to_series()
+        return self._held[said]
 
     def _sound(self, name: str) -> mmap.mmap:
         """A file, looked through by this process once."""

@@ -24,10 +24,8 @@ PLAIN: dict[str, tuple[pl.DataType, str]] = {  # type by name -> itself, and the
     }.items()
     for dtype in dtypes
 }
-NO_NUMBER = {
-    8: 0x7FFC_0000_5EED_0001,
-    4: 0x7FE5_EED1,
-}  # by bytes: the bits of a float that is none, as no sum leaves it
+# by bytes: the bits of a float that is none, as no sum leaves it
+NO_NUMBER = {8: 0x7FFC_0000_5EED_0001, 4: 0x7FE5_EED1}
 
 
 class NotHeld(Exception):
@@ -89,6 +87,19 @@ class Numbers:
         told = self.numbers.astype(np.int64)
         told[_gone(self.numbers)] = -1
         return told
+
+    def ranks(self) -> npt.NDArray[np.int64]:
+        """The place of each row's word among the different ones, in the order of texts (tables.rank), shape (n,)."""
+        words = self.words
+        if words is None:
+            raise ValueError(f"a column of {self.dtype} has no words")
+        place = np.minimum(self.numbers, len(words)) if len(words) < np.iinfo(self.numbers.dtype).max else self.numbers
+        seen = np.zeros(len(words) + 1, dtype=np.bool_)
+        seen[place] = True
+        some = np.flatnonzero(seen[:-1])
+        ranks = np.zeros(len(words) + 1, dtype=np.int64)  # the last: of none
+        ranks[some] = words[some].rank("dense").to_numpy() - (not seen[-1])
+        return np.asarray(ranks[place])
 
     def at(self, rows: npt.NDArray[Any]) -> "Numbers":
         """Some rows in the order given."""

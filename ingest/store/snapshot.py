@@ -27,6 +27,7 @@ from ingest.store.kept_columns import Kept as Kept
 from ingest.store.kept_tables import KeptTables as KeptTables
 from ingest.store.kept_texts import KeptTexts
 from ingest.store.memory import give_back
+from ingest.store.numbers import Numbers as Numbers
 from ingest.store.runs import Runs as Runs
 from ingest.store.worked_out import WorkedOut
 from ingest.terms import tables

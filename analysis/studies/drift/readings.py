@@ -12,7 +12,6 @@ import polars as pl
 
 from analysis.methods.segments import Flags, Ints
 from analysis.studies.story.columns import Columns
-from ingest.terms import tables
 
 OF_STREAM = ("tech_set", "stream", "twin")  # columns that the story does not hold
 
@@ -54,7 +53,7 @@ class Readings:
     def ranks_told(self, name: str) -> Ints:
         """The same of each of the story's readings."""
         if name not in self._ranks:
-            self._ranks[name] = tables.rank(self.source[name]).astype(np.int32)
+            self._ranks[name] = self.source.ranks(name).astype(np.int32)
         return np.asarray(self._ranks[name], dtype=np.int64)
 
     def told(self, name: str) -> Flags:

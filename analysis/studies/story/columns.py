@@ -1,7 +1,7 @@
 """A table of the story a column at a time: held in memory, or kept beside the store and read when it is asked for.
 
-A column that nobody asks for is not in memory; of those kept beside the store the ones asked for last stay, for reading
-one takes milliseconds.
+A column that nobody asks for is not in memory; of those kept beside the store the ones asked for last stay, as many as
+weigh so much (MOST), for reading one takes milliseconds. Of a few rows it is read for these alone.
 """
 
 from collections.abc import Callable, Iterable
@@ -12,10 +12,10 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from ingest.store.snapshot import Damaged, Kept
+from ingest.store.snapshot import Damaged, Kept, Numbers
 
-MOST = 16  # columns that stay
-FEW = 8  # one row of so many and fewer are read alone
+MOST = 96 << 20  # bytes of a table's columns that stay
+FEW = 3  # one row of so many and fewer are read alone
 Rows: TypeAlias = npt.NDArray[np.integer] | pl.Series | slice
 Asked: TypeAlias = str | pl.Expr | Iterable[str | pl.Expr]
 
@@ -24,18 +24,26 @@ class Columns:
     """Rows under named columns; what is selected of them is a table like any other."""
 
     def __init__(
-        self, height: int, columns: list[str], read: Callable[[str], pl.Series], some: Callable[[str, Rows], pl.Series]
+        self,
+        height: int,
+        columns: list[str],
+        read: Callable[[str], pl.Series],
+        some: Callable[[str, pl.Series], pl.Series],
+        numbers: Callable[[str], Numbers] | None = None,
     ) -> None:
-        """`read` gives a column, `some` some rows of it without the rest."""
+        """`read` gives a column, `some` some rows of it without the rest, `numbers` what a file holds it by, if one
+        does.
+        """
         self.height, self.columns = height, columns
         self._read, self._some = read, some
+        self._numbers = numbers or (lambda name: Numbers.of(self._passing(name)))
         self._held: dict[str, pl.Series] = {}  # the one asked for last stands last
         self._turn = Lock()
 
     @classmethod
     def of(cls, rows: pl.DataFrame) -> "Columns":
         """Those of a table in memory."""
-        return cls(rows.height, rows.columns, rows.get_column, lambda name, some: _some(rows[name], some))
+        return cls(rows.height, rows.columns, rows.get_column, lambda name, some: rows[name][some])
 
     @classmethod
     def kept(cls, kept: Kept, table: str, columns: list[str], anew: Callable[[str], pl.Series]) -> "Columns":
@@ -47,14 +55,19 @@ class Columns:
             except Damaged:
                 return anew(name)
 
-        def some(name: str, rows: Rows) -> pl.Series:
-            at = np.arange(kept.height(table))[rows] if isinstance(rows, slice) else rows
+        def some(name: str, rows: pl.Series) -> pl.Series:
             try:
-                return kept.column(table, name, at if isinstance(at, pl.Series) else pl.Series(at))
+                return kept.column(table, name, rows)
             except Damaged:
-                return _some(anew(name), rows)
+                return anew(name)[rows]
 
-        return cls(kept.height(table), columns, read, some)
+        def numbers(name: str) -> Numbers:
+            try:
+                return kept.numbers(table, name)
+            except Damaged:
+                return Numbers.of(anew(name))
+
+        return cls(kept.height(table), columns, read, some, numbers)
 
     def __len__(self) -> int:
         return self.height
@@ -73,8 +86,9 @@ class Columns:
             with self._turn:
                 self._held.pop(wanted, None)
                 self._held[wanted] = found
-                while len(self._held) > MOST:
-                    self._held.pop(next(iter(self._held)))
+                weight = sum(each.estimated_size() for each in self._held.values())
+                while weight > MOST and len(self._held) > 1:
+                    weight -= self._held.pop(next(iter(self._held))).estimated_size()
             return found
         if isinstance(wanted, list):
             return pl.DataFrame([self[name] for name in wanted])
@@ -84,14 +98,14 @@ class Columns:
         """Some rows in the order given: the columns named; or all, of which those stay in memory that did before. Of a
         column that is not in memory a few rows are read without the rest.
         """
-        if names:
-            few = not isinstance(rows, slice) and FEW * len(rows) < self.height
-            held = dict(self._held)
-            return pl.DataFrame([self._some(n, rows) if few and n not in held else _some(self[n], rows) for n in names])
         if isinstance(rows, slice) and rows == slice(None):
-            return pl.DataFrame([self._passing(name) for name in self.columns])
+            return pl.DataFrame([self[name] for name in names] if names else [self._passing(n) for n in self.columns])
+        asked = np.arange(self.height)[rows] if isinstance(rows, slice) else rows
+        at = asked if isinstance(asked, pl.Series) else pl.Series(asked)
+        if names and FEW * len(at) >= self.height:
+            return pl.DataFrame([self[name][at] for name in names])
         held = dict(self._held)
-        return pl.DataFrame([_some(held[n], rows) if n in held else self._some(n, rows) for n in self.columns])
+        return pl.DataFrame([held[n][at] if n in held else self._some(n, at) for n in names or self.columns])
 
     def whole(self) -> pl.DataFrame:
         """All of it, as a table in memory."""
@@ -108,6 +122,10 @@ class Columns:
         with_rows = pl.select(pl.int_range(self.height, dtype=pl.UInt32).alias("_at")).to_series()
         found = asked.with_columns(with_rows).filter(*conditions)["_at"]
         return self.at(found)
+
+    def ranks(self, name: str) -> npt.NDArray[np.int64]:
+        """`tables.rank` of a column of texts or categories."""
+        return self._numbers(name).ranks()
 
     def group_by(self, *by: str) -> "Grouped":
         """Groups of rows; of what is then asked of each the columns are fetched."""
@@ -145,9 +163,3 @@ class Grouped:
     def len(self) -> pl.DataFrame:
         """How many rows each holds."""
         return self._table[list(self._by)].group_by(*self._by).len()
-
-
-def _some(column: pl.Series, rows: Rows) -> pl.Series:
-    if isinstance(rows, slice):
-        return column if rows == slice(None) else column[rows]
-    return column.gather(rows)

@@ -8,7 +8,6 @@ from functools import cache, partial
 from hashlib import blake2b
 from pathlib import Path
 
-import numpy as np
 import polars as pl
 
 from analysis.studies.story.calendar import DAYS_SEEN, days_of
@@ -97,7 +96,7 @@ def _marks(visits: Columns, readings: Columns) -> Columns:
     def read(_name: str) -> pl.Series:
         return marks(visits.__getitem__, readings.__getitem__)
 
-    return Columns(len(readings), [MARK], read, lambda name, rows: read(name).gather(np.arange(len(readings))[rows]))
+    return Columns(len(readings), [MARK], read, lambda name, rows: read(name)[rows])
 
 
 def _plain(column: Column) -> pl.Series:
@@ -117,6 +116,7 @@ def _worked_out(snapshot: Snapshot) -> Given:
     columns: dict[str, Callable[[], pl.Series]] = {name: partial(found.column, name) for name in NAMES}
     columns[ONLY_LEFT] = lambda: only_left(found.table(OF_A_SHEET), kinds())
     columns[MARK] = lambda: marks(made.visits.get_column, found.column)
+    clock = cache(lambda: clock_of(made.visits, snapshot.shop))
     rows = {name: getattr(made, name) for name in OF_STORY if name not in ("readings", "days")}
     rows |= {"parts": parts_of(made), "said": latest_words(snapshot)}
     told: dict[str, Mapping[str, Callable[[], Column]]] = {table: columns_of(held) for table, held in rows.items()}
@@ -125,11 +125,11 @@ def _worked_out(snapshot: Snapshot) -> Given:
         ("streams", (*STREAM, "n"), cache(lambda: streams_of(found.table(STREAM)))),
         ("sheets", (*OF_A_SHEET, "n", "left"), sheets),
         ("left", OF_A_SHEET, kinds),
-        ("usual", USUAL, cache(lambda: _usual(made.visits.select(OF_USUAL).to_dict(), snapshot.shop))),
+        ("usual", USUAL, cache(lambda: _usual(made.visits.select(OF_USUAL), clock(), snapshot.shop))),
         ("days", DAYS_SEEN, cache(lambda: days_of(made.visits["day"], found.column("day"), snapshot.shop))),
     ):
         told[table] = {name: partial(_column_of, make, name) for name in names}
-    return told | {"readings": columns}
+    return told | {"readings": columns, "clocked": {"clock": clock}}
 
 
 def _carried_on(snapshot: Snapshot, kin: str) -> Given:
@@ -148,7 +148,9 @@ def _carried_on(snapshot: Snapshot, kin: str) -> Given:
         raw = place.rows_of("readings", what.visits["log_id"].unique())
         fresh = Readings(lambda name: _coded(raw, name), few.told, few.number, snapshot.shop)
         told = merged(before, few, what, snapshot.as_of)
-        now = _usual({name: _plain(told.given["visits"][name]()) for name in OF_USUAL}, snapshot.shop)
+        clock = replace(told.visits.laid, table="clocked").column("clock", clock_of(few.visits, snapshot.shop))
+        visits = pl.DataFrame([_plain(told.given["visits"][name]()) for name in OF_USUAL])
+        now = _usual(visits, clock.column(), snapshot.shop)
         if not now.select(BOUND).equals(usual.select(BOUND)):  # clocks of all others are believed otherwise
             return _worked_out(snapshot)
         readings = merged_readings(before, told, few, what, fresh, _logs(snapshot))
@@ -157,8 +159,9 @@ def _carried_on(snapshot: Snapshot, kin: str) -> Given:
     others = before.frame("ways").filter(~pl.col("log_id").is_in(what.logs))
     ways = pl.concat([others, what.ways]).sort("log_id")
     visited, read = (_plain(each["day"]()) for each in (told.given["visits"], readings["readings"]))
-    beside = {"said": words, "ways": ways, "days": days_of(visited, read, snapshot.shop), "usual": now}
-    return {**told.given, **readings, **{name: columns_of(rows) for name, rows in beside.items()}}
+    rows = {"said": words, "ways": ways, "days": days_of(visited, read, snapshot.shop), "usual": now}
+    beside = {name: columns_of(each) for name, each in rows.items()} | {"clocked": columns_of({"clock": clock})}
+    return {**told.given, **readings, **beside}
 
 
 def _only(snapshot: Snapshot, **rows: pl.DataFrame) -> Snapshot:
@@ -171,9 +174,8 @@ def _only(snapshot: Snapshot, **rows: pl.DataFrame) -> Snapshot:
     return replace(snapshot, readers=readers, kept_tables=None, _kept={}, _book_kinds={}, _turns={})
 
 
-def _usual(columns: Mapping[str, pl.Series], shop: Shop) -> pl.DataFrame:
-    visits = pl.DataFrame([column.rename(name) for name, column in columns.items()])
-    return usual_of(visits, clock_of(visits, shop), visits["minutes_from"] == "typed", shop)
+def _usual(visits: pl.DataFrame, clock: pl.Series, shop: Shop) -> pl.DataFrame:
+    return usual_of(visits, clock, visits["minutes_from"] == "typed", shop)
 
 
 def _coded(rows: pl.DataFrame, name: str) -> pl.Series:

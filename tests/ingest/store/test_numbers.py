@@ -9,6 +9,7 @@ import pytest
 from polars.testing import assert_series_equal
 
 from ingest.store.numbers import NO_NUMBER, NotHeld, Numbers
+from ingest.terms import tables
 
 NOW = datetime(2026, 3, 1, 8, tzinfo=UTC)
 COLUMNS = [
@@ -70,3 +71,17 @@ def test_what_cannot_be_told_by_numbers_is_refused():
     for column in (pl.Series([[1], [2]]), pl.Series(bits), pl.Series([-(2**63)])):
         with pytest.raises(NotHeld, match="cannot be kept"):
             Numbers.of(column)
+
+
+@pytest.mark.parametrize("column", COLUMNS[:4], ids=lambda column: f"{column.dtype} {len(column)}")
+def test_words_are_ranked_as_the_column_itself_has_them(column):
+    for one in cuts(column):
+        both = Numbers.of(one).alike(Numbers.of(column))  # words that both say stand there twice
+        told = replace(both[0], numbers=np.concatenate([each.numbers for each in both])[::-1])
+        rows = told.column("")
+        assert told.ranks().tolist() == tables.rank(rows).tolist()
+
+
+def test_a_column_without_words_has_no_ranks():
+    with pytest.raises(ValueError, match="Int64 has no words"):
+        Numbers.of(pl.Series([1])).ranks()

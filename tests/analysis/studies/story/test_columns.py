@@ -7,6 +7,7 @@ from polars.testing import assert_frame_equal
 
 from analysis.studies.story import columns
 from analysis.studies.story.columns import Columns
+from ingest.terms import tables
 
 N = 40
 ROWS = pl.DataFrame(
@@ -74,7 +75,7 @@ def test_a_column_nobody_asks_for_is_not_read(table, asked):
 
 
 def test_what_was_asked_for_last_stays_and_not_more(table, asked, monkeypatch):
-    monkeypatch.setattr(columns, "MOST", 2)
+    monkeypatch.setattr(columns, "MOST", 2 * ROWS["c1"].estimated_size())
     for name in ("c1", "c2", "c1", "c3", "c1"):
         assert table[name].to_list() == ROWS[name].to_list()
     assert asked == ["c1", "c2", "c3"]
@@ -97,3 +98,8 @@ def test_a_few_rows_of_a_column_that_is_not_in_memory_are_read_alone(table, aske
     assert_frame_equal(table.at(many, "number"), ROWS[many].select("number"))
     assert_frame_equal(table.at(few, "number"), ROWS[few].select("number"))
     assert asked == ["some word", "some number", "number"]
+
+
+def test_words_are_ranked_as_those_of_a_table_are(table):
+    for one in (table, Columns.of(ROWS)):
+        assert one.ranks("word").tolist() == tables.rank(ROWS["word"]).tolist()
