@@ -235,14 +235,10 @@ def verdicts(folder: Path) -> pl.DataFrame:
         return standing_verdicts(lines(connection, "settled"))
 
 
-def counting(folder: Path) -> dict[str, str]:
-    """The logs that count, by log_id: when each was loaded, as the book writes it."""
+def counts(folder: Path, log_id: str) -> bool:
+    """Does a log count, as the book is now?"""
     with reading(folder) as connection:
-        if connection is None or not connection.execute("PRAGMA table_info(loads)").fetchone():
-            return {}
-        rows = connection.execute("SELECT log_id, what, at FROM loads ORDER BY sequence")
-        last = {log_id: (what, at) for log_id, what, at in rows}
-    return {log_id: at for log_id, (what, at) in last.items() if what == "loaded"}
+        return active_logs(lines(connection, "loads", where="log_id = ?", values=(log_id,))).height > 0
 
 
 @contextmanager

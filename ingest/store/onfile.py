@@ -5,7 +5,7 @@ other.
 import sqlite3
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 
 import polars as pl
@@ -17,7 +17,7 @@ from ingest.store import editions, ledger
 from ingest.store.delta import Table
 from ingest.store.ledger import Version
 from ingest.store.merge import CANDIDATE, KEY, ROW, Merged, merge, met, with_key
-from ingest.store.sqlite_tables import fetch, insert
+from ingest.store.sqlite_tables import as_text, fetch, insert
 from ingest.store.stretches import within
 from ingest.terms import tables
 
@@ -260,7 +260,7 @@ class OnFile:
     def _outside(self, source: str, first: datetime, last: datetime) -> pl.DataFrame:
         """The rows set aside as questions (`contested`) or that others stand for (`given`) between two moments."""
         where = "status = 'set aside' AND " if source == "contested" else ""
-        between = tuple(moment.astimezone(UTC).isoformat(timespec="microseconds") for moment in (first, last))
+        between = (as_text(first), as_text(last))
         return fetch(self.connection, ledger.GIVEN, f"FROM main.{source} WHERE {where}time BETWEEN ? AND ?", between)
 
     def _out(self, status: str, marks: pl.DataFrame, keyed: pl.LazyFrame) -> pl.DataFrame:

@@ -4,6 +4,7 @@ that a person can read the file.
 
 import sqlite3
 from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -53,6 +54,11 @@ def create(connection: sqlite3.Connection, table: str, schema: Mapping[str, pl.D
     """Make a table with the columns of `schema` (and `more`, as SQL) where it is not there yet."""
     columns = ", ".join(f'"{name}" {kind_of(dtype)}' for name, dtype in schema.items())
     connection.execute(f"CREATE TABLE IF NOT EXISTS {table} ({columns}{', ' + more if more else ''})")
+
+
+def as_text(moment: datetime) -> str:
+    """A moment as it stands in a table; moments compare as their texts do."""
+    return moment.astimezone(UTC).isoformat(timespec="microseconds")
 
 
 def insert(connection: sqlite3.Connection, table: str, rows: pl.DataFrame) -> None:

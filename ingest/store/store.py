@@ -136,7 +136,7 @@ def is_whole(folder: Path) -> bool:
     with ledger.reading(folder) as connection:
         if connection is not None and ledger.check_format(connection) and ledger.newest(connection) is not None:
             return True
-    return not book.counting(folder)
+    return book.active_logs(book.loads(folder)).is_empty()
 
 
 def log_called(logs: pl.DataFrame, called: str) -> str:

@@ -99,7 +99,7 @@ def load_data(
         raise StoreProblem(f"One file comes in the place of {replaces!r}; {len(sources)} were given")
     ensure(folder, progress=progress, now=now)
     clear_old(folder / READING_IN, now=now)
-    said, known = book.Said(folder), book.counting(folder)
+    said = book.Said(folder)
     became: dict[int, Loaded] = {}
     batch: list[Came] = []
     tell = _rising(progress)
@@ -107,7 +107,7 @@ def load_data(
     def one(place: int, name: str, data: Data) -> Came | Loaded:
         digest = originals.sha256(data) if isinstance(data, bytes) else data.digest
         entry = Entry(originals.log_id(digest), digest, name, _NOT_YET + place, now)
-        if entry.log_id in known:
+        if book.counts(folder, entry.log_id):
             put_back = not check and not originals.is_there(folder, digest)
             if put_back:
                 originals.keep(folder, data)

@@ -11,6 +11,7 @@ from ingest.reading.stamps import FUTURE
 from ingest.shopfiles.shop import Shop, read_shop
 from ingest.store import book, ledger
 from ingest.store.problems import StoreProblem
+from ingest.store.sqlite_tables import as_text
 from ingest.store.store import check_shop_files
 from ingest.store.whole import refuse_damage
 from ingest.terms.questions import FileProblem
@@ -39,13 +40,22 @@ def sound_shop(folder: Path, *, now: datetime) -> Shop:
         )
     ledger.free(folder)
     refuse_damage(folder)
-    latest = datetime.fromisoformat(max(book.counting(folder).values(), default=WRITTEN.isoformat()))
-    if now < latest - CLOCKS_DIFFER:
+    latest = latest_load(folder, now + CLOCKS_DIFFER)
+    if latest is not None:
         raise StoreProblem(
             f"This machine's clock says {now:%Y-%m-%d %H:%M} UTC, but a log was loaded on {latest:%Y-%m-%d}: rows "
             f"since then would be set aside as the future. {PUT_RIGHT}"
         )
     return shop
+
+
+def latest_load(folder: Path, after: datetime) -> datetime | None:
+    """When the last of the logs that count was loaded; None where none was after a moment (UTC)."""
+    with book.reading(folder) as connection:
+        if book.lines(connection, "loads", where="at > ?", values=(as_text(after),)).is_empty():
+            return None  # of ten years of logs only those are looked at
+        latest = book.active_logs(book.lines(connection, "loads"))["at"].max()
+    return latest if isinstance(latest, datetime) and latest > after else None
 
 
 def refuse_later_files(files: Iterable[Path], *, now: datetime) -> None:

@@ -2,13 +2,14 @@
 
 import subprocess
 import sys
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 
 import polars as pl
 import pytest
 
 from ingest.store import book
 from ingest.verbs.load import load, unload
+from ingest.verbs.sound import latest_load
 from tests.ingest.bench import NOW, log, row, shop
 
 WRITER = """
@@ -108,13 +109,15 @@ def test_the_latest_line_of_a_cell_counts_unless_it_is_undone():
 
 def test_what_a_load_asks_of_the_book_is_what_the_whole_book_says(tmp_path, monkeypatch):
     folder = shop(tmp_path)
-    assert (book.counting(folder), book.loads(folder, {"a"}).height) == ({}, 0)
+    assert not book.counts(folder, "a")
+    assert latest_load(folder, NOW) is None
+    assert book.loads(folder, {"a"}).is_empty()
     names = ["a.csv", "b.csv", "c.csv"]
     for turn, name in enumerate([*names, *names]):
         if turn == 3:
             unload(folder, "b.csv", now=NOW)
         load(folder, [log(folder, name, [row(f"{name}{n}") for n in range(3)])], now=NOW + timedelta(minutes=turn))
-    unload(folder, "a.csv", now=NOW)
+    unload(folder, "c.csv", now=NOW + timedelta(minutes=7))
     plain, said = book.read(folder), book.Said(folder)
     assert plain["loads"].height == 6
     assert "loads" not in said
@@ -122,8 +125,13 @@ def test_what_a_load_asks_of_the_book_is_what_the_whole_book_says(tmp_path, monk
     with pytest.raises(KeyError):
         said["other"]
     active = book.active_logs(plain["loads"])
-    assert sorted(book.counting(folder)) == sorted(active["log_id"])
-    assert {datetime.fromisoformat(at) for at in book.counting(folder).values()} == set(active["at"])
+    assert [log_id for log_id in plain["loads"]["log_id"].unique().sort() if book.counts(folder, log_id)] == sorted(
+        active["log_id"]
+    )
+    ago, latest = timedelta(microseconds=1), active["at"].max()
+    assert latest < plain["loads"]["at"].max()  # the log that was loaded last counts no longer
+    assert latest_load(folder, latest - ago) == latest
+    assert latest_load(folder, latest) is None
     some = set(plain["loads"]["sha256"][:2])
     for most in (book.FEW, 0):
         monkeypatch.setattr(book, "FEW", most)
