@@ -63,18 +63,19 @@ def by_lot(y: Floats, columns: Floats, lots: Ints) -> ByLot:
     UnusableData where no lot is left to say how far lots differ.
     """
     groups, k = int(lots.max(initial=-1)) + 1, columns.shape[1]
-    of_lots = int(np.linalg.matrix_rank(means(columns, lots))) if groups else 0
+    of_each = means(columns, lots) if groups else np.zeros((0, k))
+    of_lots = int(np.linalg.matrix_rank(of_each)) if groups else 0
     if groups - of_lots < 1:
         many = "1 lot is" if groups == 1 else f"{groups} lots are"
         raise UnusableData(f"{many} too few to say how far lots differ; load more logs")
-    within, between = variances(y, columns, lots)
+    of_y = means(y[:, None], lots)
+    within, between, rank = _variances(y, columns, lots, of_y, of_each)
     share = kept_share(within, between, lots)
     less = np.column_stack([y, columns])
-    less -= share[lots][:, None] * means(less, lots)[lots]
+    less -= share[lots][:, None] * np.column_stack([of_y, of_each])[lots]
     turned = np.linalg.pinv(less[:, 1:], rcond=NEAR)  # (k, n)
     inverse = turned @ turned.T
     effect = turned @ less[:, 0]
-    rank = int(np.linalg.matrix_rank(columns))
     back = np.linalg.pinv(columns, rcond=NEAR)
     alone = within * back @ back.T
     pieces_left = max(len(y) - groups - rank, 1)
@@ -99,21 +100,27 @@ def kept_share(within: float, between: float, lots: Ints) -> Floats:
 
 def variances(y: Floats, columns: Floats, lots: Ints) -> tuple[float, float]:
     """Variance from piece to piece, and between lots beyond what columns tell (not below 0)."""
-    inside, off = columns - means(columns, lots)[lots], y - means(y[:, None], lots)[lots, 0]
-    free = len(y) - int(lots.max()) - 1 - int(np.linalg.matrix_rank(inside))
-    rest = off - inside @ np.linalg.lstsq(inside, off, rcond=None)[0]
+    return _variances(y, columns, lots, means(y[:, None], lots), means(columns, lots))[:2]
+
+
+def _variances(y: Floats, columns: Floats, lots: Ints, of_y: Floats, of_each: Floats) -> tuple[float, float, int]:
+    """Both, and the rank of the columns; of_y (g, 1), of_each (g, k): means of each lot."""
+    inside, off = columns - of_each[lots], y - of_y[lots, 0]
+    effect, _, inner, _ = np.linalg.lstsq(inside, off, rcond=None)
+    free = len(y) - int(lots.max()) - 1 - int(inner)
+    rest = off - inside @ effect
     within = max(float(rest @ rest) / max(free, 1), 1e-12)
-    whole = y - columns @ np.linalg.lstsq(columns, y, rcond=None)[0]
+    effect, _, rank, _ = np.linalg.lstsq(columns, y, rcond=None)
+    whole = y - columns @ effect
     added = sums(columns, lots)
     told = float(np.trace(np.linalg.pinv(columns.T @ columns) @ added.T @ added))
-    rank = int(np.linalg.matrix_rank(columns))
     between = (float(whole @ whole) - within * (len(y) - rank)) / max(len(y) - told, 1e-12)
-    return within, max(between, 0.0)
+    return within, max(between, 0.0), int(rank)
 
 
 def sums(columns: Floats, lots: Ints) -> Floats:
     """Sums of columns (n, k) over each lot (g, k)."""
-    return np.column_stack([np.bincount(lots, column) for column in columns.T])
+    return np.column_stack([np.bincount(lots, column) for column in np.ascontiguousarray(columns.T)])
 
 
 def means(columns: Floats, lots: Ints) -> Floats:

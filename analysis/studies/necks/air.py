@@ -16,7 +16,7 @@ from analysis.methods.conformity import against
 from analysis.methods.segments import Floats, Ints, dense
 from analysis.studies.necks import lots
 from analysis.studies.story.conformity import halves
-from analysis.studies.story.damp import humidity
+from analysis.studies.story.damp import LAGS, humidity
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
@@ -54,8 +54,7 @@ def near(snapshot: Snapshot, readings: pl.DataFrame) -> pl.Series:
     """Mean % RH of what is known of the two days before each reading; null where nothing is. readings : taken_at and
     visit.
     """
-    hours, air = humidity(snapshot, readings)
-    some = air[:, [k for k, lag in enumerate(hours) if lag <= BEFORE]]
+    _, some = humidity(snapshot, readings, tuple(lag for lag in LAGS if lag <= BEFORE))
     known = np.isfinite(some)
     mean = np.where(known, some, 0.0).sum(axis=1) / np.maximum(known.sum(axis=1), 1)
     return pl.Series(np.where(known.any(axis=1), mean, np.nan)).fill_nan(None)

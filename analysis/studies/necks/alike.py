@@ -92,6 +92,7 @@ def laid(rows: pl.DataFrame, measure: str, mix: list[str], followed: air.Followe
         table = table.with_columns(air=(rows["rh"] - followed.usual).fill_null(0.0))
     columns = np.asarray(table.to_numpy(), dtype=np.float64)
     counts = usual.group_by("supplier").agg(pl.col("lot").n_unique().alias("lots"), pl.len().alias("n"))
+    counts = counts.sort("supplier")
     return Alike(
         suppliers,
         list(necks_apart),

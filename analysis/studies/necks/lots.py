@@ -7,7 +7,7 @@ import polars as pl
 
 from analysis.methods.capability import indices
 from analysis.methods.intervals import binomial_exact, hypergeometric_exact
-from analysis.methods.segments import Floats, Ints
+from analysis.methods.segments import Dense, Floats, Ints, dense
 from analysis.methods.variables_plans import VariablesPlan, accepts
 from analysis.studies.story.conformity import with_specs
 from analysis.studies.story.story import story
@@ -18,6 +18,11 @@ from ingest.terms import tables
 ACCEPT, REJECT, TOO_FEW = "accept", "reject", "too few"
 LEAST_MEASURED = 3  # necks that a plan by measurement judges by
 KEY = ["supplier", "lot", "characteristic"]
+# columns of the story's readings that are told of a neck
+OF_NECK = (
+    *KEY, "serial", "part", "neck", "line", "stage", "taken_at", "position", "value", "gauge", "model", "setup",
+    "family", "visit", "day", "set_on",
+)  # fmt: skip
 
 LOTS: dict[str, pl.DataType] = {
     "supplier": pl.String(),
@@ -36,20 +41,42 @@ def necks(snapshot: Snapshot) -> pl.DataFrame:
     """A row a neck and characteristic measured at receiving: its first-pass reading; with positions the one with the
     larger absolute value.
 
-    The story's columns of readings, and spec, target, lower, upper, outside, on_limit (null without a limit); in time
-    order within a lot.
+    OF_NECK, and spec, target, lower, upper, outside, on_limit (null without a limit); in time order within a lot.
     """
-    told = snapshot.once(story)
-    found = told.readings.filter(
-        (pl.col("role") == "receiving") & (pl.col("round") == 1) & pl.col("first_pass") & (pl.col("moment") == "found"),
-        pl.col("value").is_not_null(),
-        (pl.col("supplier") != "") | (pl.col("lot") != ""),
+    told = snapshot.once(story).readings
+    asked = (pl.col("role") == "receiving") & (pl.col("round") == 1) & pl.col("first_pass")
+    asked &= (pl.col("moment") == "found") & pl.col("value").is_not_null()
+    asked &= (pl.col("supplier") != "") | (pl.col("lot") != "")
+    at = np.flatnonzero(told.select(asked=asked.fill_null(False))["asked"].to_numpy())
+    ones = told.at(at, "characteristic", "part", "position", "value")
+    neck = tables.one_key(tables.rank(ones["characteristic"]), tables.rank(ones["part"]))
+    largest = _largest(dense(neck), ones["value"].to_numpy(), tables.rank(ones["position"]))
+    found = told.at(at[largest], *OF_NECK)
+    times = found["taken_at"].cast(pl.Int64).fill_null(np.iinfo(np.int64).min).to_numpy()
+    order = np.lexsort(
+        (
+            neck[largest],
+            found["line"].fill_null(-1).to_numpy(),
+            tables.rank(found["serial"]),
+            times,
+            tables.one_key(*(tables.rank(found[name]) for name in KEY)),
+        )
     )
-    ordered = tables.plain(found).sort(
-        "characteristic", "part", -pl.col("value").abs(), "position", maintain_order=True
-    )
-    one_each = ordered.unique(["characteristic", "part"], keep="first", maintain_order=True)
-    return with_specs(snapshot, one_each).sort(*KEY, "taken_at", "serial", "line", maintain_order=True)
+    rows = tables.plain(found[order]).with_columns(pl.col("supplier").set_sorted())  # groups come in that order
+    return with_specs(snapshot, rows)
+
+
+def _largest(neck: Dense, value: Floats, position: Ints) -> Ints:
+    """Of each neck the reading farthest from 0, of several the first by position, of these the first, (k,)."""
+    k, size = len(neck.first), np.where(np.isnan(value), -1.0, np.abs(value))
+    most, least = np.full(k, -2.0), np.full(k, np.iinfo(np.int64).max)
+    np.maximum.at(most, neck.code, size)
+    some = np.flatnonzero(size == most[neck.code])
+    np.minimum.at(least, neck.code[some], position[some])
+    some = some[position[some] == least[neck.code[some]]][::-1]
+    found = np.zeros(k, dtype=np.int64)
+    found[neck.code[some]] = some  # the last that is put down stays
+    return found
 
 
 def elsewhere(snapshot: Snapshot) -> pl.DataFrame:

@@ -12,7 +12,9 @@ HOUR = 3_600_000_000  # microseconds
 STALE = 3 * HOUR  # an older reading of the hygrometer says nothing of the hour
 
 
-def humidity(snapshot: Snapshot, readings: pl.DataFrame) -> tuple[tuple[int, ...], Floats]:
+def humidity(
+    snapshot: Snapshot, readings: pl.DataFrame, lags: tuple[int, ...] = LAGS
+) -> tuple[tuple[int, ...], Floats]:
     """Lags in hours and % RH so long before each reading, shape (n, lags); nan where nobody looked at the hygrometer in
     the three hours before.
 
@@ -26,7 +28,7 @@ def humidity(snapshot: Snapshot, readings: pl.DataFrame) -> tuple[tuple[int, ...
     room = air.group_by("room").len().sort("len", "room", descending=[True, False])["room"][0]
     air = air.filter(pl.col("room") == room).sort("at")
     at, rh = air["at"].cast(pl.Int64).to_numpy(), air["rh"].to_numpy()
-    wanted = readings["taken_at"].cast(pl.Int64).to_numpy()[:, None] - np.array(LAGS)[None, :] * HOUR
+    wanted = readings["taken_at"].cast(pl.Int64).to_numpy()[:, None] - np.array(lags)[None, :] * HOUR
     place = np.searchsorted(at, wanted, side="right") - 1
     fresh = (place >= 0) & (wanted - at[np.maximum(place, 0)] <= STALE)
-    return LAGS, np.where(fresh, rh[np.maximum(place, 0)], np.nan)
+    return lags, np.where(fresh, rh[np.maximum(place, 0)], np.nan)

@@ -2,10 +2,14 @@
 
 from math import sqrt
 
+import numpy as np
 import polars as pl
 import pytest
 
-from analysis.studies.necks.lots import LOTS, lot_rows, more_than_came, necks
+from analysis.methods.segments import dense
+from analysis.studies.necks.lots import KEY, LOTS, OF_NECK, _largest, lot_rows, more_than_came, necks
+from analysis.studies.story.story import story
+from ingest.terms import tables
 from tests.analysis.studies.measured import made, visit
 
 SPEC = {"characteristic": "neck_bow", "target": 0.0, "lower": -0.1, "upper": 0.25}
@@ -165,3 +169,27 @@ def test_a_plan_by_measurement_judges_mean_and_spread():
     assert row(made(lot(bad), [one_sided], **plan))["verdict"] == "reject"  # (0.25 - 0.212) / 0.031 = 1.2
     assert row(made(lot(good[:4]), [one_sided], **plan))["verdict"] == "too few"
     assert row(made(lot([0.1] * 5), [one_sided], **plan))["verdict"] == "accept"
+
+
+def test_necks_are_those_of_a_table_sorted_twice(demo):
+    found = demo.once(story).readings.filter(
+        (pl.col("role") == "receiving") & (pl.col("round") == 1) & pl.col("first_pass") & (pl.col("moment") == "found"),
+        pl.col("value").is_not_null(),
+        (pl.col("supplier") != "") | (pl.col("lot") != ""),
+    )
+    plain = tables.plain(found).sort("characteristic", "part", -pl.col("value").abs(), "position", maintain_order=True)
+    plain = plain.unique(["characteristic", "part"], keep="first", maintain_order=True)
+    plain = plain.sort(*KEY, "taken_at", "serial", "line", maintain_order=True)
+    assert len(plain) > 1000
+    assert len(found) > len(plain)
+    assert demo.once(necks).select(OF_NECK).equals(plain.select(OF_NECK))
+
+
+def test_of_a_neck_the_largest_reading_stands_of_several_alike_the_first_by_position():
+    rng = np.random.default_rng(20261202)
+    neck, value = rng.integers(0, 300, 2000), rng.integers(-3, 4, 2000) / 10
+    value[rng.random(2000) < 0.02] = np.nan
+    position = rng.integers(0, 3, 2000)
+    rows = pl.DataFrame({"neck": neck, "size": -np.abs(value), "position": position}).with_row_index("at")
+    plain = rows.sort("neck", "size", "position", maintain_order=True).unique("neck", keep="first", maintain_order=True)
+    assert _largest(dense(neck), value, position).tolist() == plain["at"].to_list()
