@@ -127,8 +127,9 @@ class Room:
 def rooms(snapshot: Snapshot) -> dict[str, Room | None]:
     """Of climate.csv, for humidity and for temperature; None where nobody wrote it down."""
     found: dict[str, Room | None] = {}
+    written = snapshot.table("climate").filter(pl.col("at").is_not_null())
     for column in ("rh", "temperature"):
-        air = snapshot.table("climate").filter(pl.col(column).is_not_null() & pl.col("at").is_not_null())
+        air = written.filter(pl.col(column).is_not_null())
         found[column] = None
         if len(air):
             room = air.group_by("room").len().sort("len", "room", descending=[True, False])["room"][0]

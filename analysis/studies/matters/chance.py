@@ -19,6 +19,7 @@ import polars as pl
 from scipy import stats
 from scipy.special import gammaincc, ndtr
 
+from analysis.methods.segments import Floats, Ints, blocks
 from analysis.studies.drift.signals import Signals, signals
 from analysis.studies.drift.watching import SHARE
 from analysis.studies.drift.widths import week_numbers
@@ -115,9 +116,8 @@ def _expected(snapshot: Snapshot, judged: Signals, since: datetime) -> dict[str,
         late = (held.readings["taken_at"] > since).fill_null(False).to_numpy()
         some = np.flatnonzero(late[charts.reading])
         some = some[charts.judges(some)]
-        rates = np.zeros(len(charts.reading))
-        rates[some] = allowance.rates[allowance.at(weeks[charts.reading[some]])]
-        sums = np.add.reduceat(rates, charts.starts)
+        rates = allowance.rates[allowance.at(weeks[charts.reading[some]])]
+        sums = _sums(charts.starts, len(charts.reading), some, rates)
         for row, total in zip(charts.rows.iter_rows(named=True), sums, strict=True):
             name = kind_of(row)
             found[name] = found.get(name, 0.0) + float(total)
@@ -127,4 +127,17 @@ def _expected(snapshot: Snapshot, judged: Signals, since: datetime) -> dict[str,
         of_models, _ = weekly.looked()
         told = np.concatenate((weekly.weeks[weekly.judged], weekly.weeks[of_models]))
         found[SHARE] = float(allowance.rates[allowance.at(told[told >= first])].sum())
+    return found
+
+
+def _sums(starts: Ints, n: int, some: Ints, values: Floats) -> Floats:
+    """Of each segment of n numbers, of which `some` (rising) have a value and all others 0, their sum (s,): block by
+    block, since few have one.
+    """
+    found = np.empty(len(starts))
+    for segments, where in blocks(starts, n):
+        mine = slice(*np.searchsorted(some, (where.start, where.stop)))
+        each = np.zeros(where.stop - where.start)
+        each[some[mine] - where.start] = values[mine]
+        found[segments] = np.add.reduceat(each, starts[segments] - where.start)
     return found

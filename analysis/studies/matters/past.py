@@ -79,10 +79,23 @@ def chains(snapshot: Snapshot, judged: Signals, held: set[int]) -> list[Chain]:
     for (characteristic, stage), part in by_unit(closed).items():
         here = bench(snapshot, judged, characteristic, stage)
         for chain in _overlapping(part):
-            span = None if here is None else span_of(snapshot, here, chain, closed=True)
-            found.append(Chain(chain, here, span))
+            found.append(Chain(chain, here, None if here is None else _span(snapshot, here, chain)))
     over = [one for one in closed if one.unit is None and one.row["closed_at"] is not None]
     return found + [Chain(some) for some in share_groups(over)] + [Chain([one]) for one in over if not of_shares([one])]
+
+
+def _span(snapshot: Snapshot, here: Bench, chain: list[Signal]) -> Span:
+    """The span of what closed: chains are made more than once, and most of them are the same."""
+    kept = snapshot.once(_spans)
+    key = (here.characteristic, here.stage, *(one.number for one in chain))
+    if key not in kept:
+        kept[key] = span_of(snapshot, here, chain, closed=True)
+    return kept[key]
+
+
+def _spans(_snapshot: Snapshot) -> dict[tuple[object, ...], Span]:
+    """By bench, and the numbers of the signals."""
+    return {}
 
 
 def over_since(snapshot: Snapshot, judged: Signals, held: set[int], since: datetime) -> list[Group]:
