@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.methods.problems import UnusableData
-from analysis.methods.segments import Floats, Ints, dense
+from analysis.methods.segments import Floats, Ints, dense, places_in
 
 TURNS = 12
 PRIOR = 1.0  # expected pieces of prior in each level: its factor is drawn to 1
@@ -64,17 +64,18 @@ def at_the_same_mix(earlier: Pieces, k: Floats, later: Pieces, groups: int, *, p
     ahead = later.n * np.nan_to_num(rate)[later.group]
     cells = [_cells(earlier, later, f) for f in range(levels.shape[1])]
     factors = [np.ones(kinds) for _, _, kinds in cells]
+    every = [np.bincount(cell, k, minlength=kinds) for cell, _, kinds in cells]
     for _ in range(TURNS):
         for at, (cell, later_cell, kinds) in enumerate(cells):
-            seen, let = np.bincount(cell, k, minlength=kinds), np.bincount(cell, fitted, minlength=kinds)
-            factor = (seen + prior) / (let / factors[at] + prior)  # against what the others alone let expect
+            let = np.bincount(cell, fitted, minlength=kinds)
+            factor = (every[at] + prior) / (let / factors[at] + prior)  # against what the others alone let expect
             moved = np.append(factor / factors[at], 1.0)
             fitted, ahead, factors[at] = fitted * moved[cell], ahead * moved[later_cell], factor
         scale = np.divide(total_k, np.bincount(group, fitted, minlength=groups), out=np.ones(groups), where=total_k > 0)
         fitted, ahead = fitted * scale[group], ahead * scale[later.group]
     expected = np.bincount(later.group, ahead, minlength=groups)
     size = np.bincount(later.group, later.n, minlength=groups)
-    counted = [np.append(np.bincount(cell, k, minlength=kinds), 0.0)[ahead_cell] for cell, ahead_cell, kinds in cells]
+    counted = [np.append(seen, 0.0)[ahead_cell] for seen, (_, ahead_cell, _) in zip(every, cells, strict=True)]
     return SameMix(
         np.where(total_n > 0, np.minimum(expected, size), np.nan),
         fitted,
@@ -98,7 +99,5 @@ def _cells(earlier: Pieces, later: Pieces, f: int) -> tuple[Ints, Ints, int]:
     key, wanted = (each.group * wide + each.levels[:, f] for each in (earlier, later))
     found = dense(key)
     known = key[found.first]
-    at = np.searchsorted(known, wanted)
-    there = at < len(known)
-    there[there] = known[at[there]] == wanted[there]
-    return found.code, np.where(there, at, len(known)), len(known)
+    at = places_in(known, wanted)
+    return found.code, np.where(at >= 0, at, len(known)), len(known)

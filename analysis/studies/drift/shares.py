@@ -14,7 +14,7 @@ from analysis.methods.since_when import LONGEST, Ahead, apart, limit, sums
 from analysis.methods.uncertain_ratio import ratio_mid_p
 from analysis.studies.drift.share_parts import ahead_of, counted
 from analysis.studies.drift.watching import SHARE
-from analysis.studies.rework.since_weeks import FACTORS, Base, bases
+from analysis.studies.rework.since_weeks import Base, bases
 from analysis.studies.rework.stage_weeks import counted_weeks
 from analysis.studies.rework.work_mix import every_mix
 from ingest.store.snapshot import Snapshot
@@ -91,7 +91,7 @@ class Since:
 
 def shares(snapshot: Snapshot) -> Shares | None:
     """Each stage's weeks; None without a judged instrument."""
-    rows = counted_weeks(snapshot)
+    rows, mix = counted_weeks(snapshot)
     if rows.is_empty():
         return None
     stage = rows["stage"].rle_id().to_numpy().astype(np.int64)
@@ -101,13 +101,6 @@ def shares(snapshot: Snapshot) -> Shares | None:
     closings = _closings(snapshot, rows, starts, taken)
     pieces = np.union1d(starts, np.array(list(closings), dtype=np.int64))
     pieces = pieces[pieces < len(rows)]
-    mix = (
-        snapshot.once(every_mix)
-        .join(rows.select("stage", "week").with_row_index("row"), on=["stage", "week"])
-        .group_by("row", *FACTORS)
-        .agg(pl.col("instruments", "came_back").sum())
-        .sort("row", *FACTORS)
-    )
     held = bases(mix, pieces, len(rows))
     own = np.full(len(rows), -1, dtype=np.int64)
     for number, base in enumerate(held):  # bases are a handful a stage

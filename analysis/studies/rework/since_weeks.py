@@ -119,13 +119,13 @@ class _Cells:
         """Of each row."""
         return np.asarray(np.bincount(self.row, values), dtype=np.float64)
 
-    def sums(self, values: Floats, models: Ints) -> Floats:
-        """Of each row and of these models, sorted: shape (r, m)."""
+    def sums(self, models: Ints, *values: Floats) -> list[Floats]:
+        """Of each row and of these models, sorted: shape (r, m), of each of the values (n,)."""
         rows, place = int(self.row[-1]) + 1, np.minimum(np.searchsorted(models, self.model), len(models) - 1)
-        mine = models[place] == self.model
+        mine = np.flatnonzero(models[place] == self.model)
         cell = self.row[mine] * len(models) + place[mine]
-        found = np.bincount(cell, values[mine], minlength=rows * len(models)).reshape(rows, len(models))
-        return np.asarray(found, dtype=np.float64)
+        found = (np.bincount(cell, each[mine], minlength=rows * len(models)) for each in values)
+        return [np.asarray(each, dtype=np.float64).reshape(rows, len(models)) for each in found]
 
 
 def _known(past: _Cells) -> Ints:
@@ -153,16 +153,17 @@ def _of_models(past: _Cells, fitted: Floats, then: _Cells, each: Floats, seen: F
         none = np.zeros(0)
         empty, before = np.zeros((len(ahead.expected), 0)), np.zeros((int(past.row[-1]) + 1, 0))
         return OfModels(every, model, model, none, empty, empty, empty, empty, before, before, none)
-    base_back, base_size, base_fitted = (past.sums(part, model) for part in (past.k, past.n, fitted))
+    base_back, base_size, base_fitted = past.sums(model, past.k, past.n, fitted)
+    back, size, expected, testers = then.sums(model, then.k, then.n, each, each**2 / (seen[:, 1] + 1))
     return OfModels(
         every,
         model,
         1 + np.searchsorted(every, model),
         base_back.sum(axis=0),
-        then.sums(then.k, model),
-        then.sums(then.n, model),
-        then.sums(each, model),
-        np.sqrt(then.sums(each**2 / (seen[:, 1] + 1), model)),
+        back,
+        size,
+        expected,
+        np.sqrt(testers),
         base_back,
         base_fitted,
         np.maximum(widening(base_back, base_size, base_fitted), ahead.widening),

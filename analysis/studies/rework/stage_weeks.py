@@ -13,10 +13,11 @@ import polars as pl
 
 from analysis.methods.counts_ahead import binomial_ahead, poisson_ahead
 from analysis.methods.expected_counts import Pieces, at_the_same_mix
-from analysis.methods.segments import Floats, Ints
+from analysis.methods.segments import Floats, Ints, fresh
 from analysis.studies.rework.work_mix import MIX, UNKNOWN, every_mix, mix_of
 from analysis.studies.story.scope import ALL, Scope, judged
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 BASE_WEEKS = 12
 FALSE_RATE = 0.003  # a stage and week, on each side, whatever the true share
@@ -104,13 +105,29 @@ def counted(mix: pl.DataFrame) -> pl.DataFrame:
     return mix.group_by("stage", "week", maintain_order=True).agg(pl.col("instruments", "came_back", "faults").sum())
 
 
-def counted_weeks(snapshot: Snapshot) -> pl.DataFrame:
+def counted_weeks(snapshot: Snapshot) -> tuple[pl.DataFrame, pl.DataFrame]:
     """stage, week, instruments, came_back of every stage, in the order of `weekly_shares` and without what it lets
-    expect.
+    expect; and the mix of each: row (of the first), model and inspector (numbers in the order of their texts),
+    instruments and came_back, sorted by the first three.
     """
-    cells = counted(snapshot.once(every_mix)).select("stage", "week", "instruments", "came_back")
+    mix = snapshot.once(every_mix)
+    cells = mix.group_by("stage", "week", maintain_order=True).agg(  # they stand together
+        pl.col("instruments", "came_back").sum(), pl.len()
+    )
+    if mix.is_empty():
+        return cells.drop("len"), mix
     place = pl.col("stage").replace_strict(_order(snapshot), return_dtype=pl.Int64)
-    return cells.sort(place, "week")
+    rows = cells.with_row_index("cell").sort(place, "week")
+    row = np.empty(len(rows), dtype=np.int64)
+    row[rows["cell"].to_numpy()] = np.arange(len(rows))
+    key = [np.repeat(row, cells["len"].to_numpy()), *(tables.rank(mix[name]) for name in ("model", "inspector"))]
+    one = tables.one_key(*key)
+    order = np.argsort(one, kind="stable")
+    starts = np.flatnonzero(fresh(one[order]))
+    counts = {name: np.add.reduceat(mix[name].to_numpy()[order], starts) for name in ("instruments", "came_back")}
+    first, names = order[starts], ("row", "model", "inspector")
+    of_rows = {name: part[first] for name, part in zip(names, key, strict=True)}
+    return rows.drop("cell", "len"), pl.DataFrame(of_rows | counts)
 
 
 def _order(snapshot: Snapshot) -> dict[str, int]:
