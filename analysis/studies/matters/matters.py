@@ -11,16 +11,18 @@ touches, taken together, lie nearer to the shift than to the baseline, and is cl
 whatever the single charts say.
 """
 
+from datetime import datetime
+
 from analysis.studies.drift.entries import entries_for
 from analysis.studies.drift.signals import signals
 from analysis.studies.matters import reached
 from analysis.studies.matters.groups import Group, goes_on, merged
 from analysis.studies.matters.open_ones import open_groups
 from analysis.studies.matters.reached import Reached, held_of
-from analysis.studies.matters.records import Matter
-from analysis.studies.matters.telling import told
+from analysis.studies.matters.records import Matter, MovesWith
+from analysis.studies.matters.telling import first_of, key_of_signal, told
 from analysis.studies.matters.units import every_signal
-from analysis.studies.matters.whose_lines import before_it, lines_of_signals
+from analysis.studies.matters.whose_lines import Held, before_it, lines_of_signals
 from ingest.store.snapshot import Snapshot
 
 
@@ -30,6 +32,27 @@ def matters(snapshot: Snapshot) -> list[Matter]:
         return []
     found = snapshot.once(reached.all_ever)
     return _recorded(snapshot, found.opened, found) + _recorded(snapshot, found.closed, found)
+
+
+def moves_with(snapshot: Snapshot) -> dict[tuple[str, int], MovesWith]:
+    """What the matter of each signal moves together with, by table (found | others) and row: as in `matters`, without
+    all else that is told of one.
+    """
+    if snapshot.once(signals) is None:
+        return {}
+    found = snapshot.once(reached.all_ever)
+    moves: dict[tuple[str, int], MovesWith] = {}
+    for groups in (found.opened, found.closed):
+        for one in sorted((held_of(group, found.every) for group in groups), key=_first):
+            told = one.parts[0].moves_with if one.parts else MovesWith()
+            moves |= dict.fromkeys(((member.table, member.row_number) for member in one.signals), told)
+    return moves
+
+
+def _first(one: Held) -> tuple[datetime, str]:
+    """When a matter opened, and its key: as `told` has them."""
+    opened_at, first = first_of(one.signals, one.parts)
+    return opened_at, key_of_signal(first)
 
 
 def matters_told(snapshot: Snapshot) -> list[Matter]:

@@ -4,7 +4,7 @@ import polars as pl
 
 from analysis.studies.drift.signals import FOUND, signals
 from analysis.studies.drift.streams import STREAM
-from analysis.studies.matters.matters import ended_matters, matters, open_matters
+from analysis.studies.matters.matters import ended_matters, matters, moves_with, open_matters
 from analysis.studies.matters.records import Candidate, Matter
 from analysis.studies.matters.register import register
 from ingest.store.snapshot import Snapshot
@@ -101,10 +101,10 @@ def signal_rows(snapshot: Snapshot) -> pl.DataFrame:
     if judged is None:
         return pl.DataFrame(schema=schema)
     nobody = snapshot.shop.people.show == "none"
-    matter_of = snapshot.once(moves_of)
+    moves = snapshot.once(moves_with)
     parts = []
     for name, frame in (("found", judged.found), ("others", judged.others)):
-        named = [matter_of[name, row].moves_with.named if (name, row) in matter_of else [] for row in range(len(frame))]
+        named = [moves[name, row].named if (name, row) in moves else [] for row in range(len(frame))]
         parts.append(
             frame.select(SIGNAL).with_columns(
                 moves_with=pl.Series([JOIN.join(one.name for one in each) for each in named], dtype=pl.String),
@@ -118,11 +118,6 @@ def signal_rows(snapshot: Snapshot) -> pl.DataFrame:
 
 def _value(one: Candidate, nobody: bool) -> str:
     return "" if nobody and one.of_people else one.value
-
-
-def moves_of(snapshot: Snapshot) -> dict[tuple[str, int], Matter]:
-    """The matter of each signal, by table (found | others) and row."""
-    return {(member.table, member.row): one for one in snapshot.once(matters) for member in one.signals}
 
 
 def open_matter_of(snapshot: Snapshot) -> dict[tuple[str, int], Matter]:

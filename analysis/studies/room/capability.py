@@ -81,11 +81,8 @@ def capability_rows(snapshot: Snapshot) -> pl.DataFrame:
 def _groups(snapshot: Snapshot, judged: Signals) -> _Groups | None:
     held = judged.streams
     source, row = held.readings.source, held.readings.row
-    read = np.zeros(len(source), dtype=bool)
-    read[row] = True  # each once, though it stands in two streams
-    told = against_specs(snapshot, source[ASKED].filter(pl.Series(read)))
-    place = (np.cumsum(read) - 1)[row]
-    spec = told.spec[place]
+    told = against_specs(snapshot, source[ASKED])
+    spec = told.spec[row]
     at = np.flatnonzero(spec >= 0)
     if len(at) == 0:
         return None
@@ -93,7 +90,7 @@ def _groups(snapshot: Snapshot, judged: Signals) -> _Groups | None:
     at = at[in_order(stream[at], spec[at])]
     new = fresh(stream[at]) | fresh(spec[at])
     starts = np.flatnonzero(new)
-    flags = told.outside[place[at]], told.on_limit[place[at]]
+    flags = told.outside[row[at]], told.on_limit[row[at]]
     return _Groups(at, held.values[at], spec[at], *flags, starts, stream[at[starts]])
 
 

@@ -93,6 +93,9 @@ def test_what_is_told_of_some_matters_is_what_is_told_of_them_among_all_ever(see
     made = comes_and_goes(seed)
     whole, told = anew(made), anew(made)
     every = whole.once(matters.matters)
+    moves = {(signal.table, signal.row): one.moves_with for one in every for signal in one.signals}
+    assert repr(anew(made).once(matters.moves_with)) == repr(moves)
+    assert any(one.named for one in moves.values())
     some = in_sight(made, every)
     assert repr(in_sight(made, told.once(matters.matters_told))) == repr(some)
     assert 0 < len(some) < len(every)
