@@ -17,7 +17,7 @@ import numpy.typing as npt
 import polars as pl
 
 from analysis.methods.pooling import InstrumentMeans, Points, instrument_means, points
-from analysis.methods.segments import Flags, Floats, Ints, dense, lengths, spans
+from analysis.methods.segments import Flags, Floats, Ints, dense, in_order, lengths, spans
 from analysis.methods.variables import spread
 from analysis.studies.drift.independence import point_stretches
 from analysis.studies.drift.offsets import CHARACTERISTIC, GAUGE, SETTER, Judged, Offsets, offsets
@@ -146,9 +146,12 @@ def _instruments(held: Streams, some: Ints) -> Narrow:
     taken = source["taken_at"].gather(some).cast(pl.Int64).to_numpy()
     first = np.full(len(found.first), np.iinfo(np.int64).max)
     np.minimum.at(first, found.code, taken)
-    # visits are numbered serial by serial in the order of texts
+    # visits are numbered serial by serial in the order of texts, and stand here in the order of their numbers
     serial = source["serial"].gather(some[found.first]).rle_id().to_numpy()
-    order = np.lexsort((visit[found.first], stage[found.first], serial, first))
+    order = in_order(serial, stage[found.first])
+    first -= first.min(initial=np.iinfo(np.int64).max)
+    first //= max(int(np.gcd.reduce(first)), 1)  # most clocks tell whole seconds or minutes
+    order = order[in_order(first[order])]
     number = np.empty(len(order), dtype=np.int64)
     number[order] = np.arange(len(order))
     place = np.zeros(len(source), dtype=np.int32)
