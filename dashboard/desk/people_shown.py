@@ -85,8 +85,10 @@ class Veil:
             table = table.with_columns(tech=self._coded(table["tech"]))
         if not set(wordy).isdisjoint(table.columns):
             table = self._cells(table) if name == "set_aside" else table
+            held = [column for column in wordy if column in table.columns]
+            named = table.select(pl.col(held).str.contains(self._any).any()).row(0)  # most columns name nobody
             table = table.with_columns(
-                self._put(pl.col(column)).alias(column) for column in wordy if column in table.columns
+                self._put(pl.col(column)).alias(column) for column, some in zip(held, named, strict=True) if some
             )
         return table
 
@@ -148,14 +150,26 @@ class Veil:
             words |= {word.strip().casefold(): NOBODY for word in signed if word.strip()}
         return words
 
-    def _put(self, text: pl.Expr) -> pl.Expr:
-        """A text without the words that may not be shown, wherever they stand by themselves."""
+    @cached_property
+    def _patterns(self) -> dict[str, str]:
+        """What stands in the place of words -> where these stand by themselves."""
+        found = {}
         for instead in dict.fromkeys(self.words.values()):
             mine = sorted((w for w, put in self.words.items() if put == instead and len(w) > 1), key=len, reverse=True)
             if mine:
-                pattern = rf"(?i)(^|[^\p{{L}}\p{{N}}])(?:{'|'.join(map(re.escape, mine))})($|[^\p{{L}}\p{{N}}])"
-                for _ in range(2):  # two names may share the sign between them
-                    text = text.str.replace_all(pattern, "${1}" + instead + "${2}")
+                found[instead] = _by_themselves(mine)
+        return found
+
+    @cached_property
+    def _any(self) -> str:
+        """Where any of these words stands by itself."""
+        return _by_themselves([word for word in self.words if len(word) > 1] or [NOBODY])
+
+    def _put(self, text: pl.Expr) -> pl.Expr:
+        """A text without the words that may not be shown, wherever they stand by themselves."""
+        for instead, pattern in self._patterns.items():
+            for _ in range(2):  # two names may share the sign between them
+                text = text.str.replace_all(pattern, "${1}" + instead + "${2}")
         return text
 
     def text(self, said: str) -> str:
@@ -224,3 +238,8 @@ def of_nobody(bare: Snapshot, more: Iterable[str]) -> Veil:
     veil.show = "none"
     veil.words.update({word.strip().casefold(): NOBODY for word in more if word and word.strip()})
     return veil
+
+
+def _by_themselves(words: list[str]) -> str:
+    """Where one of some words stands by itself, as a pattern; longer ones first."""
+    return rf"(?i)(^|[^\p{{L}}\p{{N}}])(?:{'|'.join(map(re.escape, words))})($|[^\p{{L}}\p{{N}}])"

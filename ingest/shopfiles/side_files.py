@@ -199,11 +199,13 @@ def _read(
     faults: list[str] = []
     seen: dict[tuple[str, ...], int] = {}
     names = [name for name in readers if name not in (copy or {})]
+    told: dict[str, dict[str, object]] = {name: {} for name in readers}  # what a cell says, hundreds of lots say
     for line, cells in rows_of(path, names, required):
         row: dict[str, object] = {}
         for name, read in readers.items():
+            text, known = cells[(copy or {}).get(name, name)], told[name]
             try:
-                row[name] = read(cells[(copy or {}).get(name, name)])
+                row[name] = known[text] if text in known else known.setdefault(text, read(text))
             except Fault as fault:
                 faults.append(f"{path.name}, line {line}: {name} {fault}")
         if key:

@@ -80,9 +80,9 @@ class Kept:
             if rows is None:
                 return replace(below, numbers=order.laid(below.numbers, above.numbers))
             at, n = self._places(table, order, rows), len(below)
-            found = np.empty(len(at), dtype=below.numbers.dtype)
-            own = at >= n
-            found[~own], found[own] = below.numbers[at[~own]], above.numbers[at[own] - n]
+            own = np.flatnonzero(at >= n)
+            found = below.numbers[np.minimum(at, n - 1)] if n else np.empty(len(at), dtype=below.numbers.dtype)
+            found[own] = above.numbers[at[own] - n]
             return replace(below, numbers=found)
 
     def frame(self, table: str) -> pl.DataFrame:
@@ -135,7 +135,7 @@ class Kept:
         """Where some rows of a table stand; the same rows are asked of one column after the other."""
         asked = self._asked.get(table)
         if asked is None or asked[0] is not rows:
-            self._asked[table] = asked = rows, order.at(rows.to_numpy())
+            self._asked[table] = asked = rows, order.rows[rows.to_numpy()].astype(np.int64)
         return asked[1]
 
     def _array(self, said: list[Any]) -> npt.NDArray[Any]:

@@ -82,10 +82,11 @@ class Numbers:
             column = pl.Series(name, self.numbers.astype(number, copy=False)).cast(dtype)
         return column.set(pl.Series(gone), None) if some else column
 
-    def whole(self) -> npt.NDArray[np.int64]:
-        """The numbers (n,), -1 for none; of a column that holds none below 0."""
+    def whole(self, none: int = -1) -> npt.NDArray[np.int64]:
+        """The numbers (n,) of a column of whole numbers or times, and what stands for none."""
         told = self.numbers.astype(np.int64)
-        told[_gone(self.numbers)] = -1
+        if none != _none(self.numbers.dtype):
+            told[_gone(self.numbers)] = none
         return told
 
     def ranks(self) -> npt.NDArray[np.int64]:

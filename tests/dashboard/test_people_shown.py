@@ -4,11 +4,14 @@ import importlib
 import re
 import shutil
 
+import polars as pl
 import pytest
 
 from dashboard.app import FURTHER, PAGES, SAVED, make_app
 from dashboard.desk import desk
+from dashboard.desk.people_shown import Veil
 from dashboard.exports.figures import NotWritten, write_figures
+from ingest.store.store import open_snapshot
 from ingest.verbs.load import load
 from tests.dashboard.pages.said import said
 from tests.dashboard.test_odd_shops import DEMO, NOW, stands
@@ -138,3 +141,14 @@ def test_a_slip_of_a_listed_name_is_guessed_though_it_stands_as_a_code(named_sho
 def test_names_are_shown_where_the_shop_says_so(named_shop):
     make_app(desk.Desk(named_shop("names")))
     assert "Zebulon Quince" in said(importlib.import_module("dashboard.pages.bench.page").layout(tech="T03"))
+
+
+@pytest.mark.parametrize("show", ["codes", "none"])
+def test_a_table_is_shown_as_its_texts_are_one_by_one(named_shop, show):
+    veil = Veil(open_snapshot(named_shop(show)))
+    texts = ["", "ring", "Zebulon Quince, Zeb. Q", "said QUILLON MARSH", "Quillon Marshal", None, "Orsolya Vane."]
+    lines = pl.DataFrame({"text": texts, "who": ["Mo"] * 7, "why": texts[::-1], "owner": [None] * 7}).cast(pl.String)
+    shown = veil._over("bench_book", lines)
+    assert shown["text"].to_list() != texts
+    for name in lines.columns:
+        assert shown[name].to_list() == [None if text is None else veil.text(text) for text in lines[name]]

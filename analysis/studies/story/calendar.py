@@ -45,7 +45,7 @@ def of_late(days: pl.Series, span: timedelta) -> pl.Series:
 
 def days_of(visited: pl.Series, read: pl.Series, shop: Shop) -> pl.DataFrame:
     """DAYS_SEEN of every day with a visit or a reading, by day. visited, read : days, as often as there are such."""
-    seen, told = visited.unique().drop_nulls(), read.unique().drop_nulls()
+    seen, told = _each_once(visited), _each_once(read)
     day = pl.concat([seen, told]).unique().sort().alias("day").to_frame()
     return day.select(
         "day",
@@ -53,6 +53,17 @@ def days_of(visited: pl.Series, read: pl.Series, shop: Shop) -> pl.DataFrame:
         visited=pl.col("day").is_in(seen.implode()),
         read=pl.col("day").is_in(told.implode()),
     )
+
+
+def _each_once(days: pl.Series) -> pl.Series:
+    """Every day among some, rising."""
+    told = days.drop_nulls().to_physical().to_numpy()
+    if not len(told):
+        return days.clear()
+    first = int(told.min())
+    there = np.zeros(int(told.max()) - first + 1, dtype=np.bool_)
+    there[told - first] = True
+    return pl.Series(days.name, (np.flatnonzero(there) + first).astype(np.int32)).cast(pl.Date)
 
 
 def working_weekdays(visits: pl.DataFrame) -> set[int]:

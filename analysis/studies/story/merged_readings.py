@@ -3,6 +3,7 @@ they are kept, and between them those worked out anew. Where a new one goes is f
 is kept only times are looked at, and of readings at one time who took them.
 """
 
+from collections.abc import Iterable
 from functools import partial
 
 import numpy as np
@@ -45,7 +46,7 @@ def merged_readings(
     streams = _Streams(before, gone, fresh)
     visit = told.visits.of_fresh[few.number[fresh.row]]
     merge = Merge.of(before, "readings", stands, _behind(before, then, told, streams, fresh, visit))
-    lost = pl.DataFrame([before.column("readings", name).gather(gone) for name in ("moment", *OF_A_SHEET)])
+    lost = pl.DataFrame(_some(before, ("moment", *OF_A_SHEET), gone))
     sheets = before.frame("sheets")
     standing = _added(sheets, sheets_of(lost).with_columns(-pl.col("n", "left")))
     now = _added(standing, sheets_of(fresh.table(("moment", *OF_A_SHEET))))
@@ -77,7 +78,7 @@ def merged_readings(
 
 def _stands(before: Kept, then: Ints, told: Merged, touched: Touched) -> Flags:
     """Which kept readings are of what was not touched. then : the kept visit of each, -1 of a part."""
-    stands = np.asarray(told.visits.of_kept[then] >= 0)
+    stands = np.append(told.visits.stands, False)[then]
     alone = np.flatnonzero(then < 0)
     if len(alone):
         parts = before.column("parts", "part").filter(pl.Series(~touched.parts)).unique()
@@ -118,7 +119,7 @@ def _behind(before: Kept, then: Ints, told: Merged, streams: _Streams, fresh: Re
     """Of each fresh reading how many kept ones that stand come before it. visit : of each fresh one its visit now, -1
     of a part.
     """
-    times = _times(before.column("readings", "taken_at"))
+    times = before.numbers("readings", "taken_at").whole(NEVER)
     mine = _times(fresh.column("taken_at"))
     of = streams.of_fresh
     low, high = (_place(times, streams.starts[of], streams.starts[of + 1], mine, behind=b) for b in (False, True))
@@ -128,7 +129,7 @@ def _behind(before: Kept, then: Ints, told: Merged, streams: _Streams, fresh: Re
         return behind
     near = np.unique(np.concatenate([np.arange(low[at], high[at]) for at in tied]))
     near = np.setdiff1d(near, streams.gone, assume_unique=True)
-    typed = [pl.concat([before.column("readings", n).gather(near), fresh.column(n).gather(tied)]) for n in TYPED]
+    typed = [pl.concat([one, fresh.column(one.name).gather(tied)]) for one in _some(before, TYPED, near)]
     visits = np.concatenate([told.visits.of_kept[then[near]], visit[tied]])
     who = np.where(visits < 0, -1, np.searchsorted(told.starts, visits, side="right") - 1)
     time = np.concatenate([times[near], mine[tied]])
@@ -137,6 +138,12 @@ def _behind(before: Kept, then: Ints, told: Merged, streams: _Streams, fresh: Re
     found = tied[order[ours] - len(near)]
     behind[found] += np.cumsum(~ours)[ours] - np.searchsorted(near, low[found])
     return behind
+
+
+def _some(before: Kept, names: Iterable[str], rows: Ints) -> list[pl.Series]:
+    """Some rows of kept readings."""
+    asked = pl.Series(rows)
+    return [before.column("readings", name, asked) for name in names]
 
 
 def _times(taken: pl.Series) -> Ints:

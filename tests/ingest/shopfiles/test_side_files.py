@@ -1,12 +1,13 @@
 """lots.csv, changes.csv and climate.csv: optional, checked line by line."""
 
+import random
 from datetime import UTC, date, datetime
 
 import numpy as np
 import pytest
 
 from ingest.shopfiles import side_files
-from ingest.shopfiles.plain_csv import rows_of
+from ingest.shopfiles.plain_csv import Fault, date_of, rows_of
 from ingest.shopfiles.shop import ShopProblem
 from ingest.shopfiles.side_files import read_changes, read_climate, read_lots
 from tests.ingest.small_shop import small_shop
@@ -146,3 +147,29 @@ def test_an_empty_file_or_one_mistyped_heading_is_one_line(tmp_path):
             list(rows_of(tmp_path / "lots.csv", ("supplier", "lot"), required=("supplier", "lot")))
         assert str(problem.value).startswith(said)
         assert "\n" not in str(problem.value)
+
+
+def test_a_day_is_one_that_the_calendar_knows():
+    rng = random.Random(20261206)
+    days = [f"{rng.randint(0, 3000):04d}-{rng.randint(0, 13):02d}-{rng.randint(0, 32):02d}" for _ in range(3000)]
+    others = ["".join(rng.choice("0123456789- +a\u0663") for _ in range(rng.randint(1, 11))) for _ in range(3000)]
+    told = 0
+    for text in [*days, *others, "2026-3-2", "2026-03-2 ", "20260302", "2026-W10-1", "+026-03-02"]:
+        try:
+            wanted = datetime.strptime(text, "%Y-%m-%d").date()
+        except ValueError:
+            with pytest.raises(Fault):
+                date_of(text)
+        else:
+            told += date_of(text) == wanted
+    assert told > 2000
+
+
+def test_a_cell_that_is_wrong_on_two_lines_is_told_of_both(tmp_path):
+    (tmp_path / "lots.csv").write_text("supplier,lot,received_on\nTansy,L1,soon\nTansy,L2,2026-02-01\nTansy,L3,soon\n")
+    with pytest.raises(ShopProblem) as problem:
+        read_lots(tmp_path, SHOP)
+    assert [line.partition(":")[0] for line in str(problem.value).splitlines()] == [
+        "lots.csv, line 2",
+        "lots.csv, line 4",
+    ]
