@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import polars as pl
 
-from analysis.methods.segments import Flags, Floats, Ints
+from analysis.methods.segments import Flags, Floats, Ints, dense
 from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.air import raw_airs
 from analysis.studies.matters.dated_changes import NEW_TARGET, dated_changes
@@ -104,19 +104,7 @@ class Instruments:
 def instruments(snapshot: Snapshot, judged: Signals, characteristic: str, stage: str, at: Ints) -> Instruments:
     """Of some readings of a bench (rows of Streams.readings, rising)."""
     told = judged.streams.readings.at(at, *OF_READINGS).rename({"setup": MODEL})
-    rows = (
-        tables.plain(told)
-        .with_row_index("place")
-        .group_by("serial", "visit", maintain_order=True)
-        .agg(
-            pl.col("taken_at", "day", "set_on", MODEL, "set_by", "lot", "supplier", "unit").first(),
-            pl.col("gauge").filter(pl.col("gauge") != "").first().fill_null(""),
-            pl.col("place"),
-        )
-        .sort("taken_at", "serial")
-    )
-    of = np.empty(len(at), dtype=np.int64)
-    of[rows["place"].explode().to_numpy()] = np.repeat(np.arange(len(rows)), rows["place"].list.len().to_numpy())
+    rows, of = grouped(told)
     visits = snapshot.once(story).visits
     item = snapshot.shop.by_characteristic.get(characteristic)
     set_at = item.set_stages if item else ()
@@ -141,6 +129,30 @@ def instruments(snapshot: Snapshot, judged: Signals, characteristic: str, stage:
         raw_airs(snapshot, rows, visits),
         _changes(snapshot, rows, characteristic, stage, set_at),
     )
+
+
+def grouped(told: pl.DataFrame) -> tuple[pl.DataFrame, Ints]:
+    """Of readings (OF_READINGS, the setup as MODEL) a row for each visit, and for each part without one by its serial,
+    by time and serial: what its first reading says, and the first gauge named; and the row of each reading (m,).
+    """
+    visit = told["visit"].cast(pl.Int64).fill_null(-1).to_numpy()
+    parts = np.flatnonzero(visit < 0)
+    key = visit.copy()
+    key[parts] = int(visit.max(initial=-1)) + 1 + tables.rank(told["serial"].gather(parts))
+    known = dense(key)
+    turn = np.argsort(known.first)  # those of which a reading comes first stand first
+    number = np.empty(len(turn), dtype=np.int64)
+    number[turn] = np.arange(len(turn))
+    of, first = number[known.code], known.first[turn]
+    named = np.flatnonzero((told["gauge"] != "").fill_null(False).to_numpy())
+    gauge = np.full(len(first), -1)
+    gauge[of[named[::-1]]] = named[::-1]  # the last that is put down stays
+    said = told["gauge"].gather(pl.Series(gauge).replace(-1, None)).cast(pl.String).fill_null("")
+    rows = tables.plain(told.drop("gauge")[first]).with_columns(said.alias("gauge"))
+    rows = rows.with_row_index("place").sort("taken_at", "serial")
+    at = rows["place"].to_numpy()
+    number[at] = np.arange(len(at))
+    return rows.drop("place"), number[of]
 
 
 def _alike(told: pl.DataFrame, of: Ints) -> bool:

@@ -4,7 +4,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from analysis.studies.matters.instruments import hands
+from analysis.studies.matters.instruments import MODEL, OF_READINGS, grouped, hands
 from analysis.studies.matters.set_with import set_with
 from analysis.studies.story.story import story
 from tests.analysis.studies.drifting import shop, snapshot
@@ -58,3 +58,24 @@ def test_the_gauge_a_reading_was_set_with_is_the_last_named_before_it(seed):
         expected.append(mine[-1]["gauge"] if mine else "")
     assert set(expected) == {"g1", "g2", ""}
     assert set_with(bench, "action", ("final",), read).to_list() == expected
+
+
+@pytest.mark.parametrize("seed", [20310401, 20310402, 20310403])
+def test_instruments_are_visits_and_parts_as_a_table_groups_them(seed):
+    rng, n = np.random.default_rng(seed), 300
+    visit = np.where(rng.random(n) < 0.1, -1, rng.integers(0, 60, n))
+    serial = np.where(visit < 0, rng.choice(["", "N1", "N2"], n), np.char.add("S", (visit // 2).astype(str)))
+    told = made(seed).once(story).readings[rng.integers(0, N, n)].select(OF_READINGS).rename({"setup": MODEL})
+    told = told.with_columns(serial=pl.Series(serial), visit=pl.Series(visit).replace(-1, None))
+    rows, of = grouped(told)
+    expected = (
+        told.with_columns(pl.col(pl.Categorical).cast(pl.String), place=pl.int_range(n))
+        .group_by("serial", "visit", maintain_order=True)
+        .agg(pl.exclude("gauge", "place").first(), pl.col("gauge").filter(pl.col("gauge") != "").first(), "place")
+        .with_columns(pl.col("gauge").fill_null(""))
+        .sort("taken_at", "serial")
+    )
+    assert rows.rows() == expected.select(rows.columns).rows()
+    for row, places in enumerate(expected["place"]):
+        assert np.flatnonzero(of == row).tolist() == places.to_list()
+    assert rows["visit"].null_count() == 3
