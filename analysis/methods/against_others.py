@@ -58,8 +58,12 @@ class Apart(Held):
 def levels(group: Ints, condition: Ints, value: Floats) -> Levels:
     """Fit both by turns; group, condition (n,) numbers from 0, value (n,) of each reading."""
     count, conditions = int(group.max()) + 1, int(condition.max()) + 1
-    family, family_of_condition = _families(group, condition, count, conditions)
-    level, offset = np.zeros(count), np.zeros(conditions)
+    return Levels(*_by_turns(group, condition, value), *_families(group, condition, count, conditions))
+
+
+def _by_turns(group: Ints, condition: Ints, value: Floats) -> tuple[Floats, Floats]:
+    """Levels of groups and offsets of conditions."""
+    level, offset = np.zeros(int(group.max()) + 1), np.zeros(int(condition.max()) + 1)
     of_group, of_condition = (
         np.maximum(np.bincount(part), 1) for part in (group, condition)
     )  # numbers may be left out
@@ -68,7 +72,7 @@ def levels(group: Ints, condition: Ints, value: Floats) -> Levels:
         before, offset = offset, np.bincount(condition, value - level[group]) / of_condition
         if np.abs(offset - before).max() < 1e-12:
             break
-    return Levels(level, offset, family, family_of_condition)
+    return level, offset
 
 
 def _families(group: Ints, condition: Ints, count: int, conditions: int) -> tuple[Ints, Ints]:
@@ -100,6 +104,15 @@ def held(level: Floats, own: Floats, family: Ints, out: Flags | None = None) -> 
     """Groups (g,) with their levels and what they err by, each against the others of its family; those that are out
     are none of the others.
     """
+    mean, left, usual, others = _others(level, own, family, out)
+    chance, judged = _chance(level - mean, own, left, usual, others)
+    off, free = level - mean, np.maximum(others - 1, 1)
+    reach = special.stdtrit(free, 0.975) * np.sqrt(own**2 + left / np.maximum(others, 1))
+    return Held(off, off - reach, off + reach, mean, chance, others, judged)
+
+
+def _others(level: Floats, own: Floats, family: Ints, out: Flags | None = None) -> tuple[Floats, Floats, Floats, Ints]:
+    """Of the others of each: mean and variance of their levels, what of it they err by, and how many they are."""
     mine = np.ones(len(level)) if out is None else np.where(out, 0.0, 1.0)
     size, total, squares, usual = (
         np.asarray(np.bincount(family, mine * part)[family], dtype=np.float64)
@@ -110,20 +123,17 @@ def held(level: Floats, own: Floats, family: Ints, out: Flags | None = None) -> 
     mean = (total - mine * level) / many
     left = np.maximum(squares - mine * level**2 - many * mean**2, 0.0) / np.maximum(many - 1, 1.0)
     usual = (usual - mine * own**2) / many  # what the others err by is in their spread
-    return _told(level, own, mean, left, usual, others.astype(np.int64))
+    return mean, left, usual, others.astype(np.int64)
 
 
-def _told(level: Floats, own: Floats, mean: Floats, left: Floats, usual: Floats, others: Ints) -> Held:
-    """left : variance of the others' levels; usual : of it, what they err by."""
-    off = level - mean
+def _chance(off: Floats, own: Floats, left: Floats, usual: Floats, others: Ints) -> tuple[Floats, Flags]:
+    """That one lies so far off if it is as the others are (`_others`), and of whom that is said."""
     between = np.maximum(left - usual, 0.0)
     many, free = np.maximum(others, 1), np.maximum(others - 1, 1)
     with np.errstate(divide="ignore", invalid="ignore"):
         error = np.sqrt(np.maximum(left, own**2 + between) + left / many)
         chance = 2 * special.stdtr(free, -np.abs(off) / error)  # without the checks of scipy.stats: it is asked often
-    reach = special.stdtrit(free, 0.975) * np.sqrt(own**2 + left / many)
-    judged = (others + 1 >= LEAST) & (left > 0)
-    return Held(off, off - reach, off + reach, mean, chance, others.astype(np.int64), judged)
+    return chance, (others + 1 >= LEAST) & (left > 0)
 
 
 def set_apart(group: Ints, condition: Ints, n: Ints, mean: Floats, sd: Floats, *, level: float) -> Apart:
@@ -161,15 +171,16 @@ def _apart_of(groups: Ints, cells: tuple[Ints, Ints, Ints, Floats, Floats], leve
     here = np.isin(group, groups)
     names, which = groups, np.searchsorted(groups, group[here])  # those that stay, and whose each cell is of them
     condition, n, mean, sd = condition[here], n[here], mean[here], sd[here]
+    family = np.zeros(len(names), dtype=np.int64)
     taken: list[int] = []
     last = 0
     for _ in range(max(len(groups) // PART_APART, 1)):
         if len(names) < LEAST:
             break
-        fit = levels(which, condition, mean)
-        own = errors(which, fit.family, n, sd)
-        told = held(fit.level, own, fit.family)
-        among = np.where(told.judged, told.chance * (told.others + 1), np.inf)
+        fitted, own = _by_turns(which, condition, mean)[0], errors(which, family, n, sd)
+        middle, left, usual, others = _others(fitted, own, family)
+        chance, judged = _chance(fitted - middle, own, left, usual, others)
+        among = np.where(judged, chance * (others + 1), np.inf)
         at = int(np.argmin(among))
         taken.append(int(names[at]))
         if among[at] < level:
@@ -177,5 +188,8 @@ def _apart_of(groups: Ints, cells: tuple[Ints, Ints, Ints, Floats, Floats], leve
         stay = which != at
         names, which = np.delete(names, at), which[stay] - (which[stay] > at)
         condition, n, mean, sd = condition[stay], n[stay], mean[stay], sd[stay]
+        family = np.delete(family, at)
+        if len(stay) - len(which) > 1:  # of several conditions: what it joined may be joined no more
+            family = _families(which, condition, len(names), int(condition.max()) + 1)[0]
     out[taken[:last]] = True
     return out

@@ -6,12 +6,13 @@ readings. Where limits change the stream is cut: each piece is an era.
 """
 
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 import polars as pl
 
 from analysis.methods.far_readings import lonely
-from analysis.methods.segments import Flags, Floats, Ints, fresh, in_order, lengths, places
+from analysis.methods.segments import Flags, Floats, Ints, fresh, in_order, lengths, places, spans
 from analysis.methods.variables import Spread, spread
 from analysis.studies.drift.parents import KEY as KEY
 from analysis.studies.drift.readings import Readings
@@ -63,6 +64,13 @@ class Streams:
     def ends(self) -> Ints:
         """The last reading of each stream, shape (s,)."""
         return np.append(self.starts[1:], len(self.values)) - 1
+
+    def of_all_within(self, first: date, last: date) -> Ints:
+        """The readings of all techs that were taken on the days from `first` to `last`, in their order, (k,)."""
+        of_all = (self.rows["tech"] == "").to_numpy()
+        within = self.readings.source["day"].is_between(first, last).fill_null(False).to_numpy()
+        at = spans(self.starts[of_all], self.ends[of_all] + 1)
+        return np.asarray(at[within[self.readings.row[at]]], dtype=np.int64)
 
     def per_reading(self, of_era: np.ndarray) -> np.ndarray:
         """A number of its era for each reading, shape (n,)."""

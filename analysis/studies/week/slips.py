@@ -31,10 +31,8 @@ def slips(snapshot: Snapshot, *, week: date) -> pl.DataFrame:
     held = snapshot.once(streams)
     if held is None:
         return pl.DataFrame(schema=SLIPS)
-    day = held.readings["day"]
     last = week + timedelta(days=6)
-    of_all = (held.rows["tech"] == "").to_numpy()[held.readings.stream]
-    seen = np.flatnonzero(of_all & day.is_between(last - BEFORE, last).to_numpy())
+    seen = held.of_all_within(last - BEFORE, last)
     stream = held.readings.stream[seen]
     starts = np.flatnonzero(np.diff(stream, prepend=-1) != 0)
     if len(starts) == 0:
@@ -46,7 +44,8 @@ def slips(snapshot: Snapshot, *, week: date) -> pl.DataFrame:
     )
     others = size - np.add.reduceat(far.astype(np.int64), starts)
     row = np.repeat(np.arange(len(starts)), size)
-    at = np.flatnonzero(far & (day.gather(seen) >= week).to_numpy() & (others[row] >= LEAST))
+    since = (held.readings.at(seen, "day")["day"] >= week).to_numpy()
+    at = np.flatnonzero(far & since & (others[row] >= LEAST))
     told = tables.plain(
         held.readings.at(seen[at], "serial", "characteristic", "position", "setup", "stage", "taken_at")
     )

@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 import polars as pl
 
-from analysis.methods.segments import Floats, dense, fresh, in_order, spans
+from analysis.methods.segments import Floats, dense, fresh, in_order
 from analysis.methods.widened import widened
 from analysis.studies.drift.streams import Streams, streams
 from analysis.studies.story.calendar import week_of
@@ -57,10 +57,7 @@ def _differences(held: Streams, week: date, shop: Shop) -> pl.DataFrame:
     """
     first, last = week - BEFORE, week + timedelta(days=6)
     every, readings = held.rows.with_row_index("of"), held.readings
-    of_all = (every["tech"] == "").to_numpy()
-    lately = readings.source["day"].is_between(first, last).fill_null(False).to_numpy()
-    at = spans(held.starts[of_all], held.ends[of_all] + 1)
-    at = at[lately[readings.row[at]]]
+    at = held.of_all_within(first, last)
     stream, values = readings.stream[at], held.values[at]
     told = readings.at(at, "set_by", "gauge", "supplier", "lot", "day")
     series = (stream, *(tables.rank(told[name]) for name in ("set_by", "gauge", "supplier", "lot")))
