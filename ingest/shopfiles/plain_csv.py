@@ -5,6 +5,7 @@ gathered by line.
 import csv
 import io
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from datetime import date, datetime
 from pathlib import Path
 
@@ -107,6 +108,9 @@ def date_of(text: str) -> date | None:
     """A day written year-month-day; None where empty."""
     if not text:
         return None
+    if len(text) == 10 and text[4] == text[7] == "-":  # as nearly all are written: ten times as fast
+        with suppress(ValueError):
+            return date.fromisoformat(text)
     try:
         plain = len(text) == 10 and text.isascii() and text[4] == text[7] == "-"  # others are seldom, and take longer
         numbers = (text[:4], text[5:7], text[8:]) if plain else ()
