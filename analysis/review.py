@@ -242,11 +242,11 @@ def _usual(weekly: pl.DataFrame, week: date, more_back: date | None) -> dict[str
     return found
 
 
-def _shown_from(snapshot: Snapshot, week: date) -> Scope:
-    """The weeks of which anything is shown, or that say what is usual; of a shop without so many all."""
+def _shown_from(snapshot: Snapshot, week: date) -> date | None:
+    """The first week of which anything is shown, or that says what is usual; None where all are."""
     days = snapshot.once(story).days.filter("visited", pl.col("week") < week)
     back = days["week"].unique().sort().tail(max(SEEN_WEEKS, USUAL_WEEKS[1]))
-    return Scope(first=back[0] if len(back) else None)
+    return back[0] if len(back) else None
 
 
 def _flows(snapshot: Snapshot, first: date, last: date) -> pl.DataFrame:

@@ -2,7 +2,7 @@
 it began.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import polars as pl
@@ -102,21 +102,25 @@ def outcomes_unread(snapshot: Snapshot) -> bool:
     return not read.is_empty() and not read.any()
 
 
-def weeks(snapshot: Snapshot, signals: pl.DataFrame | None = None, scope: Scope = ALL) -> pl.DataFrame:
+def weeks(
+    snapshot: Snapshot, signals: pl.DataFrame | None = None, scope: Scope = ALL, *, since: date | None = None
+) -> pl.DataFrame:
     """A row a week with a visit on file, oldest first.
 
-    signals : opened_at (UTC) of every signal, or None (none opened). Columns: week (its first day), finished (null
-    where no log says how the visits to the last stage ended), judged, rolled_yield, never_sent_back (null where none
-    was judged), loop_minutes, loop_cost (of send-backs caught that week), signals_opened, set_aside (rows and cells,
-    in the week of the visit on their line or the nearest line before it in the log).
+    since : no week before that one; each as it stands among all. signals : opened_at (UTC) of every signal, or None
+    (none opened). Columns: week (its first day), finished (null where no log says how the visits to the last stage
+    ended), judged, rolled_yield, never_sent_back (null where none was judged), loop_minutes, loop_cost (of send-backs
+    caught that week), signals_opened, set_aside (rows and cells, in the week of the visit on their line or the nearest
+    line before it in the log).
     """
     told = snapshot.once(story)
-    table = scope.weeks_of(told.days.filter("visited").select("week").unique().sort("week"), "week")
+    late = scope if since is None else replace(scope, first=max(since, scope.first or since))
+    table = late.weeks_of(told.days.filter("visited").select("week").unique().sort("week"), "week")
     finished = scope.models_of(told.instruments).filter(pl.col("finished_week").is_not_null())
     parts = [
         finished.group_by(pl.col("finished_week").alias("week")).agg(pl.len().cast(pl.Int64).alias("finished")),
-        rolled_yields(snapshot, scope, by=("week",)).select("week", "judged", "rolled_yield", "never_sent_back"),
-        loops_caught(snapshot, scope)
+        rolled_yields(snapshot, late, by=("week",)).select("week", "judged", "rolled_yield", "never_sent_back"),
+        loops_caught(snapshot, scope)  # the last digit of a sum hangs on how many weeks there are
         .group_by(pl.col("opened_week").alias("week"))
         .agg(
             pl.col("minutes").sum().alias("loop_minutes"),
@@ -124,7 +128,7 @@ def weeks(snapshot: Snapshot, signals: pl.DataFrame | None = None, scope: Scope 
             pl.len().alias("_loops"),
         ),
         _opened(signals, snapshot.shop),
-        _set_aside(snapshot, scope),
+        _set_aside(snapshot, late),
     ]
     for part in parts:
         table = table.join(part, on="week", how="left", maintain_order="left")

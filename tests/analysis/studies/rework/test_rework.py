@@ -297,14 +297,21 @@ def test_the_last_weeks_are_those_of_the_whole_table(seed):
     snapshot = snapshot_of(*random_shop(seed, instruments=30))
     every = weeks(snapshot)
     for first in every["week"]:
-        assert weeks(snapshot, None, Scope(first=first)).equals(every.filter(pl.col("week") >= first))
+        assert weeks(snapshot, since=first).equals(every.filter(pl.col("week") >= first))
+
+
+def test_the_last_digits_of_the_last_weeks_hang_on_no_other_week():
+    snapshot = snapshot_of(*random_shop(3, instruments=990))  # some 1,500 loops
+    every = weeks(snapshot)
+    for first in every["week"][1:]:
+        assert weeks(snapshot, since=first).equals(every.filter(pl.col("week") >= first))
 
 
 def test_of_the_demo_the_last_weeks_are_those_of_the_whole_table(demo):
     every = weeks(demo)  # rows were set aside in it
     assert every["set_aside"].sum() > 0
     for first in every["week"][4:14:3]:
-        assert weeks(demo, None, Scope(first=first)).equals(every.filter(pl.col("week") >= first))
+        assert weeks(demo, since=first).equals(every.filter(pl.col("week") >= first))
 
 
 @pytest.mark.parametrize("seed", range(8))
