@@ -109,9 +109,7 @@ class KeptTables:
         came, went = self._changed(kept, table)
         place = self._held[table].path
         try:
-            some, all_ = (
-                sum(_height(place / name) for name in each) for each in (came | went, self._held[table].files())
-            )
+            some, all_ = (_height(place, sorted(each)) for each in (came | went, self._held[table].files()))
             if some > SOME * all_:
                 return None
             parts = [_marks(place, sorted(files), sign) for files, sign in ((went, -1), (came, 1))]
@@ -182,8 +180,13 @@ def let_go(folder: Path) -> None:
     take_away(folder / "store", FOLDER)
 
 
-def _height(path: Path) -> int:
-    return int(pl.scan_parquet(path, glob=False).select(pl.len()).collect().item())
+def _height(place: Path, files: list[str]) -> int:
+    return int(_scan(place, files).select(pl.len()).collect().item()) if files else 0
+
+
+def _scan(place: Path, files: list[str]) -> pl.LazyFrame:
+    """Some files of a Delta table."""
+    return pl.scan_parquet([place / name for name in files], schema=KEPT[place.name], glob=False)
 
 
 def _marks(place: Path, files: list[str], sign: int) -> pl.DataFrame:
@@ -191,7 +194,6 @@ def _marks(place: Path, files: list[str], sign: int) -> pl.DataFrame:
     named = [name for name in NAMED if name in SEEN[place.name]]
     if not files:
         return pl.DataFrame(schema={name: tables.VISITS[name] for name in named} | MARKS)
-    read = pl.scan_parquet([place / name for name in files], schema=KEPT[place.name], glob=False)
-    rows = read.select(list(SEEN[place.name])).collect()
+    rows = _scan(place, files).select(list(SEEN[place.name])).collect()
     one, other = (rows.hash_rows(seed=seed) for seed in (1, 2))
     return rows.select(named).with_columns(_one=one, _other=other, _n=pl.lit(sign, dtype=pl.Int64))

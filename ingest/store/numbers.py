@@ -2,6 +2,7 @@
 stand for. A number of its own, by the width, says that there is none.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -88,6 +89,13 @@ class Numbers:
         if none != _none(self.numbers.dtype):
             told[_gone(self.numbers)] = none
         return told
+
+    def say(self, words: Iterable[str]) -> npt.NDArray[np.bool_]:
+        """Which rows of a column that has words say one of some, shape (n,)."""
+        if self.words is None:
+            raise ValueError(f"a column of {self.dtype} has no words")
+        asked = self.words.is_in(list(words)).to_numpy()
+        return np.asarray(np.take(np.append(asked, False), self.numbers, mode="clip"))  # behind all words: of none
 
     def ranks(self) -> npt.NDArray[np.int64]:
         """The place of each row's word among the different ones, in the order of texts (tables.rank), shape (n,)."""

@@ -14,7 +14,7 @@ import polars as pl
 
 from ingest.store.snapshot import Damaged, Kept, Numbers
 
-MOST = 96 << 20  # bytes of a table's columns that stay
+MOST = 80 << 20  # bytes of a table's columns that stay
 FEW = 3  # one row of so many and fewer are read alone
 Rows: TypeAlias = npt.NDArray[np.integer] | pl.Series | slice
 Asked: TypeAlias = str | pl.Expr | Iterable[str | pl.Expr]

@@ -132,7 +132,7 @@ class _Then:
         """Serials as instruments, and the logs of all their visits."""
         self.instruments |= self._names.is_in(list(self.serials)).to_numpy()
         rows = np.flatnonzero(np.repeat(self.instruments, np.diff(self.starts)))
-        self.logs |= set(self._before.column("visits", "log_id").gather(rows).unique().cast(pl.String))
+        self.logs |= self._logs("visits", rows)
 
     def touch_parts_of(self, necks: set[str]) -> None:
         """The parts that are told apart by their necks."""
@@ -145,8 +145,7 @@ class _Then:
         """Logs in which those touched had a visit without a clock."""
         found: set[str] = set()
         for table, mine in (("visits", np.repeat(self.instruments, np.diff(self.starts))), ("parts", self.parts)):
-            rows = np.flatnonzero(mine & self._unclocked(table))
-            found |= set(self._before.column(table, "log_id").gather(rows).unique().cast(pl.String))
+            found |= self._logs(table, np.flatnonzero(mine & self._unclocked(table)))
         return found
 
     def ways(self, logs: set[str], few: pl.DataFrame) -> pl.DataFrame:
@@ -154,27 +153,19 @@ class _Then:
         every = [few.select("part", *WAY)]
         for table, mine in self._in(logs).items():
             rows, name = np.flatnonzero(mine), "serial" if table == "visits" else "part"
-            told = [self._before.column(table, each).gather(rows) for each in (name, *WAY)]
-            every.append(pl.DataFrame(told).rename({name: "part"}))
+            every.append(self._some(table, (name, *WAY), rows).rename({name: "part"}))
         visits = pl.concat([each.with_columns(pl.col("part").cast(pl.String)) for each in every])
         visits = visits.with_columns(who=pl.Series(tables.rank(visits["part"])))
         return ways_of(visits).filter(pl.col("log_id").is_in(list(logs)))
 
     def standing_in(self, logs: set[str]) -> pl.DataFrame:
         """ROW of all visits of those that were not touched and have one without a clock in some logs."""
-        found = [
-            pl.DataFrame([self._before.column(table, name).gather(np.flatnonzero(mine)) for name in ROW])
-            for table, mine in self._in(logs).items()
-        ]
+        found = [self._some(table, ROW, np.flatnonzero(mine)) for table, mine in self._in(logs).items()]
         return pl.concat(found).with_columns(pl.col("log_id", "stage").cast(pl.String))
 
     def _in(self, logs: set[str]) -> dict[str, Flags]:
         """By table which rows are of those that were not touched and have a visit without a clock in some logs."""
-        asked = pl.Series(list(logs), dtype=pl.Categorical).implode()
-        here = {
-            table: self._unclocked(table) & self._before.column(table, "log_id").is_in(asked).to_numpy()
-            for table in ("visits", "parts")
-        }
+        here = {table: self._unclocked(table) & self._in_logs(table, logs) for table in ("visits", "parts")}
         some = np.zeros(len(self.instruments), dtype=bool)
         some[np.searchsorted(self.starts, np.flatnonzero(here["visits"]), side="right") - 1] = True
         names = self._before.column("parts", "part")
@@ -182,13 +173,25 @@ class _Then:
         return {"visits": np.repeat(some & ~self.instruments, np.diff(self.starts)), "parts": parts}
 
     def _unclocked(self, table: str) -> Flags:
-        return np.asarray(~self._before.column(table, "time_known").fill_null(True).to_numpy())
+        return np.asarray(self._before.numbers(table, "time_known").numbers == 0)
+
+    def _in_logs(self, table: str, logs: set[str]) -> Flags:
+        """Which rows of a kept table stand in some logs."""
+        return self._before.numbers(table, "log_id").say(logs)
+
+    def _logs(self, table: str, rows: Ints) -> set[str]:
+        """The logs of some rows of a kept table."""
+        return set(self._some(table, ("log_id",), rows)["log_id"].unique().cast(pl.String))
+
+    def _some(self, table: str, names: tuple[str, ...], rows: Ints) -> pl.DataFrame:
+        """Some rows of a kept table."""
+        asked = pl.Series(rows)
+        return pl.DataFrame([self._before.column(table, name, asked) for name in names])
 
     def _rows(self, table: str, keys: pl.DataFrame) -> Ints:
         """Rows of a kept table of some visits."""
-        logs = self._before.column(table, "log_id")
+        near = np.flatnonzero(self._in_logs(table, set(keys["log_id"])))
         wanted = keys.with_columns(pl.col("log_id", "stage").cast(pl.Categorical))
-        near = np.flatnonzero(logs.is_in(wanted["log_id"].unique().implode()).to_numpy())
-        told = pl.DataFrame([self._before.column(table, name).gather(near) for name in ROW])
+        told = self._some(table, ROW, near)
         at = told.with_row_index("_at").join(wanted, on=list(ROW), how="semi")["_at"].to_numpy()
         return np.asarray(near[at], dtype=np.int64)

@@ -74,14 +74,18 @@ def test_what_cannot_be_told_by_numbers_is_refused():
 
 
 @pytest.mark.parametrize("column", COLUMNS[:4], ids=lambda column: f"{column.dtype} {len(column)}")
-def test_words_are_ranked_as_the_column_itself_has_them(column):
+def test_words_are_found_and_ranked_as_the_column_itself_has_them(column):
     for one in cuts(column):
         both = Numbers.of(one).alike(Numbers.of(column))  # words that both say stand there twice
         told = replace(both[0], numbers=np.concatenate([each.numbers for each in both])[::-1])
         rows = told.column("")
         assert told.ranks().tolist() == tables.rank(rows).tolist()
+        for asked in ({"b", "", "w7", "w255", "none"}, set()):
+            assert told.say(asked).tolist() == [word in asked for word in rows.cast(pl.String)]
 
 
 def test_a_column_without_words_has_no_ranks():
     with pytest.raises(ValueError, match="Int64 has no words"):
         Numbers.of(pl.Series([1])).ranks()
+    with pytest.raises(ValueError, match="Int64 has no words"):
+        Numbers.of(pl.Series([1])).say(["1"])
