@@ -111,7 +111,7 @@ def carried(
         A missing reading; a pool, lot or day without a number for each.
     """
     x, begins = checked(values, starts)
-    pools, lots, days = (np.asarray(codes, dtype=np.int64) for codes in (pool, lot, day))
+    pools, lots, days = np.asarray(pool, dtype=np.int64), np.asarray(lot), np.asarray(day)
     if pools.shape != begins.shape or lots.shape != x.shape or days.shape != x.shape:
         raise UnusableData(
             f"{len(x)} readings of {len(begins)} streams; wanted a lot and a day each, a pool each stream"
@@ -126,7 +126,7 @@ def carried(
         at = spans(begins[which], begins[which] + size[which])
         own = np.cumsum(size[which]) - size[which]
         streams = _Streams(own, size[which], segment_ids(own, len(at)), pools[which], used[which])
-        some = _of_pools(x[at], streams, lots[at], days[at])
+        some = _of_pools(x[at], streams, *(code[at].astype(np.int64) for code in (lots, days)))
         for name, each in found.items():
             each[which] = getattr(some, name)
     return Carried(**found)

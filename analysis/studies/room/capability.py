@@ -59,11 +59,11 @@ class _Groups:
 
     at: Ints  # (n,) rows of Streams.readings
     values: Floats  # (n,)
-    spec: Ints  # (n,) row of specs
+    starts: Ints  # (g,)
+    spec: Ints  # (g,) row of specs
+    stream: Ints  # (g,)
     outside: Flags  # (n,) False where there is no limit
     on_limit: Flags  # (n,)
-    starts: Ints  # (g,)
-    stream: Ints  # (g,)
 
 
 def capability_rows(snapshot: Snapshot) -> pl.DataFrame:
@@ -82,16 +82,17 @@ def _groups(snapshot: Snapshot, judged: Signals) -> _Groups | None:
     held = judged.streams
     source, row = held.readings.source, held.readings.row
     told = against_specs(snapshot, source[ASKED])
-    spec = told.spec[row]
+    spec = told.spec.astype(np.int32)[row]
     at = np.flatnonzero(spec >= 0)
     if len(at) == 0:
         return None
-    stream = held.readings.stream
-    at = at[in_order(stream[at], spec[at])]
-    new = fresh(stream[at]) | fresh(spec[at])
-    starts = np.flatnonzero(new)
+    stream, spec = held.readings.stream[at], spec[at]
+    if ((spec[1:] < spec[:-1]) & (stream[1:] == stream[:-1])).any():  # a spec that holds again after another
+        order = in_order(stream, spec.astype(np.int64))
+        at, spec = at[order], spec[order]
+    starts = np.flatnonzero(fresh(stream) | fresh(spec))
     flags = told.outside[row[at]], told.on_limit[row[at]]
-    return _Groups(at, held.values[at], spec[at], *flags, starts, stream[at[starts]])
+    return _Groups(at, held.values[at], starts, spec[starts].astype(np.int64), stream[starts], *flags)
 
 
 def _rows(snapshot: Snapshot, judged: Signals, groups: _Groups) -> pl.DataFrame:
@@ -102,7 +103,7 @@ def _rows(snapshot: Snapshot, judged: Signals, groups: _Groups) -> pl.DataFrame:
     sd_long = np.sqrt(np.add.reduceat((values - np.repeat(mean, n)) ** 2, starts) / np.maximum(n - 1, 1))
     taken = judged.streams.readings.taken_at
     first_at, last_at = taken.gather(groups.at[starts]), taken.gather(groups.at[starts + n - 1])
-    asked = snapshot.specs.rows.select("target", "lower", "upper")[groups.spec[starts]]
+    asked = snapshot.specs.rows.select("target", "lower", "upper")[groups.spec]
     target, lower, upper = (asked[name].cast(pl.Float64).fill_null(np.nan).to_numpy() for name in asked.columns)
     one = n < 2
     short, long = np.where(one, np.nan, sd_short), np.where(one, np.nan, sd_long)
@@ -182,7 +183,7 @@ def _any_position(snapshot: Snapshot, judged: Signals, groups: _Groups) -> pl.Da
     rows = rows.with_columns(
         first_at=readings.taken_at.gather(groups.at[groups.starts]),
         last_at=readings.taken_at.gather(groups.at[groups.starts + size - 1]),
-        limited=limits.gather(groups.spec[groups.starts]),
+        limited=limits.gather(groups.spec),
     ).filter(pl.col("tech") == "")
     several = {item.key for item in snapshot.shop.characteristics if len(item.positions) > 1}
     positions = rows.group_by("characteristic").agg(pl.col("position").n_unique())

@@ -22,17 +22,23 @@ def carrying(held: Streams, at: Ints, values: Floats, starts: Ints, stream: Ints
     heads = held.rows
     pool = heads.select(pl.struct("characteristic", "stage").rank("dense").cast(pl.Int64) - 1).to_series().to_numpy()
     everyone = (heads["tech"] == "").to_numpy()
-    told = held.readings.at(at, "supplier", "lot", "day")
-    lot = tables.rank(told["lot"])
-    code = dense(tables.rank(told["supplier"]) * (int(lot.max(initial=0)) + 1) + lot).code
     return carried(
         values,
         starts,
         pool=pool[stream],
-        lot=np.where((told["lot"] == "").to_numpy(), -1, code + 1),
-        day=told["day"].cast(pl.Int32).to_numpy().astype(np.int64),
+        lot=_lots(held, at),
+        day=held.readings.at(at, "day")["day"].cast(pl.Int32).to_numpy(),
         asked=everyone[stream],
     )
+
+
+def _lots(held: Streams, at: Ints) -> np.ndarray:
+    """A number for the lot of each of some readings, -1 where none is named; int32 (n,)."""
+    told = held.readings.at(at, "supplier", "lot")
+    lot = tables.rank(told["lot"])
+    code = dense(tables.rank(told["supplier"]) * (int(lot.max(initial=0)) + 1) + lot).code.astype(np.int32)
+    code[(told["lot"] == "").to_numpy()] = -1
+    return code
 
 
 @dataclass(frozen=True)
