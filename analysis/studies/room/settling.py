@@ -4,8 +4,11 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.intervals import mean_t
-from analysis.studies.story.story import story
+from analysis.methods.segments import Ints, dense, fresh
+from analysis.studies.story.scope import instrument_of
+from analysis.studies.story.story import Story, story
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 SETTLING: dict[str, pl.DataType] = {
     "model": pl.String(),
@@ -19,7 +22,6 @@ SETTLING: dict[str, pl.DataType] = {
     "high": pl.Float64(),
 }
 KEY = ["setup", "characteristic", "position"]
-ASKED_OF_VISITS = ("visit", "serial", "round", "role", "outcome", "bench_order")
 
 
 def pairs(snapshot: Snapshot) -> pl.DataFrame:
@@ -30,49 +32,66 @@ def pairs(snapshot: Snapshot) -> pl.DataFrame:
     that visit passed and measured the same at pitch.
     """
     told = snapshot.once(story)
-    awake = told.visits.select(ASKED_OF_VISITS).filter((pl.col("round") == 1) & (pl.col("role") != "rest"))
-    same = pl.col("serial") == pl.col("serial").shift(1)  # visits stand instrument after instrument, in time order
-    awake = awake.with_columns(
-        pl.when(same).then(pl.col(name).shift(1)).alias(to)
-        for name, to in (("visit", "previous"), ("outcome", "previous_outcome"), ("bench_order", "previous_order"))
-    )
-    finals = awake.filter(pl.col("role") == "final").unique("serial", keep="first", maintain_order=True)
-    n = len(told.visits)
-    of = {name: np.full(n + 1, -1) for name in ("previous", "order")}
-    at = finals["visit"].to_numpy()
-    of["previous"][at] = finals["previous"].fill_null(n).to_numpy()
-    passed = (finals["previous_outcome"] == "pass").fill_null(False).to_numpy()
-    of["order"][at] = np.where(passed, finals["previous_order"].fill_null(-1).to_numpy(), -1)
+    previous, passed = _before_final(told)
     single = (pl.col("moment") == "found") | pl.col("only_left")
-    readings = told.readings.select("visit", single.alias("single"), has=pl.col("value").is_not_null())
-    visit = readings["visit"].fill_null(n).to_numpy()
-    has = readings["has"].to_numpy() & (visit < n)
-    after = np.flatnonzero(has & readings["single"].to_numpy() & (of["previous"][visit] >= 0))
-    sought = np.zeros(n + 1, dtype=bool)
-    sought[of["previous"][visit[after]]] = True
-    sought[n] = False
-    earlier = (
-        told.readings[["visit", "characteristic", "position", "moment", "value"]][np.flatnonzero(has & sought[visit])]
-        .sort("visit", pl.col("moment") == "left", maintain_order=True)
-        .unique(["visit", "characteristic", "position"], keep="last", maintain_order=True)
-        .select(pl.col("visit").alias("previous"), "characteristic", "position", pl.col("value").alias("before"))
-    )
+    asked = told.readings.select("visit", single=single.fill_null(False), has=pl.col("value").is_not_null())
+    visit = asked["visit"].fill_null(-1).to_numpy()  # -1: the last of `previous`, which has none
+    has = asked["has"].to_numpy()
+    after = np.flatnonzero(has & asked["single"].to_numpy() & (previous[visit] >= 0))
+    place = np.full(len(previous), -1, dtype=np.int64)  # of visits that are the previous ones of some reading
+    place[previous[visit[after]]] = 0
+    place[-1] = -1
+    sought = np.flatnonzero(place >= 0)
+    place[sought] = np.arange(len(sought))
+    earlier = np.flatnonzero(has & (place[visit] >= 0))
+    what = tables.one_key(*(tables.rank(told.readings[name]) for name in ("characteristic", "position")))
+    kind = dense(np.concatenate([what[after], what[earlier]])).code
+    kinds = int(kind.max(initial=0)) + 1
+    last = np.full(len(sought) * kinds + 1, -1, dtype=np.int64)  # the reading that counts of each visit and kind; none
+    cell = place[visit[earlier]] * kinds + kind[len(after) :]
+    left = (told.readings["moment"].gather(earlier) == "left").fill_null(False).to_numpy()
+    for some in (~left, left):  # what is put down later stays
+        last[cell[some]] = earlier[some]
+    mine = place[previous[visit[after]]]
+    before = last[np.where(mine >= 0, mine * kinds + kind[: len(after)], -1)]
     at_pitch = {
         item.key: snapshot.shop.bench_order.get(item.at_pitch_from, -1) for item in snapshot.shop.characteristics
     }
-    joined = (
-        told.readings.at(after, "serial", "model", *KEY, "value")
-        .with_columns(
-            previous=pl.Series(of["previous"][visit[after]]),
-            order=pl.Series(of["order"][visit[after]]),
-            from_order=pl.col("characteristic").replace_strict(at_pitch, default=-1, return_dtype=pl.Int64),
-        )
-        .join(earlier, on=["previous", "characteristic", "position"], how="left", maintain_order="left")
-    )
-    passed_at_pitch = (pl.col("order") >= 0) & (pl.col("order") >= pl.col("from_order"))
-    return joined.select(
-        "serial", "model", *KEY, pl.col("value").alias("after"), pl.when(passed_at_pitch).then("before").alias("before")
+    rows = told.readings.at(after, "serial", "model", *KEY, "value")
+    from_order = rows["characteristic"].replace_strict(at_pitch, default=-1, return_dtype=pl.Int64).to_numpy()
+    order = passed[visit[after]]
+    counts = (before >= 0) & (order >= 0) & (order >= from_order)
+    value = told.readings["value"].gather(np.where(counts, before, 0)) if len(after) else rows["value"]
+    return rows.select(
+        "serial",
+        "model",
+        *KEY,
+        pl.col("value").alias("after"),
+        pl.select(pl.when(pl.Series(counts)).then(value)).to_series().alias("before"),
     ).with_columns(change=pl.col("after") - pl.col("before"))
+
+
+def _before_final(told: Story) -> tuple[Ints, Ints]:
+    """Of each visit that is the first final one of its instrument the visit right before it, rests aside, n where
+    there is none, -1 of all others; and the place on the bench of that visit where it passed, else -1 (n + 1,).
+    """
+    marks = told.visits.select(
+        awake=(pl.col("round") == 1) & (pl.col("role") != "rest"),
+        final=pl.col("role") == "final",
+        passed=pl.col("outcome") == "pass",
+    ).with_columns(pl.all().fill_null(False))
+    awake = np.flatnonzero(marks["awake"].to_numpy())
+    instrument = instrument_of(told)[awake]
+    finals = np.flatnonzero(marks["final"].gather(awake).to_numpy())
+    finals = finals[fresh(instrument[finals])]
+    previous, order = np.full((2, len(marks) + 1), -1, dtype=np.int64)
+    previous[awake[finals]] = len(marks)
+    finals = finals[(finals > 0) & (instrument[finals] == instrument[finals - 1])]
+    before = awake[finals - 1]
+    previous[awake[finals]] = before
+    place = told.visits["bench_order"].gather(before).fill_null(-1).to_numpy()
+    order[awake[finals]] = np.where(marks["passed"].gather(before).to_numpy(), place, -1)
+    return previous, order
 
 
 def settling_rows(snapshot: Snapshot) -> pl.DataFrame:

@@ -2,9 +2,11 @@
 
 from math import sqrt
 
+import polars as pl
 import pytest
 
-from analysis.studies.room.settling import SETTLING, settling_rows
+from analysis.studies.room.settling import SETTLING, pairs, settling_rows
+from analysis.studies.story.story import story
 from tests.analysis.studies.measured import made, visit
 
 PITCH = {
@@ -101,3 +103,37 @@ def test_an_instrument_without_a_reading_at_final_is_no_pair_and_not_left_out():
 def test_one_pair_has_no_interval():
     found = row(rested("A", 2.0, 1.9))
     assert (found["n"], found["sd"], found["low"], found["high"]) == (1, None, None, None)
+
+
+def test_pairs_are_what_one_instrument_after_another_says(demo):
+    told = demo.once(story)
+    some = told.instruments["serial"].unique().sort().gather_every(25)
+    visits = told.visits.filter(pl.col("serial").is_in(some.implode()) & (pl.col("round") == 1))
+    seen = {}  # of each instrument the last visit awake, until its first final one is met
+    before = {}  # that final visit -> the one before it
+    for row in visits.select("serial", "visit", "role", "outcome", "bench_order").iter_rows(named=True):
+        if row["role"] != "rest" and seen.get(row["serial"], {}).get("role") != "final":
+            if row["role"] == "final":
+                before[row["visit"]] = seen.get(row["serial"])
+            seen[row["serial"]] = row
+    readings = told.readings.filter(pl.col("serial").is_in(some.implode()) & pl.col("value").is_not_null())
+    said = {}
+    asked = ["serial", "visit", "characteristic", "position", "moment", "only_left", "value"]
+    rows = readings.select(asked).rows(named=True)
+    for moment in ("found", "left"):
+        for row in rows:
+            if row["moment"] == moment:
+                said[row["visit"], row["characteristic"], row["position"]] = row["value"]
+    at_pitch = {one.key: one.at_pitch_from for one in demo.shop.characteristics}
+    plain = []
+    for row in rows:
+        if row["visit"] in before and (row["moment"] == "found" or row["only_left"]):
+            earlier, value = before[row["visit"]], None
+            if earlier is not None and earlier["outcome"] == "pass":
+                begins = demo.shop.bench_order.get(at_pitch[row["characteristic"]], -1)
+                if earlier["bench_order"] >= begins:
+                    value = said.get((earlier["visit"], row["characteristic"], row["position"]))
+            plain.append((row["serial"], row["characteristic"], row["position"], row["value"], value))
+    found = pairs(demo).filter(pl.col("serial").is_in(some.implode()))
+    assert found.select("serial", "characteristic", "position", "after", "before").rows() == plain
+    assert sum(value is not None for *_, value in plain) > 100
