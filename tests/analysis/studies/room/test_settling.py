@@ -137,3 +137,12 @@ def test_pairs_are_what_one_instrument_after_another_says(demo):
     found = pairs(demo).filter(pl.col("serial").is_in(some.implode()))
     assert found.select("serial", "characteristic", "position", "after", "before").rows() == plain
     assert sum(value is not None for *_, value in plain) > 100
+
+
+def test_a_reading_of_the_bench_from_which_on_it_is_at_pitch_makes_a_pair():
+    visits = [
+        visit("S1", 0.0, "bridge", "pass", readings={"relief": 0.2}),
+        visit("S1", 5.0, "rest"),
+        visit("S1", 30.0, "final", readings={"relief": 0.25}),
+    ]
+    assert row(visits)["n"] == 1
