@@ -75,11 +75,11 @@ def _at_once(held: pl.DataFrame) -> pl.DataFrame:
     fresh = (pl.col("finished_at") - free).dt.total_seconds().clip(lower_bound=0)
     spent = (pl.col("finished_at") - pl.col("started_at")).dt.total_seconds()
     nobody = held.filter(pl.col("tech").fill_null("") == "")
-    alike = pl.int_range(pl.len()).over(same) == 0
+    first = pl.struct(same).is_first_distinct()
     both = pl.concat(
         [
             named.select("stage", "family", spent.alias("spent"), fresh.alias("covered")),
-            nobody.select("stage", "family", spent.alias("spent"), (spent * alike).alias("covered")),
+            nobody.select("stage", "family", spent.alias("spent"), (spent * first).alias("covered")),
         ]
     )
     return both.group_by("stage", "family").agg(at_once=pl.col("spent").sum() / pl.col("covered").sum())
