@@ -19,6 +19,7 @@ from scipy import stats
 from analysis.methods.capability import bissell, indices
 from analysis.methods.independent_number import bounded, carried
 from analysis.methods.segments import Floats, Ints
+from analysis.methods.values_once import Once
 from analysis.methods.variables import spread
 from analysis.studies.room.expected import Rows, expected
 from tests.trials.written import write
@@ -120,8 +121,10 @@ def shares(kind: str, x: Floats, lot: Ints, day: Ints, streams: int, upper: floa
     step = float(kind.split()[1]) if kind.startswith("step") else 0.0
     none, sd = np.full(rows, np.nan), x.std(axis=1, ddof=1)
     short = spread(flat, starts).sigma
+    told = Once.of(flat, starts)
     found = expected(
-        Rows(flat, starts, size, x.mean(axis=1), short, sd, np.full(rows, step), none, np.full(rows, upper)), carry
+        Rows(flat, starts, size, x.mean(axis=1), short, sd, np.full(rows, step), none, np.full(rows, upper), told),
+        carry,
     )
     true = 1e6 * beyond(kind, upper)
     stands = np.isfinite(found.ppm)
