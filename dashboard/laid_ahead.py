@@ -9,7 +9,9 @@ from time import monotonic, thread_time
 
 from dashboard.app import PAGES
 from dashboard.desk.desk import Desk
+from ingest.store.snapshot import Snapshot
 
+SOON = 20.0  # seconds that pages may take before the shop as it stands now is shown: a new week is not held up for long
 REST = 4.0  # times the processor time of the last round: a fifth of one core at most, however often logs come
 
 
@@ -23,6 +25,15 @@ class PagesAhead:
         self._done: Hashable = None
         self._rests_until = 0.0
 
+    def first_views(self, _snapshot: Snapshot) -> None:
+        """The first view of each page, of the shop as it stands, before anybody is shown it: who opens a page right
+        after a load then need not wait for its answers.
+        """
+        begun = monotonic()
+        for name in PAGES.values():
+            if monotonic() - begun < SOON:
+                self._lay_out(name, most=1)
+
     def look(self) -> bool:
         """Lay all pages out where the shop has changed and the last round is long enough ago. Were they?"""
         now = self.desk.snapshot().key
@@ -30,10 +41,13 @@ class PagesAhead:
             return False
         self._done, before = now, thread_time()
         for name in PAGES.values():
-            page = importlib.import_module(f"dashboard.pages.{name}")
-            usual: tuple[dict[str, str], ...] = getattr(page, "USUAL", ({},))
-            for address in usual:
-                with suppress(Exception):  # whoever opens it is told what is wrong
-                    page.layout(**address)
+            self._lay_out(name)
         self._rests_until = monotonic() + REST * (thread_time() - before)
         return True
+
+    def _lay_out(self, name: str, most: int | None = None) -> None:
+        page = importlib.import_module(f"dashboard.pages.{name}")
+        usual: tuple[dict[str, str], ...] = getattr(page, "USUAL", ({},))
+        for address in usual[:most]:
+            with suppress(Exception):  # whoever opens it is told what is wrong
+                page.layout(**address)

@@ -145,7 +145,7 @@ def _work_ahead(counter: "Desk") -> None:
 
     def look() -> None:
         patient.set(True)  # of this thread only
-        counter.work_ahead(review)
+        counter.work_ahead(review, pages.first_views)
         with suppress(Exception):  # what is wrong with the shop is told on its pages
             counter.ask(review, week=None)
         if counter.several is not None:

@@ -51,6 +51,17 @@ def test_it_rests_before_the_next_round(asked, monkeypatch):
     assert len(asked) == 3
 
 
+def test_before_a_newer_shop_is_shown_the_first_view_of_each_page_is_laid_out_for_no_longer_than_a_while(
+    asked, monkeypatch
+):
+    pages = laid_ahead.PagesAhead(SimpleNamespace(snapshot=lambda: SimpleNamespace(key=1)))
+    pages.first_views(None)
+    assert asked == ["fails", {}]
+    monkeypatch.setattr(laid_ahead, "SOON", 0.0)
+    pages.first_views(None)
+    assert len(asked) == 2
+
+
 def test_the_usual_views_of_rework_are_its_periods():
     assert [address.get("weeks", "") for address in rework.USUAL] == ["", "13", "1", "52", rework.ALL]
     assert {address["weeks"] for address in rework.USUAL[1:]} == {*rework.PERIODS, rework.ALL} - {"4"}
