@@ -9,7 +9,6 @@ from time import monotonic, thread_time
 
 from dashboard.app import PAGES
 from dashboard.desk.desk import Desk
-from ingest.store.snapshot import Snapshot
 
 SOON = 20.0  # seconds that pages may take before the shop as it stands now is shown: a new week is not held up for long
 REST = 4.0  # times the processor time of the last round: a fifth of one core at most, however often logs come
@@ -25,7 +24,7 @@ class PagesAhead:
         self._done: Hashable = None
         self._rests_until = 0.0
 
-    def first_views(self, _snapshot: Snapshot) -> None:
+    def first_views(self, _snapshot: object) -> None:
         """The first view of each page, of the shop as it stands, before anybody is shown it: who opens a page right
         after a load then need not wait for its answers.
         """
