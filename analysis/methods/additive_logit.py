@@ -44,9 +44,9 @@ def expected(level: Ints, effects: Floats, n: Floats, pieces: Floats) -> tuple[f
     """Events expected over `pieces` of each row by effects fitted on `n`, and how well that is known, as a variance
     (delta method).
     """
-    chance = share(level, effects)
-    slope = _summed(level, pieces * chance * (1 - chance), len(effects))
-    return float(pieces @ chance), float(slope @ Rows(level, None, n).information(effects).solved(slope))
+    chance, rows = share(level, effects), Rows(level, None, n)
+    slope = rows.summed(pieces * chance * (1 - chance))
+    return float(pieces @ chance), float(slope @ rows.information(effects).solved(slope))
 
 
 def as_many(level: Ints, own_n: Floats, own_k: Floats, n: Floats, k: Floats, null: Floats | None = None) -> float:
@@ -147,15 +147,12 @@ class Rows:
     def _gradient(self, effects: Floats, chance: Floats, k: Floats) -> Floats:
         over = k - self.n * chance
         own = [] if self.mine is None else [float(over @ self.mine)]
-        return np.append(self._summed(over), own) + self.prior * (0.5 - special.expit(effects))  # type: ignore[no-any-return]
+        return np.append(self.summed(over), own) + self.prior * (0.5 - special.expit(effects))  # type: ignore[no-any-return]
 
     def _information(self, effects: Floats, chance: Floats) -> Whole | Parted:
         near = special.expit(effects)
         return self.tables.of(self.n * chance * (1 - chance), self.prior * near * (1 - near))
 
-    def _summed(self, values: Floats) -> Floats:
+    def summed(self, values: Floats) -> Floats:
+        """What rows (rows,) say, summed over those of each level (levels,)."""
         return np.bincount(self.flat, np.repeat(values, self.parts), minlength=self.size).astype(np.float64)
-
-
-def _summed(level: Ints, values: Floats, size: int) -> Floats:
-    return np.bincount(level.ravel(), np.repeat(values, level.shape[1]), minlength=size).astype(np.float64)

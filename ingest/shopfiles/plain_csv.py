@@ -112,10 +112,6 @@ def date_of(text: str) -> date | None:
         with suppress(ValueError):
             return date.fromisoformat(text)
     try:
-        plain = len(text) == 10 and text.isascii() and text[4] == text[7] == "-"  # others are seldom, and take longer
-        numbers = (text[:4], text[5:7], text[8:]) if plain else ()
-        if numbers and all(each.isdigit() for each in numbers):
-            return date(*map(int, numbers))
         return datetime.strptime(text, "%Y-%m-%d").date()
     except ValueError:
         raise Fault(f"is {text!r}; wanted year-month-day, such as 2026-03-02, or empty") from None
