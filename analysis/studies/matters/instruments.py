@@ -29,6 +29,7 @@ from analysis.studies.matters.records import (
 from analysis.studies.matters.set_with import set_with
 from analysis.studies.matters.sheet_kinds import kinds, with_units
 from analysis.studies.matters.sheets_kept import sheets
+from analysis.studies.story.scope import instrument_of
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -203,7 +204,7 @@ def hands(snapshot: Snapshot) -> Hands:
     stage = tables.rank(worked["stage"])
     stages = worked["stage"].unique().sort().cast(pl.String).to_list()
     first = np.full((len(sizes), len(stages)), -1)
-    of = np.repeat(np.arange(len(sizes)), sizes)[rows]
+    of = instrument_of(told)[rows]
     first[of[::-1], stage[::-1]] = np.arange(len(rows))[::-1]  # the last that is put down stays
     there = first >= 0
     who = worked["tech"].gather(first[there])

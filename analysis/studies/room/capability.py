@@ -22,6 +22,7 @@ from analysis.studies.drift.streams import KEY, STREAM
 from analysis.studies.room.carrying import carrying
 from analysis.studies.room.expected import Rows, expected
 from analysis.studies.story.conformity import against_specs
+from analysis.studies.story.scope import instrument_of
 from analysis.studies.story.slips import LEAST
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
@@ -218,13 +219,11 @@ def _instruments(
     """
     readings = judged.streams.readings
     visit = readings.at(groups.at[some], "visit")["visit"].fill_null(-1).to_numpy()
-    serial = (
-        snapshot.once(story).visits["serial"].rle_id().to_numpy().astype(np.int64)
-    )  # instruments follow one another
-    part = np.append(serial, -1)[visit]
+    instrument = instrument_of(snapshot.once(story))
+    part = np.append(instrument, -1)[visit]
     alone = np.flatnonzero(visit < 0)
     if len(alone):
-        part[alone] = len(serial) + tables.rank(readings.at(groups.at[some[alone]], "part")["part"])
+        part[alone] = len(instrument) + tables.rank(readings.at(groups.at[some[alone]], "part")["part"])
     wide = int(part.max(initial=0)) + 1
     at_once = max(1, CELLS_SEEN // wide)
     found = np.zeros((2, many), dtype=np.int64)
