@@ -102,6 +102,12 @@ class Watched:
         if not url.startswith(("http://127.0.0.1:", "data:", "blob:")):
             self.wrong.append(f"outside: {url}")
 
+    def says(self, words: str) -> None:
+        """Wait until the page says so, whatever it still has to load."""
+        self.page.wait_for_function(
+            "words => document.body?.textContent.replaceAll('\\u00a0', ' ').includes(words)", arg=words
+        )
+
     def charts_drawn(self, count: int = 1) -> None:
         """Wait until so many charts are drawn and the page has come to rest."""
         self.page.wait_for_function(f"document.querySelectorAll('.drawn').length >= {count}")

@@ -76,7 +76,7 @@ def enter(page: Page, serial: str, *values: str) -> None:
     page.keyboard.press("p")
     page.wait_for_selector("#next:not([disabled])")
     page.click("#next")
-    page.wait_for_function(f"document.querySelector('#line').textContent === 'Kept: {serial}, passed.'")
+    page.wait_for_function(f"document.querySelector('#line')?.textContent === 'Kept: {serial}, passed.'")
 
 
 def rows(folder, bench):
@@ -98,19 +98,19 @@ def test_twenty_instruments_one_corrected_one_undone_and_a_browser_killed(shop, 
     assert page.locator("#today").inner_text().startswith("Today at this bench: 19 cards; 19 passed")
 
     page.click("#undo")  # the last one, with a value put right, is kept again
-    page.wait_for_function("document.querySelector('#line').textContent.startsWith('Taken back: LA-1018')")
+    page.wait_for_function("document.querySelector('#line')?.textContent.startsWith('Taken back: LA-1018')")
     assert page.locator("[data-value=relief]").input_value() == "0.2"
     page.fill("[data-value=relief]", "0.25")
     page.wait_for_function("document.querySelector('[data-answer=relief]')?.textContent.includes('inside')")
     page.click("#next:not([disabled])")
-    page.wait_for_function("document.querySelector('#line').textContent.startsWith('Kept: LA-1018')")
+    page.wait_for_function("document.querySelector('#line')?.textContent.startsWith('Kept: LA-1018')")
 
     page.click("#undo")  # and one is undone for good
-    page.wait_for_function("document.querySelector('#line').textContent.startsWith('Taken back')")
+    page.wait_for_function("document.querySelector('#line')?.textContent.startsWith('Taken back')")
     told = rows(shop, "bench-2")
     assert [row["serial"] for row in told] == [f"LA-{1000 + k}" for k in range(18)]
     page.click("#leave")
-    page.wait_for_function("document.querySelector('#line').textContent === 'LA-1018 stays taken back.'")
+    page.wait_for_function("document.querySelector('#line')?.textContent === 'LA-1018 stays taken back.'")
 
     # the answer to the last card never comes: the tablet holds it, the browser dies, and it is sent again once
     page.route("**/card/keep", lambda route: (route.fetch(), route.abort()))
@@ -120,11 +120,11 @@ def test_twenty_instruments_one_corrected_one_undone_and_a_browser_killed(shop, 
     )
     page.click("[data-outcome=hold]")
     page.click("#next")
-    page.wait_for_function("document.querySelector('#net').textContent.includes('1 card kept here')")
+    page.wait_for_function("document.querySelector('#net')?.textContent.includes('1 card kept here')")
     page.close(run_before_unload=False)
     again = tablet(browser, address, "bench 2")
-    again.wait_for_function("document.querySelector('#net').textContent.includes('All cards kept')")
-    again.wait_for_function("document.querySelector('#today').textContent.includes('19 cards')")
+    again.wait_for_function("document.querySelector('#net')?.textContent.includes('All cards kept')")
+    again.wait_for_function("document.querySelector('#today')?.textContent.includes('19 cards')")
     again.close()
     told = rows(shop, "bench-2")
     assert [row["serial"] for row in told].count("LA-1019") == 1
@@ -187,7 +187,7 @@ def opened(page: Page, serial: str) -> None:
 
 
 def says(page: Page, begin: str) -> None:
-    page.wait_for_function(f"document.querySelector('#line').textContent.startsWith({begin!r})")
+    page.wait_for_function(f"document.querySelector('#line')?.textContent.startsWith({begin!r})")
 
 
 @pytest.mark.long

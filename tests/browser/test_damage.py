@@ -31,7 +31,7 @@ def test_a_damaged_store_is_a_line_in_the_frame_and_a_restore_brings_the_pages_b
     address = served(make_app(Desk(folder)))
     for path in ("/", "/logs"):
         seen.page.goto(address + path)
-        seen.page.wait_for_function("() => document.body.innerText.includes('cannot be shown now')")
+        seen.page.wait_for_function("() => document.body?.innerText.includes('cannot be shown now')")
         told = words_of(seen)
         assert "is damaged" in told
         assert "truerun check" in told
@@ -39,5 +39,5 @@ def test_a_damaged_store_is_a_line_in_the_frame_and_a_restore_brings_the_pages_b
         assert str(tmp_path) not in told
     restore.restore(folder, tmp_path / "kept.truerun", now=NOW)
     seen.page.goto(address + "/logs")
-    seen.page.wait_for_function("() => document.body.innerText.includes('logs loaded')")
+    seen.page.wait_for_function("() => document.body?.innerText.includes('logs loaded')")
     assert seen.wrong == []

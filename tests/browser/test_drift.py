@@ -44,27 +44,21 @@ def windows(counter, served, watched):
     return open_page
 
 
-def wait_for_words(seen, words):
-    seen.page.wait_for_function(
-        "words => document.body.textContent.replaceAll('\\u00a0', ' ').includes(words)", arg=words
-    )
-
-
 def test_a_click_on_a_cell_shows_its_stream_and_back_returns(opened):
     seen = opened("/drift?open=all")
     seen.page.locator("a.led[aria-label^='LARK-25, neck relief']").first.focus()
     seen.page.keyboard.press("Enter")
     seen.page.wait_for_url("**characteristic=relief**")
-    wait_for_words(seen, "Neck relief on LARK-25 ran true")
+    seen.says("Neck relief on LARK-25 ran true")
     seen.page.wait_for_function("scrollY > 0")  # the sheet that the address names is in sight
     seen.page.go_back()
-    wait_for_words(seen, "Back to the whole page")
+    seen.says("Back to the whole page")
     assert seen.wrong == []
 
 
 def test_a_deep_link_shows_its_stream_and_its_readings_are_a_click_away(opened):
     seen = opened(DEEP)
-    wait_for_words(seen, "LARK-25, neck relief, final inspection")
+    seen.says("LARK-25, neck relief, final inspection")
     href = seen.page.get_by_text("Its readings, each with file and line").get_attribute("href")
     assert href.startswith("/logs/readings?characteristic=relief&model=LARK-25&stage=final_inspection")
     assert seen.wrong == []
@@ -74,7 +68,7 @@ def test_a_filter_goes_into_the_address_and_the_page_follows(opened):
     seen = opened()
     seen.page.select_option("#drift-weeks", label="4, to 3 Apr")
     seen.page.wait_for_url("**weeks=4**")
-    wait_for_words(seen, "four weeks to 3 April 2026")
+    seen.says("four weeks to 3 April 2026")
     assert seen.wrong == []
 
 
@@ -86,9 +80,9 @@ def test_limits_put_on_file_change_the_chart(opened_copy):
     seen.page.fill("#drift-limits-who", "Mara")
     seen.page.fill("#drift-limits-why", "steady weeks")
     seen.page.click("#drift-try")
-    wait_for_words(seen, "From 80 readings: centre line")
+    seen.says("From 80 readings: centre line")
     seen.page.click("#drift-file")
-    wait_for_words(seen, "Mara, ")
+    seen.says("Mara, ")
     seen.page.wait_for_function(f"{DRAWN}.includes('limits set anew')")
     assert seen.wrong == []
 
@@ -99,15 +93,15 @@ def test_a_cause_is_seen_at_once_and_a_known_matter_leaves_week(opened_copy):
     seen.page.fill("#drift-cause", "saddle blanks stand taller")
     seen.page.fill("#drift-who", "Mara")
     seen.page.click("#drift-write")
-    wait_for_words(seen, "Cause: saddle blanks stand taller")
+    seen.says("Cause: saddle blanks stand taller")
     week = opened_copy("/")
-    wait_for_words(week, "Action treble on LARK-25 moved up")
+    week.says("Action treble on LARK-25 moved up")
     seen.page.fill("#drift-who", "Mara")
     seen.page.fill("#drift-until", "2026-05-01")
     seen.page.click("#drift-known")
-    wait_for_words(seen, "Marked known until 1 May")
+    seen.says("Marked known until 1 May")
     week.page.reload()
-    wait_for_words(week, "Marked known, not shown until its date")
+    week.says("Marked known, not shown until its date")
     assert "Action treble on LARK-25 moved up" not in week.page.text_content("body")
     assert seen.wrong == []
     assert week.wrong == []
@@ -121,8 +115,8 @@ def test_two_people_who_write_at_once_lose_nothing(opened_copy, folder):
         seen.page.fill("#drift-who", who)
     first.page.click("#drift-write", no_wait_after=True)
     second.page.click("#drift-write", no_wait_after=True)
-    wait_for_words(first, "Action: look at the jig, says Mara")
-    wait_for_words(second, "Action: look at the jig, says Rowan")
+    first.says("Action: look at the jig, says Mara")
+    second.says("Action: look at the jig, says Rowan")
     written = Desk(folder).snapshot().table("bench_book")
     assert sorted(written["who"]) == ["Mara", "Rowan"]
 

@@ -16,12 +16,6 @@ FOREIGN = Path(__file__).parents[1] / "ingest" / "foreign"
 TECHS = '\n[[tech]]\nkey = "T01"\n'
 
 
-def wait_for_words(seen, words):
-    seen.page.wait_for_function(
-        "words => document.body.textContent.replaceAll('\\u00a0', ' ').includes(words)", arg=words
-    )
-
-
 @pytest.fixture
 def opened(served, watched):
     def open_logs(folder, width=1280, path="/logs"):
@@ -35,35 +29,35 @@ def opened(served, watched):
 
 def test_a_foreign_sheet_in_an_empty_folder_becomes_a_shop_with_a_week(tmp_path, opened):
     seen = opened(tmp_path / "shop")
-    wait_for_words(seen, "No shop here yet.")
+    seen.says("No shop here yet.")
     seen.page.set_input_files("#logs-new-drop input", FOREIGN / "line_check_march.xlsx")
-    wait_for_words(seen, "225 rows, a row a visit")
-    wait_for_words(seen, "What the sheets cannot tell")
+    seen.says("225 rows, a row a visit")
+    seen.says("What the sheets cannot tell")
     assert not (tmp_path / "shop").exists()
     seen.page.get_by_label("What is the shop called?").fill("Quay Street Guitars")
     zone = seen.page.get_by_label("Which time zone does its clock show")
     zone.fill("Dublin")
     seen.page.get_by_label("No column is read as the model").select_option(label="electric guitar")
     seen.page.click("#logs-new-write")
-    wait_for_words(seen, "'Dublin' is no time zone; wanted one such as Europe/Dublin.")
+    seen.says("'Dublin' is no time zone; wanted one such as Europe/Dublin.")
     zone.fill("Europe/Dublin")
     seen.page.click("#logs-new-write")
-    wait_for_words(seen, "225 rows read = 225 accepted.")
-    wait_for_words(seen, "1 log loaded; no question waits.")
+    seen.says("225 rows read = 225 accepted.")
+    seen.says("1 log loaded; no question waits.")
     text = (tmp_path / "shop" / "shop.toml").read_text(encoding="utf-8")
     assert 'name = "Quay Street Guitars"' in text
     assert 'timezone = "Europe/Dublin"' in text
     seen.page.get_by_role("link", name="To the week").click()
-    wait_for_words(seen, "As set, outside limits")
-    wait_for_words(seen, "Quay Street Guitars")
+    seen.says("As set, outside limits")
+    seen.says("Quay Street Guitars")
     assert seen.wrong == []
 
 
 def test_without_a_shop_every_other_page_shows_the_way_to_logs(tmp_path, opened):
     seen = opened(tmp_path, path="/drift")
-    wait_for_words(seen, "No shop here yet.")
+    seen.says("No shop here yet.")
     seen.page.get_by_role("link", name="Bring a sheet").click()
-    wait_for_words(seen, "Bring your first sheet")
+    seen.says("Bring your first sheet")
     assert seen.wrong == []
 
 
@@ -73,7 +67,7 @@ def test_a_new_kind_of_sheet_shows_what_shop_toml_would_need_and_writes_nothing(
     seen = opened(folder, width=390)
     seen.page.get_by_text("A new kind of sheet?").click()
     seen.page.set_input_files("#logs-new-drop input", FOREIGN / "setup_book_2026.csv")
-    wait_for_words(seen, 'files = "setup_book_*.csv"')
+    seen.says('files = "setup_book_*.csv"')
     assert seen.page.evaluate("document.documentElement.scrollWidth") == 390
     assert {path.name for path in folder.iterdir()} == {"shop.toml"}
     assert (folder / "shop.toml").read_bytes() == before
@@ -94,26 +88,26 @@ def test_a_dropped_log_is_questioned_mended_asked_again_and_corrected(tmp_path, 
     seen.page.set_input_files(
         "#logs-drop input", {"name": "bench.csv", "mimeType": "text/csv", "buffer": "\n".join([HEADER, *rows]).encode()}
     )
-    wait_for_words(seen, "34 rows read = 33 accepted + 1 set aside. 1 cell set aside.")
-    wait_for_words(seen, "Words nobody has listed")
-    wait_for_words(seen, "HERON: bench.csv, line 35")
+    seen.says("34 rows read = 33 accepted + 1 set aside. 1 cell set aside.")
+    seen.says("Words nobody has listed")
+    seen.says("HERON: bench.csv, line 35")
     sheet = '\n[[log]]\nname = "cards"\nwords = { stage = { "playtest" = "play_test" } }\n'
     (folder / "shop.toml").write_text((folder / "shop.toml").read_text() + sheet)
     seen.page.click("#logs-again")
-    wait_for_words(seen, "34 rows read = 34 accepted.")
-    wait_for_words(seen, "1 log loaded; 1 question waits.")
+    seen.says("34 rows read = 34 accepted.")
+    seen.says("1 log loaded; 1 question waits.")
     seen.page.get_by_role("link", name="Answer").click()
-    wait_for_words(seen, "This question")
+    seen.says("This question")
     seen.page.fill("#logs-value", "0.25")
     seen.page.fill("#logs-who", "Mara")
     seen.page.fill("#logs-why", "a dot was lost")
     seen.page.click("#logs-correct")
-    wait_for_words(seen, "1 log loaded; no question waits.")
+    seen.says("1 log loaded; no question waits.")
     seen.page.goto(seen.page.url.split("/logs")[0] + "/logs/readings?characteristic=relief&serials=B1")
-    wait_for_words(seen, "corrected")
+    seen.says("corrected")
     seen.page.goto(seen.page.url.split("/logs")[0] + "/drift?characteristic=relief&model=LARK-25&stage=play_test")
     seen.charts_drawn(2)
-    wait_for_words(seen, "corrected by a person")
+    seen.says("corrected by a person")
     rings = 'document.querySelectorAll(\'[id*="drift-stream"] .drawn circle[r="6"]\').length'
     assert seen.page.evaluate(rings) == 1
     assert seen.wrong == []
@@ -124,7 +118,7 @@ def test_two_values_lead_to_the_instrument(tmp_path, opened):
     later = {"start": "2026-03-04 09:00", "finish": "2026-03-04 09:20", "stage": "final_inspection"}
     load(folder, [log(folder, "a.csv", [row("A1"), row("A1", model="HERON", **later)])], now=NOW)
     seen = opened(folder)
-    wait_for_words(seen, "Two values where an instrument has one")
+    seen.says("Two values where an instrument has one")
     seen.page.get_by_role("link", name="A1").first.click()
     seen.page.wait_for_url("**/logs/instrument?serial=A1")
     assert seen.wrong == []
@@ -149,12 +143,12 @@ def test_an_unknown_export_in_codes_is_mapped_in_the_browser_to_a_first_finding_
     path.write_bytes(sheets["export_ag.csv"])
     seen = opened(tmp_path / "shop")
     seen.page.set_input_files("#logs-new-drop input", path)
-    wait_for_words(seen, "318 of 318 rows and 0 readings would be read")
-    wait_for_words(seen, "'SL_B' is not read (129 cells): nobody has said what it is")
+    seen.says("318 of 318 rows and 0 readings would be read")
+    seen.says("'SL_B' is not read (129 cells): nobody has said what it is")
     choose(seen, "SL_B", "Action at fret 12, bass")
     choose(seen, "SL_D", "Action at fret 12, treble")
     choose(seen, "HK", "Neck relief")
-    wait_for_words(seen, "Readings: action bass 129, action treble 129, relief 193.")
+    seen.says("Readings: action bass 129, action treble 129, relief 193.")
     seen.page.get_by_label("Which time zone does its clock show").fill("Europe/Vienna")
     say(seen, "what does the result '0' mean", "pass")
     for code, stage in (
@@ -167,12 +161,12 @@ def test_an_unknown_export_in_codes_is_mapped_in_the_browser_to_a_first_finding_
     say(seen, "which stage is '50'", "Final inspection")
     for model in ("400210", "400220", "400310"):
         say(seen, f"the model '{model}'", "steel-string guitar")
-    wait_for_words(seen, "9 sent back")
+    seen.says("9 sent back")
     assert not (tmp_path / "shop").exists()
     seen.page.click("#logs-new-write")  # what the answers brought up was asked at once
-    wait_for_words(seen, "318 rows read = 318 accepted.")
+    seen.says("318 rows read = 318 accepted.")
     seen.page.get_by_role("link", name="To the week").click()
-    wait_for_words(seen, "As set, outside limits")
+    seen.says("As set, outside limits")
     seen.page.go_back()
     assert seen.wrong == []
 
@@ -180,24 +174,24 @@ def test_an_unknown_export_in_codes_is_mapped_in_the_browser_to_a_first_finding_
 def test_the_workbook_of_the_readme_leads_to_a_first_finding_and_can_be_taken_back(tmp_path, opened):
     seen = opened(tmp_path / "shop")
     seen.page.set_input_files("#logs-new-drop input", FOREIGN / "pruefbuch_2026.xlsx")
-    wait_for_words(seen, "596 of 596 rows and 1,210 readings would be read")
-    wait_for_words(seen, "tab 'Auswertung' is no log and is left")
-    wait_for_words(seen, "read along both edges: bow, not relief")
+    seen.says("596 of 596 rows and 1,210 readings would be read")
+    seen.says("tab 'Auswertung' is no log and is left")
+    seen.says("read along both edges: bow, not relief")
     seen.page.get_by_label("Which time zone does its clock show").fill("Europe/Berlin")
-    wait_for_words(seen, "0 rows and 0 cells set aside; 18 sent back")
+    seen.says("0 rows and 0 cells set aside; 18 sent back")
     seen.page.click("#logs-new-write")
-    wait_for_words(seen, "596 rows read = 596 accepted.")
+    seen.says("596 rows read = 596 accepted.")
     seen.page.get_by_role("button", name="Take it back and map it anew").click()
-    wait_for_words(seen, "The sheets are taken out")
+    seen.says("The sheets are taken out")
     seen.page.wait_for_function("fetch('/logs').then(() => true)")
     seen.page.get_by_role("link", name="Map them anew").click()
-    wait_for_words(seen, "No shop here yet.")
+    seen.says("No shop here yet.")
     assert not (tmp_path / "shop" / "shop.toml").exists()
     seen.page.set_input_files("#logs-new-drop input", FOREIGN / "pruefbuch_2026.xlsx")
-    wait_for_words(seen, "596 of 596 rows and 1,210 readings would be read")
-    wait_for_words(seen, "18 sent back")
+    seen.says("596 of 596 rows and 1,210 readings would be read")
+    seen.says("18 sent back")
     seen.page.click("#logs-new-write")
-    wait_for_words(seen, "596 rows read = 596 accepted.")
+    seen.says("596 rows read = 596 accepted.")
     seen.page.get_by_role("link", name="To the week").click()
-    wait_for_words(seen, "instruments have at least one reading outside")
+    seen.says("instruments have at least one reading outside")
     assert seen.wrong == []

@@ -92,7 +92,7 @@ def scan(page: Page, serial: str) -> None:
     page.wait_for_function(f"{there} && document.querySelector('#outcomes button:not([disabled])')")
     page.click('#outcomes button[data-outcome="pass"]')
     page.click("#next")
-    page.wait_for_function(f"document.querySelector('#line').textContent.includes(': {serial}, passed')")
+    page.wait_for_function(f"document.querySelector('#line')?.textContent.includes(': {serial}, passed')")
 
 
 def kept(folder: Path) -> list[str]:
@@ -119,7 +119,7 @@ def test_a_tablet_works_on_while_the_network_is_dead_and_loses_and_doubles_nothi
     known = sorted(open_snapshot(folder).table("visits", "serial")["serial"].unique().to_list())[:10]
     for serial in known[:5]:
         scan(page, serial)
-    page.wait_for_function("document.querySelector('#net').textContent === 'All cards kept'")
+    page.wait_for_function("document.querySelector('#net')?.textContent === 'All cards kept'")
     cut(tablet)
     for serial in known[5:8]:
         scan(page, serial)
@@ -135,7 +135,7 @@ def test_a_tablet_works_on_while_the_network_is_dead_and_loses_and_doubles_nothi
     page.reload()
     page.wait_for_function("document.querySelector('#net')?.textContent.includes('5 cards')")
     tablet.set_offline(False)
-    page.wait_for_function("document.querySelector('#net').textContent === 'All cards kept'")
+    page.wait_for_function("document.querySelector('#net')?.textContent === 'All cards kept'")
     assert sorted(kept(folder)) == known
     tablets.revoke(folder, tablets.enrolled(folder)[0].id, now=book_now())
     page.goto(f"{address}/card")

@@ -39,9 +39,9 @@ def test_choosing_a_supplier_puts_it_into_the_address_and_back_returns(here, ser
     seen.charts_drawn(3)
     seen.page.select_option("#necks-supplier", label="Tollgate Necks")
     seen.page.wait_for_url("**supplier=Tollgate*")
-    seen.page.wait_for_function("document.body.textContent.includes('For the talk with Tollgate Necks')")
+    seen.page.wait_for_function("document.body?.textContent.includes('For the talk with Tollgate Necks')")
     seen.page.go_back()
-    seen.page.wait_for_function("document.body.textContent.includes('For the talk with Marrow & Pine')")
+    seen.page.wait_for_function("document.body?.textContent.includes('For the talk with Marrow & Pine')")
     assert seen.wrong == []
 
 
@@ -52,19 +52,21 @@ def test_a_trainer_chooses_a_bench_signs_a_step_and_finds_it_in_the_book(people_
     seen.charts_drawn(1)
     seen.page.select_option("#bench-stage", label="Nut slotting")
     seen.page.wait_for_url("**stage=nut_slotting*")
-    seen.page.wait_for_function("document.querySelector('h1').textContent.includes('T02 at nut slotting')")
+    seen.page.wait_for_function("document.querySelector('h1')?.textContent.includes('T02 at nut slotting')")
     seen.page.click("#bench-agree")
-    seen.page.wait_for_function("document.querySelector('#bench-agreed').textContent.startsWith('Write the next step')")
+    seen.page.wait_for_function(
+        "document.querySelector('#bench-agreed')?.textContent.startsWith('Write the next step')"
+    )
     seen.page.fill("#bench-step", "Stop two strokes early")
     seen.page.fill("#bench-trainer", "R. Marsh")
     seen.page.click("#bench-agree")
-    seen.page.wait_for_function("document.querySelector('#bench-agreed').textContent.startsWith('Written into')")
+    seen.page.wait_for_function("document.querySelector('#bench-agreed')?.textContent.startsWith('Written into')")
     seen.page.fill("#bench-signer", "R. Marsh")
     seen.page.click("#bench-sign")
-    seen.page.wait_for_function("document.querySelector('#bench-signed').textContent.startsWith('Signed off by R.')")
+    seen.page.wait_for_function("document.querySelector('#bench-signed')?.textContent.startsWith('Signed off by R.')")
     seen.page.reload()
-    seen.page.wait_for_function("document.body.textContent.includes('Written by R. Marsh')")
-    seen.page.wait_for_function("document.body.textContent.includes('Signed off by R. Marsh')")
+    seen.page.wait_for_function("document.body?.textContent.includes('Written by R. Marsh')")
+    seen.page.wait_for_function("document.body?.textContent.includes('Signed off by R. Marsh')")
     assert seen.page.get_by_text("chance and mix explain").count() == 1
     assert seen.wrong == []
 

@@ -20,12 +20,6 @@ def stands(moving_desk):
     return moving_desk.folder  # read only: a test that writes has a copy
 
 
-def said(seen, words):
-    seen.page.wait_for_function(
-        "words => document.body.textContent.replaceAll('\\u00a0', ' ').includes(words)", arg=words
-    )
-
-
 def next_week(folder):
     """The bench goes on for a week; the treble action stands where it stood before."""
     lines = [moving_shop.log().splitlines()[0]]
@@ -52,23 +46,23 @@ def test_a_matter_lives_over_two_weeks_and_both_papers(stands, tmp_path, served,
     row.get_by_label("By", exact=True).fill("2026-04-08")
     row.get_by_label("Written by").fill("Mara")
     row.get_by_role("button", name="Give it to someone").click()
-    said(seen, "bridge bench, by 8 Apr")
+    seen.says("bridge bench, by 8 Apr")
     seen.page.wait_for_function("document.getElementById('week-who').value === 'Mara'")  # asked for once
     seen.page.get_by_role("button", name="The week is reviewed").click()
-    said(seen, "Reviewed by Mara on")
+    seen.says("Reviewed by Mara on")
     assert "measure ten blanks" in seen.page.request.get(f"{address}/papers/week?week=2026-03-30").text()
     next_week(folder)
     seen.page.goto(f"{address}/book")
-    said(seen, "measure ten blanks")
+    seen.says("measure ten blanks")
     seen.page.click(".register-row summary")
     seen.page.get_by_label("Done on", exact=True).fill("2026-04-03")
     seen.page.wait_for_function(
         "[...document.querySelectorAll('[autocomplete=name]')].some(one => one.value === 'Mara')"
     )
     seen.page.get_by_role("button", name="It is done").click()
-    said(seen, "moved as hoped")
+    seen.says("moved as hoped")
     seen.page.goto(f"{address}/?week=2026-03-30")
-    said(seen, "Reviewed by Mara on")
+    seen.says("Reviewed by Mara on")
     assert "done 3 Apr" not in seen.page.text_content("body")
     first, second = (seen.page.request.get(f"{address}/papers/week{week}").text() for week in ("?week=2026-03-30", ""))
     assert "bridge bench" in first
@@ -83,11 +77,11 @@ def test_three_choices_and_a_link_hold_one_period_against_another(moving_desk, s
     seen.page.goto(f"{served(make_app(moving_desk))}/drift")
     seen.page.get_by_text("Hold a period, lot or gauge of it against another").click()
     seen.page.wait_for_url("**/against?what=action**")
-    said(seen, "LARK-25, since 30 Mar lies 0.30 mm higher than LARK-25, up to 29 Mar")  # since it moved, and before
+    seen.says("LARK-25, since 30 Mar lies 0.30 mm higher than LARK-25, up to 29 Mar")  # since it moved, and before
     seen.page.locator("#against-a-from").fill("2026-03-31")
     seen.page.keyboard.press("Enter")
     seen.page.wait_for_url("**a_from=2026-03-31**")
-    said(seen, "LARK-25, since 31 Mar lies")
+    seen.says("LARK-25, since 31 Mar lies")
     focused = "document.activeElement.id"
     seen.page.wait_for_function(f"{focused} === 'against-a-from'")
     seen.page.wait_for_function("document.title.startsWith('LARK-25, since 31 Mar lies')")

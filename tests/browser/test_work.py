@@ -5,7 +5,6 @@ import pytest
 from ingest.store.store import open_snapshot
 from ingest.verbs.load import load
 from tests.browser.test_logs import opened as opened
-from tests.browser.test_logs import wait_for_words
 from tests.ingest.bench import NOW, log, row, shop
 from tests.ingest.verbs.test_answers import story
 
@@ -26,7 +25,7 @@ def test_five_hundred_questions_are_worked_off_by_keyboard(tmp_path, opened):
     before = open_snapshot(folder)
     assert before.table("set_aside").height == 500
     seen = opened(folder)
-    wait_for_words(seen, "500 rows and cells wait for ")
+    seen.says("500 rows and cells wait for ")
     assert seen.page.evaluate("document.documentElement.scrollHeight") < 3000
     assert seen.page.is_visible("#logs-again")  # the only part of its line that moves
     seen.page.fill("#logs-work-who", "Mara")
@@ -34,23 +33,23 @@ def test_five_hundred_questions_are_worked_off_by_keyboard(tmp_path, opened):
     seen.page.evaluate("document.activeElement.blur()")
     seen.page.keyboard.press("ArrowDown")
     seen.page.keyboard.press("r")
-    wait_for_words(seen, "The story of S")
+    seen.says("The story of S")
     seen.page.evaluate("document.activeElement.blur()")
     seen.page.keyboard.press("Enter")
-    wait_for_words(seen, "3 questions answered for 200 rows, 200 came in. 300 left.")
+    seen.says("3 questions answered for 200 rows, 200 came in. 300 left.")
     seen.page.evaluate("document.activeElement.blur()")
     seen.page.keyboard.press("z")
-    wait_for_words(seen, "Taken back: 3 questions asked again for 200 rows.")
+    seen.says("Taken back: 3 questions asked again for 200 rows.")
     assert open_snapshot(folder).table("visits").height == before.table("visits").height
     seen.page.evaluate("document.activeElement.blur()")
     seen.page.keyboard.press("Enter")
-    wait_for_words(seen, "300 left.")
+    seen.says("300 left.")
     for left in ("100 left.", "0 left."):
         seen.page.evaluate("document.activeElement.blur()")
         seen.page.keyboard.press("ArrowDown")
         seen.page.keyboard.press("Space")
         seen.page.keyboard.press("n")
-        wait_for_words(seen, left)
-    wait_for_words(seen, "1 log loaded; no question waits.")
+        seen.says(left)
+    seen.says("1 log loaded; no question waits.")
     assert open_snapshot(folder).table("visits").filter(stage="play_test").height == 500
     assert seen.wrong == []

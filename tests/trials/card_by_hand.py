@@ -78,7 +78,7 @@ def typed(base: str, rng: np.random.Generator) -> tuple[list[tuple[str, str, str
             page.tap('#outcomes button[data-outcome="pass"]')
             page.wait_for_selector("#next:not([disabled])")
             page.tap("#next")
-            page.wait_for_function(f"document.querySelector('#line').textContent === 'Kept: {serial}, passed.'")
+            page.wait_for_function(f"document.querySelector('#line')?.textContent === 'Kept: {serial}, passed.'")
             told.append((serial, *values))
         page.screenshot(path=str(Path(tempfile.gettempdir()) / "card-by-hand.png"))
         browser.close()
