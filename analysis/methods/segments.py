@@ -69,7 +69,8 @@ def in_order(*keys: Ints) -> Ints:
     n = len(keys[0])
     wide = [int(key.max(initial=0)).bit_length() for key in keys]
     own = n.bit_length()
-    if sum(wide) + own < 64:  # all of it and the row's own number in one: to sort numbers is quicker than to order them
+    few = max(wide) <= 16  # bits, which are sorted by counting
+    if not few and sum(wide) + own < 64:  # all in one with the row's own number: to sort is quicker than to order
         packed = np.zeros(n, dtype=np.int64)
         for key, bits in zip(keys, wide, strict=True):
             packed <<= bits
@@ -79,7 +80,7 @@ def in_order(*keys: Ints) -> Ints:
         packed.sort()
         packed &= (1 << own) - 1
         return packed
-    small = [key.astype(np.min_scalar_type(int(key.max(initial=0)))) for key in keys]  # 16 bits are sorted by counting
+    small = [key.astype(np.min_scalar_type(int(key.max(initial=0)))) for key in keys]
     return np.asarray(np.lexsort(small[::-1]), dtype=np.int64)
 
 

@@ -2,7 +2,7 @@
 stand for. A number of its own, by the width, says that there is none.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -97,8 +97,32 @@ class Numbers:
         asked = self.words.is_in(list(words)).to_numpy()
         return np.asarray(np.take(np.append(asked, False), self.numbers, mode="clip"))  # behind all words: of none
 
+    def told(self) -> npt.NDArray[np.bool_]:
+        """Which rows say something, a word that is not ''."""
+        if self.words is None:
+            raise ValueError(f"a column of {self.dtype} has no words")
+        return np.asarray(np.take(np.append((self.words != "").to_numpy(), False), self.numbers, mode="clip"))
+
+    def said(self) -> set[str]:
+        """The words that some row says."""
+        if self.words is None:
+            raise ValueError(f"a column of {self.dtype} has no words")
+        seen = pl.Series(self.numbers).unique()
+        return set(self.words.gather(seen.filter(seen < len(self.words))))
+
+    def by_word(self, told: Mapping[str, int], none: int) -> npt.NDArray[np.int64]:
+        """The number told of each row's word, shape (n,); `none` where it is told nothing of or has none."""
+        if self.words is None:
+            raise ValueError(f"a column of {self.dtype} has no words")
+        table = np.array([*(told.get(word, none) for word in self.words), none], dtype=np.int64)
+        return np.asarray(np.take(table, self.numbers, mode="clip"))  # behind all words: of none
+
     def ranks(self) -> npt.NDArray[np.int64]:
         """The place of each row's word among the different ones, in the order of texts (tables.rank), shape (n,)."""
+        return self.small_ranks().astype(np.int64)
+
+    def small_ranks(self) -> npt.NDArray[Any]:
+        """The same in the smallest width."""
         words = self.words
         if words is None:
             raise ValueError(f"a column of {self.dtype} has no words")
@@ -106,7 +130,7 @@ class Numbers:
         seen = np.zeros(len(words) + 1, dtype=np.bool_)
         seen[place] = True
         some = np.flatnonzero(seen[:-1])
-        ranks = np.zeros(len(words) + 1, dtype=np.int64)  # the last: of none
+        ranks = np.zeros(len(words) + 1, dtype=_width(len(words)))  # the last: of none
         ranks[some] = words[some].rank("dense").to_numpy() - (not seen[-1])
         return np.asarray(ranks[place])
 

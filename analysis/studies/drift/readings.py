@@ -48,12 +48,13 @@ class Readings:
 
     def ranks(self, name: str) -> Ints:
         """The place of each reading's word in a column of texts, in the order of texts, from 0, shape (n,)."""
-        return self.ranks_told(name)[self.row]
+        self.ranks_told(name)
+        return self._ranks[name][self.row].astype(np.int64)
 
     def ranks_told(self, name: str) -> Ints:
         """The same of each of the story's readings."""
         if name not in self._ranks:
-            self._ranks[name] = self.source.ranks(name).astype(np.int32)
+            self._ranks[name] = self.source.numbers(name).small_ranks()
         return np.asarray(self._ranks[name], dtype=np.int64)
 
     def told(self, name: str) -> Flags:

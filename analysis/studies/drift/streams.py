@@ -69,6 +69,10 @@ class Streams:
         """The readings of all techs that were taken on the days from `first` to `last`, in their order, (k,)."""
         of_all = (self.rows["tech"] == "").to_numpy()
         within = self.readings.source["day"].is_between(first, last).fill_null(False).to_numpy()
+        many = int(np.count_nonzero(of_all))
+        if of_all[:many].all():  # these streams stand before all others
+            end = int(self.starts[many]) if many < len(self.starts) else len(self.values)
+            return np.flatnonzero(within[self.readings.row[:end]])
         at = spans(self.starts[of_all], self.ends[of_all] + 1)
         return np.asarray(at[within[self.readings.row[at]]], dtype=np.int64)
 
@@ -99,7 +103,7 @@ def received_readings(snapshot: Snapshot) -> pl.DataFrame:
 
 def rows_of_streams(told: pl.DataFrame | Columns) -> tuple[Ints, Ints]:
     """Rows of the story's readings that streams are made of, and those received."""
-    return first_values(told, pl.col("setup") != "")
+    return first_values(told, "setup")
 
 
 def streams(snapshot: Snapshot) -> Streams | None:
@@ -109,16 +113,15 @@ def streams(snapshot: Snapshot) -> Streams | None:
     if len(at) == 0:
         return None
     key = ["characteristic", "position", "setup", "stage"]
-    group = told[key][at].select(pl.struct(key).rle_id().cast(pl.Int64).alias("group"))["group"].to_numpy()
-    tech = tables.rank(told["set_by"].gather(at))
-    own = np.flatnonzero(
-        ((told["set_stage"].gather(at) != "") & (told["set_by"].gather(at) != "")).fill_null(False).to_numpy()
-    )
+    parts = [told.numbers(name).small_ranks()[at] for name in key]
+    group = np.cumsum(np.logical_or.reduce([fresh(part) for part in parts])) - 1
+    tech = told.numbers("set_by").small_ranks()[at]
+    own = np.flatnonzero(told.numbers("set_stage").told()[at] & told.numbers("set_by").told()[at])
     own = own[in_order(group[own], tech[own])]
     twin = np.concatenate([np.arange(len(at)), own])
     row = at[twin]
     starts = np.flatnonzero(np.concatenate([fresh(group), fresh(group[own]) | fresh(tech[own])]))
-    values = told["value"].gather(row).to_numpy().astype(np.float64)
+    values = told["value"].gather(row).to_numpy().astype(np.float64, copy=False)
     spreads = spread(values, starts, baseline=snapshot.shop.judging.baseline_readings)
     size = lengths(starts, len(values))
     heads = tables.plain(told[[*key, "set_by", tables.TAKEN_AT]][row[starts]])
@@ -159,16 +162,15 @@ def _steps(snapshot: Snapshot, rows: pl.DataFrame, readings: Readings) -> pl.Ser
         schema={"gauge": pl.String(), "characteristic": pl.String(), "step": pl.Float64()},
         orient="row",
     )
-    gauge = readings.ranks("gauge")
+    named = readings.source.numbers("gauge")
+    gauge = named.small_ranks()
     kinds = int(gauge.max(initial=0)) + 1
-    cell = readings.stream * kinds + gauge  # each gauge in each stream
-    count = np.bincount(cell)
-    one = np.zeros(len(count), dtype=np.int64)
-    one[cell] = np.arange(len(cell))
+    count = np.bincount(readings.stream * kinds + gauge[readings.row])  # each gauge in each stream
     some = np.flatnonzero(count)
+    words = sorted(named.said())
+    words = [""] * (kinds - len(words)) + words  # before all: of none
     used = (
-        tables.plain(readings.at(one[some], "stream", "gauge"))
-        .with_columns(len=pl.Series(count[some]))
+        pl.DataFrame({"stream": some // kinds, "gauge": pl.Series(words).gather(some % kinds), "len": count[some]})
         .with_columns(share=pl.col("len") / pl.col("len").sum().over("stream"))
         .filter((pl.col("gauge") != "") & (pl.col("share") >= 0.1 - 1e-12))
         .join(one_each, on="stream")

@@ -29,14 +29,14 @@ class Columns:
         columns: list[str],
         read: Callable[[str], pl.Series],
         some: Callable[[str, pl.Series], pl.Series],
-        numbers: Callable[[str], Numbers] | None = None,
+        numbers: Callable[[str, pl.Series | None], Numbers] | None = None,
     ) -> None:
-        """`read` gives a column, `some` some rows of it without the rest, `numbers` what a file holds it by, if one
+        """`read` gives a column, `some` some rows of it without the rest, `numbers` what a file holds either by, if one
         does.
         """
         self.height, self.columns = height, columns
         self._read, self._some = read, some
-        self._numbers = numbers or (lambda name: Numbers.of(self._passing(name)))
+        self._numbers = numbers or self._told
         self._held: dict[str, pl.Series] = {}  # the one asked for last stands last
         self._turn = Lock()
 
@@ -61,11 +61,11 @@ class Columns:
             except Damaged:
                 return anew(name)[rows]
 
-        def numbers(name: str) -> Numbers:
+        def numbers(name: str, rows: pl.Series | None) -> Numbers:
             try:
-                return kept.numbers(table, name)
+                return kept.numbers(table, name, rows)
             except Damaged:
-                return Numbers.of(anew(name))
+                return Numbers.of(anew(name) if rows is None else anew(name)[rows])
 
         return cls(kept.height(table), columns, read, some, numbers)
 
@@ -125,7 +125,13 @@ class Columns:
 
     def ranks(self, name: str) -> npt.NDArray[np.int64]:
         """`tables.rank` of a column of texts or categories."""
-        return self._numbers(name).ranks()
+        return self._numbers(name, None).ranks()
+
+    def numbers(self, name: str, rows: pl.Series | None = None) -> Numbers:
+        """A column, or some rows of it in the order given, as numbers and the words that they stand for: less memory to
+        go through than its texts.
+        """
+        return self._numbers(name, rows)
 
     def group_by(self, *by: str) -> "Grouped":
         """Groups of rows; of what is then asked of each the columns are fetched."""
@@ -134,6 +140,10 @@ class Columns:
     def _passing(self, name: str) -> pl.Series:
         held = self._held.get(name)
         return self._read(name) if held is None else held
+
+    def _told(self, name: str, rows: pl.Series | None) -> Numbers:
+        column = self._passing(name)
+        return Numbers.of(column if rows is None else column[rows])
 
     def _named(self, *wanted: Asked | pl.Series) -> list[str]:
         """The columns that expressions hang on; the first where they hang on none, so that there are rows."""

@@ -52,6 +52,20 @@ def test_a_column_is_told_again_as_it_was(column):
             assert_series_equal(together.column("a"), pl.concat([one, other]).alias("a"), check_exact=True)
 
 
+@pytest.mark.parametrize("column", COLUMNS[:4], ids=lambda column: f"{column.dtype} {len(column)}")
+def test_what_rows_say_is_told_by_their_words(column):
+    for one in cuts(column):
+        both = Numbers.of(one).alike(Numbers.of(column))  # some words stand twice, and some are said by no row
+        for told in (Numbers.of(one), both[0]):
+            texts = one.cast(pl.String).to_list()
+            assert told.said() == set(texts) - {None}
+            assert told.told().tolist() == [text not in (None, "") for text in texts]
+            assert told.by_word({"b": 3, "": 1, "w7": 9}, -1).tolist() == [
+                {"b": 3, "": 1, "w7": 9}.get(text, -1) for text in texts
+            ]
+            assert told.ranks().tolist() == told.small_ranks().tolist() == tables.rank(one).tolist()
+
+
 def test_whole_numbers_stand_in_the_smallest_width_that_leaves_one_for_none():
     for highest, width in ((254, 1), (255, 2), (2**16 - 2, 2), (2**16 - 1, 4), (2**32 - 2, 4), (2**32 - 1, 8)):
         told = Numbers.of(pl.Series([0, highest, None]))

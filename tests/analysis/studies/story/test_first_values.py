@@ -4,6 +4,7 @@ import numpy as np
 import polars as pl
 import pytest
 
+from analysis.studies.story.columns import Columns
 from analysis.studies.story.first_values import KEY, first_values
 
 
@@ -58,7 +59,8 @@ def test_what_a_first_pass_is_judged_by_is_what_one_row_after_another_says(parts
     for _ in range(20):
         told = rows_of(rng, parts)
         judged, received = plainly(told)
-        found = first_values(told, pl.col("setup") != "")
-        assert [each.tolist() for each in found] == [judged, received]
+        for table in (told, Columns.of(told)):
+            found = first_values(table, "setup")
+            assert [each.tolist() for each in found] == [judged, received]
         taken += len(received)
     assert taken > 200
