@@ -12,7 +12,7 @@ from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.before_it import usual_at
 from analysis.studies.matters.came_again import asks_for_air, in_turn, last_times, with_air
 from analysis.studies.matters.evidence import Evidence, evidence
-from analysis.studies.matters.explained import Explained, explained
+from analysis.studies.matters.explained import Explained, accounted_for
 from analysis.studies.matters.hangs_on import key_of
 from analysis.studies.matters.instruments import Instruments, instruments
 from analysis.studies.matters.known_over import THROUGH
@@ -108,7 +108,7 @@ def _explained(snapshot: Snapshot, judged: Signals, here: Bench, looked: Looked)
         return None
     made = in_turn(found, usable, last)
     if found.airs and any(one.times for one in usable) and any(asks_for_air(one) for one in made):
-        whole = explained(found, seen(whole=True), until=last)
+        whole = accounted_for(found, seen(whole=True), until=last)
         made = with_air(made, [one for one in whole if one.named and one.best.factor in found.airs])
     numbered = {one.number: one for one in part}
     every = []

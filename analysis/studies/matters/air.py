@@ -105,9 +105,9 @@ def airs(raws: dict[str, tuple[tuple[int, ...], Floats]]) -> dict[str, Air]:
 
 def _at(snapshot: Snapshot, rows: pl.DataFrame, visits: Columns, column: str) -> tuple[tuple[int, ...], Floats]:
     """Lags, and the air so long before each reading (n, lags)."""
-    noted = visits[column].gather(rows["visit"]).cast(pl.Float64).fill_null(np.nan).to_numpy()
     air = snapshot.once(rooms)[column]
     if air is None:
+        noted = visits[column].gather(rows["visit"]).cast(pl.Float64).fill_null(np.nan).to_numpy()
         return (0,), np.asarray(noted)[:, None]
     wanted = rows["taken_at"].cast(pl.Int64).to_numpy()[:, None] - np.array(LAGS)[None, :] * HOUR
     place = np.searchsorted(air.at, wanted, side="right") - 1

@@ -77,25 +77,43 @@ def explained(found: Evidence, signals: list[Signalled], *, until: int | None = 
     until : the last working day that is looked at, of signals that have all closed; each then stands in one
     explanation.
     """
+    work = _stepped(found, signals, until)
+    if work is None:
+        return []
+    done = _by_step(work)
+    rest = [one for one in work.left.values() if one.open or work.closed]
+    alone = [one for parts in agreeing(work.found, rest) for one in _together(work, parts)]
+    return done + sorted(alone, key=lambda one: one.signals)
+
+
+def accounted_for(found: Evidence, signals: list[Signalled], *, until: int | None = None) -> list[Explained]:
+    """The same without what no explanation accounts for."""
+    work = _stepped(found, signals, until)
+    return [] if work is None else _by_step(work)
+
+
+def _by_step(work: Work) -> list[Explained]:
+    return [_explained(work, number) for number, one in enumerate(work.steps) if one.covered]
+
+
+def _stepped(found: Evidence, signals: list[Signalled], until: int | None) -> Work | None:
+    """Looked at until nothing more is likely; None where there is nothing to look at."""
     keep = np.ones(len(found.values), dtype=bool) if until is None else found.day <= until
     looked = [one.first(found.day) for one in signals if one.open or until is not None]
     if not looked:
-        return []
+        return None
     away = np.any([one.away(found.day, asked=one.open or until is not None) for one in signals], axis=0)
     keep &= ~_of_other_times(found, away, min(looked))
     explainer = explainer_of(found, keep, min(looked), away)
     if explainer is None:
-        return []
+        return None
     work = Work(found, keep, away, explainer, {one.number: one for one in signals}, until is not None)
     for _ in range(ROUNDS):
         told = not any(one.open or work.closed for one in work.left.values())
         if (told and not _may_hide(work)) or not _round(work, hidden=told):
             break
     apart(work)
-    done = [_explained(work, number) for number, one in enumerate(work.steps) if one.covered]
-    rest = [one for one in work.left.values() if one.open or work.closed]
-    alone = [one for parts in agreeing(work.found, rest) for one in _together(work, parts)]
-    return done + sorted(alone, key=lambda one: one.signals)
+    return work
 
 
 def _together(work: Work, parts: list[list[Signalled]]) -> list[Explained]:

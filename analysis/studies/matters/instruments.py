@@ -8,9 +8,10 @@ readings of one instrument say the same of it.
 from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
-from analysis.methods.segments import Flags, Floats, Ints, dense
+from analysis.methods.segments import Flags, Floats, Ints, dense, spans
 from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.air import raw_airs
 from analysis.studies.matters.dated_changes import NEW_TARGET, dated_changes
@@ -29,7 +30,7 @@ from analysis.studies.matters.records import (
 from analysis.studies.matters.set_with import set_with
 from analysis.studies.matters.sheet_kinds import kinds, with_units
 from analysis.studies.matters.sheets_kept import sheets
-from analysis.studies.story.scope import instrument_of
+from analysis.studies.story.columns import Columns
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -183,35 +184,62 @@ def _told(table: pl.DataFrame) -> dict[str, Words]:
 
 @dataclass(frozen=True, eq=False)
 class Hands:
-    """Who worked on each instrument at each stage in its first pass, and in which visit."""
+    """Who worked on each instrument at each stage in its first pass, and in which visit: the first visit of its first
+    pass whose row says who it was, in the order of the visits. Looked for where somebody asks (`known`).
+    """
 
-    starts: Ints  # (i,) the first visit of each instrument
+    visits: Columns
+    starts: Ints  # (i + 1,) the first visit of each instrument, and behind the last of the last one
     stages: list[str]
     people: list[str]
-    tech: Ints  # (i, stages) number of people; -1: nobody
+    known: Flags  # (i,)
+    tech: npt.NDArray[np.int32]  # (i, stages) number of people, from 1; 0: nobody
     visit: Ints  # (i, stages)
+
+    def of(self, which: Ints) -> tuple[Ints, Ints]:
+        """Who worked on some instruments at each stage, a number of people, -1 for nobody; and in which visit (k,
+        stages).
+        """
+        asked = np.zeros(len(self.known), dtype=bool)
+        asked[which] = True
+        new = np.flatnonzero(asked & ~self.known)
+        if len(new):
+            self._look(new)
+        return self.tech[which].astype(np.int64) - 1, self.visit[which]
+
+    def _look(self, new: Ints) -> None:
+        starts, ends = self.starts[new], self.starts[new + 1]
+        rows = spans(starts, ends)
+        at = pl.Series(rows)
+        names = (("tech", self.people), ("stage", self.stages))
+        tech, stage = (
+            self.visits.numbers(name, at).by_word({word: k for k, word in enumerate(words)}, -1)
+            for name, words in names
+        )
+        first = self.visits.numbers("first_pass", at).numbers == 1
+        some = np.flatnonzero(first & (tech >= 0) & (stage >= 0))[::-1]  # the last that is put down stays
+        of = np.repeat(new, ends - starts)[some]
+        self.tech[of, stage[some]] = tech[some] + 1
+        self.visit[of, stage[some]] = rows[some]
+        self.known[new] = True
 
 
 def hands(snapshot: Snapshot) -> Hands:
-    """Of each instrument and stage the first visit of its first pass whose row says who it was, in the order of the
-    visits.
-    """
+    """Of each instrument and stage, nobody looked for yet."""
     told = snapshot.once(story)
-    visits, sizes = told.visits, told.rest["instruments"]["visits"].to_numpy().astype(np.int64)
-    said = visits.select((pl.col("first_pass") & (pl.col("tech") != "")).fill_null(False).alias("said"))["said"]
-    rows = np.flatnonzero(said.to_numpy())
-    worked = visits.at(rows, "stage", "tech")
-    stage = tables.rank(worked["stage"])
-    stages = worked["stage"].unique().sort().cast(pl.String).to_list()
-    first = np.full((len(sizes), len(stages)), -1)
-    of = instrument_of(told)[rows]
-    first[of[::-1], stage[::-1]] = np.arange(len(rows))[::-1]  # the last that is put down stays
-    there = first >= 0
-    who = worked["tech"].gather(first[there])
-    people = sorted(who.unique().cast(pl.String))
-    tech, visit = np.full(first.shape, -1), np.full(first.shape, np.iinfo(np.int64).max)
-    tech[there], visit[there] = tables.rank(who), rows[first[there]]
-    return Hands(np.cumsum(sizes) - sizes, stages, people, tech, visit)
+    sizes = told.rest["instruments"]["visits"].to_numpy().astype(np.int64)
+    people, stages = (sorted(told.visits.numbers(name).said()) for name in ("tech", "stage"))
+    people = [one for one in people if one]
+    shape = len(sizes), len(stages)
+    return Hands(
+        told.visits,
+        np.append(0, np.cumsum(sizes)),
+        stages,
+        people,
+        np.zeros(len(sizes), dtype=bool),
+        np.zeros(shape, dtype=np.int32),
+        np.zeros(shape, dtype=np.int64),
+    )
 
 
 def _earlier(snapshot: Snapshot, rows: pl.DataFrame, here: str, *, itself: bool) -> list[tuple[str, Ints]]:
@@ -223,9 +251,9 @@ def _earlier(snapshot: Snapshot, rows: pl.DataFrame, here: str, *, itself: bool)
     if not every.people:
         return []
     read = rows["visit"].cast(pl.Int64).fill_null(-1).to_numpy()
-    at = np.searchsorted(every.starts, read, side="right") - 1
+    tech, visit = every.of(np.searchsorted(every.starts[:-1], read, side="right") - 1)
     until = read[:, None] + np.array([itself and one == here for one in every.stages])
-    before = np.where(every.visit[at] < until, every.tech[at], -1)
+    before = np.where(visit < until, tech, -1)
     shop, later = snapshot.shop, set[str]()
     if shop.roles.get(here) != "repair":
         later = {one.key for one in shop.stages if one.role != "repair" and _after(shop.bench_order, one.key, here)}

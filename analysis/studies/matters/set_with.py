@@ -49,8 +49,8 @@ def _kept(_snapshot: Snapshot) -> dict[tuple[str, tuple[str, ...]], _Set]:
 
 def _set(snapshot: Snapshot, characteristic: str, set_at: tuple[str, ...]) -> _Set:
     told = snapshot.once(story).readings
-    which = (pl.col("characteristic") == characteristic) & pl.col("stage").is_in(list(set_at)) & (pl.col("gauge") != "")
-    rows = np.flatnonzero(told.select(which.fill_null(False).alias("set"))["set"].to_numpy())
+    which = told.numbers("characteristic").say([characteristic]) & told.numbers("stage").say(set_at)
+    rows = np.flatnonzero(which & told.numbers("gauge").told())
     if not len(rows):
         return _Set(np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64), pl.Series([], dtype=pl.String))
     some = told.at(rows, "serial", AT, "gauge")
