@@ -11,7 +11,7 @@ from analysis.methods.weighted import ewma
 from analysis.studies.drift.signals import signals
 from analysis.studies.drift.states import judged_rows
 from analysis.studies.drift.streams import STREAM, Streams
-from analysis.studies.story.conformity import with_specs
+from analysis.studies.story.conformity import OF_SPEC, with_specs
 from ingest.store.snapshot import Snapshot
 
 TICKS = 40  # points of each straightedge, evenly spread in time
@@ -39,7 +39,7 @@ def rack(snapshot: Snapshot, *, weeks: int = 13, tech: str = "") -> Rack:
     if judged is None:
         return Rack(rows)
     held = judged.streams
-    spec = with_specs(snapshot, held.readings.at(held.ends))
+    spec = with_specs(snapshot, held.readings.at(held.ends, *OF_SPEC, "stream"))
     rows = (
         rows.with_row_index("stream")
         .with_columns(pl.col("stream").cast(pl.Int64))
@@ -95,15 +95,20 @@ def _lines(
     if not len(which):
         return pl.Series([], dtype=pl.List(pl.Float64)), which
     size, centre = lengths(held.starts, len(held.values))[which], held.own.centre[which]
-    mine = spans(held.starts[which], held.starts[which] + size)
+    first = held.starts[which]
+    beside = bool((first[1:] == (first + size)[:-1]).all())  # one behind the other: no copy of their readings
+    mine = slice(first[0], first[-1] + size[-1]) if beside else spans(first, first + size)
     values, starts = held.values[mine], np.cumsum(size) - size
     average = ewma(values, starts, centre=centre, sigma=1.0, weight=snapshot.shop.judging.ewma_weight).average
     time = held.readings["taken_at"].to_physical().to_numpy()[mine]
     ticks = _ticks(snapshot, weeks)
     # last reading of each stream at or before each tick: how many lie before the first, and between one and the next
     s = len(starts)
-    between = np.searchsorted(ticks, time, side="left") + np.repeat(np.arange(s) * (TICKS + 1), size)
+    late = np.flatnonzero(~(time <= ticks[0]))  # few of many years
+    own = np.searchsorted(starts, late, side="right") - 1
+    between = np.searchsorted(ticks, time[late], side="left") + own * (TICKS + 1)
     counts = np.bincount(between, minlength=s * (TICKS + 1)).reshape(s, TICKS + 1)
+    counts[:, 0] = size - counts.sum(axis=1)
     last = starts[:, None] + np.cumsum(counts, axis=1)[:, :TICKS] - 1
     usable = (last >= starts[:, None]) & (scale > 0)[:, None]
     shares = np.where(

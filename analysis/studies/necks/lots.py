@@ -44,10 +44,13 @@ def necks(snapshot: Snapshot) -> pl.DataFrame:
     OF_NECK, and spec, target, lower, upper, outside, on_limit (null without a limit); in time order within a lot.
     """
     told = snapshot.once(story).readings
-    asked = (pl.col("role") == "receiving") & (pl.col("round") == 1) & pl.col("first_pass")
+    asked = (pl.col("round") == 1) & pl.col("first_pass")
     asked &= (pl.col("moment") == "found") & pl.col("value").is_not_null()
     asked &= (pl.col("supplier") != "") | (pl.col("lot") != "")
-    at = np.flatnonzero(told.select(asked=asked.fill_null(False))["asked"].to_numpy())
+    # few of many: the rest is asked of these
+    there = pl.Series(np.flatnonzero(told.numbers("role").say(["receiving"])))
+    some = told.at(there, "round", "first_pass", "moment", "value", "supplier", "lot")
+    at = there.filter(some.select(asked=asked.fill_null(False))["asked"]).to_numpy()
     ones = told.at(at, "characteristic", "part", "position", "value")
     neck = tables.one_key(tables.rank(ones["characteristic"]), tables.rank(ones["part"]))
     largest = _largest(dense(neck), ones["value"].to_numpy(), tables.rank(ones["position"]))

@@ -202,7 +202,7 @@ def _characteristics(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]
         pl.col("aside", "filled").sum(), logs=pl.col("log_id").filter(pl.col("aside") > 0).n_unique()
     )
     cells = {row[0]: row[1:] for row in counted.iter_rows()}
-    read = set(told.readings["characteristic"].unique())
+    read = told.readings.numbers("characteristic").said()
     rows: list[tuple[object, ...]] = []
     for one in snapshot.shop.characteristics:
         aside, filled, logs = cells.get(one.key, (0, 0, 0))
@@ -227,8 +227,8 @@ def _judged(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
     """The benches where readings stand, a row each, if none stands at a final inspection or a play test: nothing is
     judged. Where no sheet has a row for a whole instrument they were taken where they stand.
     """
-    at_end = told.readings["role"].is_in(["final", "test"]).fill_null(False)
-    if at_end.any() and told.readings.at(at_end.arg_true().head(1), "stage")["stage"][0] != "":
+    at_end = told.readings.numbers("role").say(["final", "test"])
+    if at_end.any() and told.readings.at(np.flatnonzero(at_end)[:1], "stage")["stage"][0] != "":
         return []  # of most shops
     counts = told.readings.select("stage", "role").group_by("stage", "role").len()
     rows = tables.plain(counts).filter(pl.col("stage") != "")
