@@ -4,6 +4,7 @@ from bisect import bisect_right
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from threading import Lock
 
 import numpy as np
 
@@ -211,28 +212,34 @@ def _evidence(
     """Worked out once for each set of positions and span, as long as not many others have been asked for since."""
     kept = snapshot.once(_held)
     key = (looked.characteristic, looked.stage, looked.span)
-    if (*key, positions) not in kept.every:
-        if key not in kept.wholes:
-            at = here.at[here.within(looked.span)]
-            wider = kept.wider(*key)
-            kept.wholes[key] = (
-                instruments(snapshot, judged, looked.characteristic, looked.stage, at)
-                if wider is None
-                else wider.only(np.isin(wider.at, at, assume_unique=True))
-            )
-        whole, some = kept.wholes[key], None
-        if positions is not None:
-            rows = np.array([one in positions for one in judged.streams.rows["position"].to_list()])
-            some = rows[judged.streams.readings.stream[whole.at]]
-        kept.every[*key, positions] = evidence(snapshot, judged, looked.characteristic, looked.stage, whole, some)
+    with kept.turn:
+        if (*key, positions) in kept.every:
+            return kept.every[*key, positions]
+        whole = kept.wholes.get(key)
+        wider = kept.wider(*key) if whole is None else None
+    if whole is None:
+        at = here.at[here.within(looked.span)]
+        whole = (
+            instruments(snapshot, judged, looked.characteristic, looked.stage, at)
+            if wider is None
+            else wider.only(np.isin(wider.at, at, assume_unique=True))
+        )
+    some = None
+    if positions is not None:
+        rows = np.array([one in positions for one in judged.streams.rows["position"].to_list()])
+        some = rows[judged.streams.readings.stream[whole.at]]
+    found = evidence(snapshot, judged, looked.characteristic, looked.stage, whole, some)
+    with kept.turn:
+        kept.wholes[key], kept.every[*key, positions] = whole, found
         kept.few()
-    return kept.every[*key, positions]
+    return found
 
 
 @dataclass(eq=False)
 class _Held:
     wholes: dict[tuple[str, str, Span], Instruments] = field(default_factory=dict)
     every: dict[tuple[str, str, Span, tuple[str, ...] | None], Evidence | None] = field(default_factory=dict)
+    turn: Lock = field(default_factory=Lock)  # Week may explain what closed while another page does
 
     def wider(self, characteristic: str, stage: str, span: Span) -> Instruments | None:
         """Those of a bench over a span that holds this one, whose readings say the same of an instrument each."""
@@ -256,8 +263,9 @@ def _held(_snapshot: Snapshot) -> _Held:
 def let_go(snapshot: Snapshot) -> None:
     """Let go of the readings of a bench that nobody will ask for again."""
     kept = snapshot.once(_held)
-    kept.wholes.clear()
-    kept.every.clear()
+    with kept.turn:
+        kept.wholes.clear()
+        kept.every.clear()
 
 
 def day_at(found: Evidence, when: datetime, snapshot: Snapshot) -> int:
