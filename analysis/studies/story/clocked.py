@@ -61,7 +61,7 @@ def usual_of(visits: pl.DataFrame, clock: pl.Series, typed: pl.Series, shop: Sho
 def usual_in(visits: pl.DataFrame, clock: pl.Series, typed: pl.Series, shop: Shop) -> pl.DataFrame:
     """`usual_of` the visits of instruments among these, which have a `serial`."""
     own = (visits["serial"] != "").fill_null(False)
-    return usual_of(visits.filter(own), clock.filter(own), typed.filter(own), shop)
+    return usual_of(visits.select(*STAMPS).filter(own), clock.filter(own), typed.filter(own), shop)
 
 
 def _at_once(held: pl.DataFrame) -> pl.DataFrame:

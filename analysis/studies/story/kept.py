@@ -110,26 +110,30 @@ def _worked_out(snapshot: Snapshot) -> Given:
     def read(name: str) -> pl.Series:
         return snapshot.coded("readings", name)[name]
 
-    found = Readings(read, made.told, made.number, snapshot.shop)
-    sheets = cache(lambda: sheets_of(found.table(("moment", *OF_A_SHEET))))
+    found = cache(lambda: Readings(read, made.told, made.number, snapshot.shop))  # when all else is written
+    sheets = cache(lambda: sheets_of(found().table(("moment", *OF_A_SHEET))))
     kinds = cache(lambda: kinds_left(sheets(), _logs(snapshot)))
-    columns: dict[str, Callable[[], pl.Series]] = {name: partial(found.column, name) for name in NAMES}
-    columns[ONLY_LEFT] = lambda: only_left(found.table(OF_A_SHEET), kinds())
-    columns[MARK] = lambda: marks(made.visits.get_column, found.column)
+    columns: dict[str, Callable[[], pl.Series]] = {name: partial(_column_of_readings, found, name) for name in NAMES}
+    columns[ONLY_LEFT] = lambda: only_left(found().table(OF_A_SHEET), kinds())
+    columns[MARK] = lambda: marks(made.visits.get_column, found().column)
     clock = cache(lambda: clock_of(made.visits, snapshot.shop))
     rows = {name: getattr(made, name) for name in OF_STORY if name not in ("readings", "days")}
     rows |= {"parts": parts_of(made), "said": latest_words(snapshot)}
     told: dict[str, Mapping[str, Callable[[], Column]]] = {table: columns_of(held) for table, held in rows.items()}
     for table, names, make in (
         ("ways", ("log_id", "forth", "tells"), cache(lambda: ways_of(made.told))),
-        ("streams", (*STREAM, "n"), cache(lambda: streams_of(found.table(STREAM)))),
+        ("usual", USUAL, cache(lambda: _usual(made.visits.select(OF_USUAL), clock(), snapshot.shop))),
+        ("streams", (*STREAM, "n"), cache(lambda: streams_of(found().table(STREAM)))),
         ("sheets", (*OF_A_SHEET, "n", "left"), sheets),
         ("left", OF_A_SHEET, kinds),
-        ("usual", USUAL, cache(lambda: _usual(made.visits.select(OF_USUAL), clock(), snapshot.shop))),
-        ("days", DAYS_SEEN, cache(lambda: days_of(made.visits["day"], found.column("day"), snapshot.shop))),
+        ("days", DAYS_SEEN, cache(lambda: days_of(made.visits["day"], found().column("day"), snapshot.shop))),
     ):
         told[table] = {name: partial(_column_of, make, name) for name in names}
     return told | {"readings": columns, "clocked": {"clock": clock}}
+
+
+def _column_of_readings(found: Callable[[], Readings], name: str) -> pl.Series:
+    return found().column(name)
 
 
 def _carried_on(snapshot: Snapshot, kin: str) -> Given:

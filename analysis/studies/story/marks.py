@@ -4,6 +4,7 @@ the story: whoever must know whether some readings are those of before asks noth
 """
 
 from collections.abc import Callable
+from itertools import chain
 from typing import TypeAlias
 
 import numpy as np
@@ -29,7 +30,8 @@ def marks(visits: Table, readings: Table) -> pl.Series:
     parts = np.flatnonzero(visit < 0)
     if len(parts):
         of[parts] = digits(readings("serial").gather(parts))
-    return pl.Series(MARK, mixed([of, *(digits(readings(name)) for name in OF_READING)]).view(np.int64))
+    said = (digits(readings(name)) for name in OF_READING)  # each let go when it is mixed in
+    return pl.Series(MARK, mixed(chain([of], said)).view(np.int64))
 
 
 def _instruments(visits: Table) -> Digits:

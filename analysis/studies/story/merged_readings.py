@@ -17,6 +17,7 @@ from analysis.studies.story.of_readings import (
     OF_A_SHEET,
     ONLY_LEFT,
     STREAM,
+    TYPED,
     Readings,
     kinds_left,
     only_left,
@@ -28,7 +29,6 @@ from analysis.studies.story.touched import Touched
 from ingest.store.snapshot import Column, Damaged, Given, Kept
 
 NEVER = np.iinfo(np.int64).min  # a reading without a time stands before all
-TYPED = ("line", "log_id", "moment")
 
 
 def merged_readings(

@@ -47,11 +47,15 @@ def mixed(parts: Iterable[Digits]) -> Digits:
     """One number for several, in their order."""
     found = np.zeros(1, dtype=np.uint64)
     for part in parts:
-        found = stirred(found * ODD + part)
+        found = found * ODD
+        found = stirred(np.add(found, part, out=found) if len(found) == len(part) else found + part)
     return found
 
 
 def stirred(found: Digits) -> Digits:
     """Numbers whose bits hang on all of theirs."""
-    found = (found ^ (found >> np.uint64(30))) * MORE
-    return np.asarray(found ^ (found >> np.uint64(27)))
+    told = found >> np.uint64(30)
+    told ^= found
+    told *= MORE
+    told ^= told >> np.uint64(27)
+    return told

@@ -1,23 +1,26 @@
 """Readings laid to their visits and put in order, a column at a time."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from functools import cached_property
+from typing import Any, TypeAlias
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from analysis.methods.segments import Ints, lengths
 from analysis.studies.story.calendar import local_day
+from analysis.studies.story.of_visits import OF_VISIT
 from analysis.studies.story.passes import last_before
 from ingest.shopfiles.shop import Shop
 from ingest.terms import tables
 
-OF_VISIT = ("model", "setup", "family", "supplier", "lot", "neck", "round", "pass_no", "first_pass", "role", "outcome",
-            "tech")  # fmt: skip
+Rows: TypeAlias = npt.NDArray[np.int32]  # numbers of rows, of which the library knows no more than 32 bits
 SET = ("set_stage", "set_by", "set_on")
 ONLY_LEFT = "only_left"  # what hangs on all readings of a kind of sheet, and so on no visit alone
 NAMES = (*tables.READINGS, "part", *OF_VISIT, "visit", "day", *SET, ONLY_LEFT)  # columns of the story's readings
-KEYS = ("log_id", "line", "stage", "characteristic", "position", "moment", "taken_at")
+TYPED = ("line", "log_id", "moment")
+ROW = ("log_id", "line", "stage")  # what names the visit of a reading
 STREAM = ("characteristic", "position", "setup", "stage")
 OF_A_SHEET = ["log_id", "stage", "characteristic"]
 
@@ -30,15 +33,18 @@ class Readings:
         of each among the story's visits, -1 of a part.
         """
         self._read, self._told, self._number, self._shop = read, told, number, shop
-        self._keys = keys = pl.DataFrame([read(name) for name in KEYS])
-        reading, row = _found(keys, told)
-        serial = np.where(number >= 0, _ints(told["who"]), -1)[row]  # parts are sorted as texts are, and have no serial
+        reading, row = _found(read, told)  # of a column of all readings no more stands in memory than is needed
+        # parts are sorted as texts are, and have no serial
+        serial = narrow(np.where(number >= 0, _ints(told["who"]) + 1, 0))[row]
         stream = tables.one_key(
-            *(tables.rank(keys[name])[reading] for name in ("characteristic", "position")),
-            *(tables.rank(told[name])[row] for name in ("setup", "stage")),
+            *(narrow(tables.rank(read(name)))[reading] for name in ("characteristic", "position")),
+            *(narrow(tables.rank(told[name]))[row] for name in ("setup", "stage")),
         )
-        taken = _ints(keys["taken_at"].cast(pl.Int64).fill_null(np.iinfo(np.int64).min))[reading]
-        order = np.lexsort((typed_key(keys[reading]), serial, taken, stream))
+        stream = narrow(stream)
+        typed = typed_key(pl.DataFrame([read(name).gather(reading) for name in TYPED]))
+        taken = _ints(read("taken_at").cast(pl.Int64).fill_null(np.iinfo(np.int64).min))[reading]
+        order = np.lexsort((typed, serial, taken, stream)).astype(np.int32)
+        del typed, serial, taken, stream
         self.reading, self.row = reading[order], row[order]
 
     def column(self, name: str) -> pl.Series:
@@ -47,7 +53,7 @@ class Readings:
         if name in OF_VISIT or name in ("serial", "part"):
             found = told[name].gather(self.row)
         elif name in tables.READINGS:
-            found = (self._keys[name] if name in KEYS else self._read(name)).gather(self.reading)
+            found = self._read(name).gather(self.reading)
         elif name == "visit":
             found = pl.Series(self._number[self.row]).replace(-1, None)
         elif name == "day":
@@ -91,7 +97,12 @@ def streams_of(readings: pl.DataFrame) -> pl.DataFrame:
 
 def typed_key(keys: pl.DataFrame) -> Ints:
     """Where each stands in what was typed: line, log and moment as one number that sorts so."""
-    return tables.one_key(_ints(keys["line"]), *(tables.rank(keys[name]) for name in ("log_id", "moment")))
+    return tables.one_key(_ints(keys["line"]), *(narrow(tables.rank(keys[name])) for name in ("log_id", "moment")))
+
+
+def narrow(numbers: Ints) -> npt.NDArray[Any]:
+    """Whole numbers from 0 on in the smallest width that holds them."""
+    return numbers.astype(np.min_scalar_type(int(numbers.max(initial=0))))
 
 
 def sheets_of(readings: pl.DataFrame) -> pl.DataFrame:
@@ -126,24 +137,38 @@ def only_left(readings: pl.DataFrame, kinds: pl.DataFrame) -> pl.Series:
     return told.select(pl.col("_all").fill_null(False)).to_series()
 
 
-def _found(read: pl.DataFrame, told: pl.DataFrame) -> tuple[Ints, Ints]:
+def _found(read: Callable[[str], pl.Series], told: pl.DataFrame) -> tuple[Rows, Rows]:
     """Each reading that has a visit, in their order, and the row of that visit."""
-    numbers = [
-        [_ints(rows[name].to_physical().cast(pl.Int64).fill_null(-1)) for name in ("log_id", "stage", "line")]
-        for rows in (read, told)
-    ]  # a category has one number wherever it stands
-    wide = [max(int(part.max(initial=0)) for part in parts) + 1 for parts in zip(*numbers, strict=True)]
+    numbers = [{name: _numbers(of(name)) for name in ROW} for of in (read, told.get_column)]
+    wide = [max(int(each[name].max(initial=0)) for each in numbers) + 1 for name in ROW]
     if (
         wide[0] * wide[1] * wide[2] < 2**62
-        and min(int(part.min(initial=0)) for parts in numbers for part in parts) >= 0
+        and min(int(part.min(initial=0)) for e in numbers for part in e.values()) >= 0
     ):
-        key = ["key"]
-        ours, theirs = (pl.DataFrame({"key": (log * wide[1] + stage) * wide[2] + line}) for log, stage, line in numbers)
+        ours, theirs = (pl.DataFrame({"key": _one_number(each, wide)}) for each in numbers)
     else:
-        key = ["log_id", "line", "stage"]
-        ours, theirs = read.select(key), told.select(key)
-    at = ours.with_row_index("_reading").join(theirs.with_row_index("_row"), on=key, how="inner", maintain_order="left")
-    return _ints(at["_reading"]), _ints(at["_row"])
+        ours, theirs = (pl.DataFrame([of(name) for name in ROW]) for of in (read, told.get_column))
+    at = ours.with_row_index("_reading").join(
+        theirs.with_row_index("_row"), on=ours.columns, how="inner", maintain_order="left"
+    )
+    return _rows(at["_reading"]), _rows(at["_row"])
+
+
+def _numbers(column: pl.Series) -> npt.NDArray[Any]:
+    """The numbers of a column, -1 of none, in a small width; a category has one number wherever it stands."""
+    physical = column.to_physical()
+    wide = physical.cast(pl.Int64).fill_null(-1) if physical.null_count() or physical.dtype != pl.UInt32 else physical
+    found = wide.to_numpy()
+    return found if int(found.max(initial=0)) >= 2**31 else found.astype(np.int32)
+
+
+def _one_number(parts: Mapping[str, npt.NDArray[Any]], wide: list[int]) -> Ints:
+    """Parts in one number. wide : one more than the largest of each."""
+    key = np.zeros(len(parts[ROW[0]]), dtype=np.int64)
+    for name, size in zip(ROW, wide, strict=True):
+        key *= size
+        key += parts[name]
+    return key
 
 
 def _where_set(shop: Shop) -> pl.DataFrame:
@@ -156,3 +181,7 @@ def _where_set(shop: Shop) -> pl.DataFrame:
 
 def _ints(column: pl.Series) -> Ints:
     return np.asarray(column.to_numpy(), dtype=np.int64)
+
+
+def _rows(column: pl.Series) -> Rows:
+    return np.asarray(column.to_numpy(), dtype=np.int32)

@@ -10,6 +10,7 @@ from analysis.studies.story.calendar import week_of
 from analysis.studies.story.instruments import OF_INSTRUMENT, instruments_of
 from analysis.studies.story.passes import last_before, with_minutes, with_passes
 from analysis.studies.story.time_order import visits_in_order
+from analysis.studies.story.unclocked import WAY
 from analysis.studies.story.walks import with_loops
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
@@ -21,13 +22,17 @@ CAUSED_BY = (
     "caused by"  # kind of line of the bench book: where a send-back was caused, confirmed after the log was written
 )
 SEVERAL = r"[/+&,]"  # between the names of a visit that two worked on
+# of a visit what its readings say of it, and what else they are laid to it by
+OF_VISIT = ("model", "setup", "family", "supplier", "lot", "neck", "round", "pass_no", "first_pass", "role", "outcome",
+            "tech")  # fmt: skip
+TOLD = tuple(dict.fromkeys((*WAY, "serial", "part", "who", "stage", "day", *OF_VISIT)))
 
 
 @dataclass(frozen=True)
 class OfVisits:
     """Tables of the story that no reading goes into (story.Story), and what its readings are laid to."""
 
-    told: pl.DataFrame  # every visit, of parts without an instrument too, by `part` and time order
+    told: pl.DataFrame  # TOLD of every visit, of parts without an instrument too, by `part` and time order
     own: Flags  # (n,) those of an instrument
     visits: pl.DataFrame
     faults: pl.DataFrame
@@ -50,7 +55,7 @@ def of_visits(snapshot: Snapshot, ways: pl.DataFrame | None = None, usual: pl.Da
     with_parts = told.with_columns(week_of(pl.col("day"), shop).alias("week"))
     own = (with_parts["serial"] != "").to_numpy()
     visits = (
-        with_parts.filter(pl.Series(own))
+        (with_parts if own.all() else with_parts.filter(pl.Series(own)))  # nearly always no column stands twice
         .drop("part")
         .with_row_index("visit")
         .with_columns(pl.col("visit").cast(pl.Int64))
@@ -60,7 +65,7 @@ def of_visits(snapshot: Snapshot, ways: pl.DataFrame | None = None, usual: pl.Da
     visits, loops = with_loops(visits, snapshot)
     caused = _caused(visits, shop)
     return OfVisits(
-        told=with_parts,
+        told=with_parts.select(TOLD),
         own=own,
         visits=visits.drop("who"),
         faults=_faults(faults, visits),
@@ -87,9 +92,10 @@ def _with_word(visits: pl.DataFrame, snapshot: Snapshot) -> pl.DataFrame:
     if said.is_empty():
         return visits
     word = said.with_columns(pl.col("stage", "word").cast(pl.Categorical)).rename({"word": "_word"})
-    told = visits.join(word, on=["serial", "stage", "taken_at"], how="left", maintain_order="left")
+    key = ["serial", "stage", "taken_at"]
+    told = visits.select(*key, "cause").join(word, on=key, how="left", maintain_order="left")
     known = pl.col("_word").fill_null("") != ""
-    return told.with_columns(cause=pl.when(known).then("_word").otherwise("cause")).drop("_word")
+    return visits.with_columns(told.select(cause=pl.when(known).then("_word").otherwise("cause"))["cause"])
 
 
 def _with_causes(visits: pl.DataFrame, faults: pl.DataFrame, shop: Shop) -> pl.DataFrame:
@@ -100,8 +106,10 @@ def _with_causes(visits: pl.DataFrame, faults: pl.DataFrame, shop: Shop) -> pl.D
     sent_to = pl.when(pl.col("sent_back_to").is_in(places)).then("sent_back_to").otherwise(pl.lit(""))
     known = pl.when(confirmed).then("cause").when(sent_to != "").then(sent_to).otherwise(pl.lit("unknown"))
     asked = pl.col("outcome").is_in(ANSWERED) | pl.col("outcome").is_in(["second", "return"])
-    return visits.join(first, on=["log_id", "line", "stage"], how="left", maintain_order="left").with_columns(
-        pl.col("fault").fill_null(""),
+    row = ["log_id", "line", "stage"]
+    fault = visits.select(row).join(first, on=row, how="left", maintain_order="left")["fault"]
+    return visits.with_columns(
+        fault.fill_null(""),
         sent_to.alias("sent_to"),
         pl.when(asked).then(known).otherwise(pl.lit("")).alias("caused_at"),
         (asked & confirmed).alias("confirmed"),

@@ -68,7 +68,8 @@ def with_minutes(visits: pl.DataFrame, shop: Shop, usual: pl.DataFrame | None = 
             dtype=pl.Float64,
         ),
     )
-    timed = visits.join(told, on=["stage", "family"], how="left", maintain_order="left").with_columns(clock)
+    asked = visits.select("stage", "family", "role", "minutes").with_columns(clock)
+    timed = asked.join(told, on=["stage", "family"], how="left", maintain_order="left")
     trusted = pl.col("clock").is_not_null() & ((pl.col("planned") == 0) | (pl.col("clock") <= pl.col("longest")))
     source = (
         pl.when(pl.col("minutes").is_not_null())
@@ -85,9 +86,10 @@ def with_minutes(visits: pl.DataFrame, shop: Shop, usual: pl.DataFrame | None = 
         .when(trusted)
         .then("clock")
     )
-    return timed.with_columns(
+    worked_out = timed.select(
         amount.otherwise("planned").alias("minutes"), source.cast(pl.Categorical).alias("minutes_from")
-    ).drop("planned", "longest", "clock")
+    )
+    return visits.with_columns(worked_out.get_columns())
 
 
 def last_before(visits: pl.DataFrame, at: Ints, stage: Ints, *, itself: bool) -> Ints:

@@ -1,13 +1,15 @@
 """All visits in time order, parts linked to the instruments that took their necks, carried columns filled."""
 
+from collections.abc import Iterator
 from datetime import datetime
 
 import numpy as np
 import polars as pl
 
 from analysis.methods.problems import UnusableData
+from analysis.methods.segments import Ints, fresh
 from analysis.studies.story.calendar import local_day
-from analysis.studies.story.unclocked import NOWHERE, in_bench_order
+from analysis.studies.story.unclocked import NOWHERE, in_bench_order, instruments_at_once
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -22,6 +24,19 @@ CARRIED = (
     "grade",
     "hand",
 )  # hold for all the serial's visits once given
+# columns that tell where a visit stands; the others are read when that is known, each once
+KEYS = (
+    "log_id",
+    "line",
+    "serial",
+    "stage",
+    "started_at",
+    "finished_at",
+    "time_known",
+    "outcome",
+    "sent_back_to",
+    "neck",
+)
 
 
 def visits_in_order(snapshot: Snapshot, ways: pl.DataFrame | None = None) -> pl.DataFrame:
@@ -38,26 +53,32 @@ def visits_in_order(snapshot: Snapshot, ways: pl.DataFrame | None = None) -> pl.
     ways : which way the rows of each log run (`unclocked.ways_of`), where the visits are not all that tell of it.
     """
     shop = snapshot.shop
-    ordered = _ordered(linked(snapshot.coded("visits"), shop, snapshot.as_of), shop, ways)
-    ordered = ordered.with_columns(_carried(ordered))
-    model = ordered["model"].cast(pl.String)
-    return ordered.with_columns(
-        setup=tables.coded(model.replace_strict(shop.setups, default=model, return_dtype=pl.String)),
-        family=tables.coded(model.replace_strict(shop.families, default="", return_dtype=pl.String)),
-    )
+    keys = linked(snapshot.coded("visits", *KEYS).with_row_index("_row"), shop, snapshot.as_of)
+    order, who = _order(keys, shop, ways)
+    row = keys["_row"].gather(order)
+    derived = [name for name in keys.columns if name not in tables.VISITS and name != "_row"]
+    told = []
+    for name in (*tables.VISITS, *derived):
+        held = keys[name].gather(order) if name in keys.columns else snapshot.coded("visits", name)[name].gather(row)
+        told.append(_carried(held, who) if name in CARRIED else held)
+    ordered = pl.DataFrame([*told, pl.Series("who", who)])
+    model = ordered["model"].unique().to_frame().with_columns(text=pl.col("model").cast(pl.String))
+    of_model = model.select(
+        "model",
+        setup=pl.col("text").replace_strict(shop.setups, default=pl.col("text"), return_dtype=pl.String),
+        family=pl.col("text").replace_strict(shop.families, default="", return_dtype=pl.String),
+    ).with_columns(pl.col("setup", "family").cast(pl.Categorical))
+    both = ordered.select("model").join(of_model, on="model", how="left", maintain_order="left", nulls_equal=True)
+    return ordered.with_columns(both["setup"], both["family"])
 
 
-def _carried(ordered: pl.DataFrame) -> list[pl.Series]:
-    """The carried columns: of each instrument the first that was given; '' of none."""
-    who = ordered["who"].to_numpy()
-    found = []
-    for name in CARRIED:
-        at = np.flatnonzero((ordered[name] != "").fill_null(False).to_numpy())
-        someone, first = np.unique(who[at], return_index=True)
-        given = np.full(int(who.max(initial=-1)) + 1, -1)
-        given[someone] = at[first]
-        found.append(ordered[name].gather(pl.Series(given[who]).replace(-1, None)).fill_null("").alias(name))
-    return found
+def _carried(given: pl.Series, who: Ints) -> pl.Series:
+    """A carried column: of each instrument the first that was given; '' of none. who rises."""
+    at = np.flatnonzero((given != "").fill_null(False).to_numpy())
+    first = at[fresh(who[at])]
+    of = np.full(int(who.max(initial=-1)) + 1, -1)
+    of[who[first]] = first
+    return given.gather(pl.Series(of[who]).replace(-1, None)).fill_null("").alias(given.name)
 
 
 def linked(visits: pl.DataFrame, shop: Shop, as_of: datetime) -> pl.DataFrame:
@@ -105,28 +126,39 @@ def _linked(visits: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _ordered(visits: pl.DataFrame, shop: Shop, ways: pl.DataFrame | None) -> pl.DataFrame:
-    """Sorted by part, then time order; adds `who`."""
-    clocked = pl.col("time_known").fill_null(True)
+def _order(visits: pl.DataFrame, shop: Shop, ways: pl.DataFrame | None) -> tuple[Ints, Ints]:
+    """The order by part, then time, and `who` in it."""
+    clocked = visits["time_known"].fill_null(True)
     who = tables.rank(visits["part"])
     times = visits["taken_at"].cast(pl.Int64).to_numpy()
     log = tables.rank(visits["log_id"])
     typed = tables.one_key(visits["line"].to_numpy(), visits["bench_order"].to_numpy(), log)
     order = np.lexsort((typed, times, who))
-    keys = pl.DataFrame({"_at": order, "who": who[order], "clocked": visits.select(clocked).to_series().gather(order)})
-    if not keys["clocked"].all():
-        sent_to = pl.col("sent_back_to").replace_strict(shop.bench_order, default=NOWHERE, return_dtype=pl.Int64)
-        told = None
-        if ways is not None:
-            logs = pl.DataFrame({"log_id": visits["log_id"].cast(pl.String), "log": log}).unique()
-            told = logs.join(ways, on="log_id").select("log", "forth", "tells")
-        keys = in_bench_order(
-            keys.with_columns(
-                *(visits[name].gather(order) for name in ("day", "bench_order", "line", "outcome")),
-                visits.select(sent_to).to_series().gather(order).alias("sent_to"),
-                (visits["role"] == "repair").gather(order).alias("repair"),
-                pl.Series("log", log[order]),
-            ),
-            told,
-        )
-    return visits[keys["_at"].to_numpy()].with_columns(keys["who"])
+    del typed, times
+    who = who[order]
+    if clocked.all():
+        return order, who
+    sent_to = pl.col("sent_back_to").replace_strict(shop.bench_order, default=NOWHERE, return_dtype=pl.Int64)
+
+    def some() -> Iterator[pl.DataFrame]:
+        for where in instruments_at_once(who):
+            at = order[where]
+            yield visits.select("day", "bench_order", "line", "outcome", "sent_back_to", "role")[at].select(
+                pl.Series("_at", at),
+                pl.Series("who", who[where]),
+                clocked.gather(at).alias("clocked"),
+                "day",
+                "bench_order",
+                "line",
+                "outcome",
+                sent_to.alias("sent_to"),
+                (pl.col("role") == "repair").alias("repair"),
+                pl.Series("log", log[at]),
+            )
+
+    told = None
+    if ways is not None:
+        logs = pl.DataFrame({"log_id": visits["log_id"], "log": log}).unique()
+        told = logs.with_columns(pl.col("log_id").cast(pl.String)).join(ways, on="log_id")
+        told = told.select("log", "forth", "tells")
+    return in_bench_order(some, told), who

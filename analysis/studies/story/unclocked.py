@@ -2,18 +2,26 @@
 and by what was sent back."""
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
+from functools import cache
 from itertools import groupby
 from typing import NamedTuple
 
+import numpy as np
 import polars as pl
+
+from analysis.methods.segments import Ints, blocks, fresh
+from ingest.terms import tables
 
 BACK = ("send back", "return")  # outcomes after which work is done again
 NOWHERE = -1  # the place of a send-back that names no stage
 GROUP = ["_day", "_log"]  # visits of one instrument and day in one log
+AT_ONCE = 1 << 18  # visits, about: instruments are put in order so many at a time, or all of them would stand thrice
 
 
+# of a visit without a clock what tells which way the rows of its log run
+TELLING = ("who", "day", "bench_order", "line", "log", "outcome", "repair", *GROUP, "_again", "_back")
 # of a visit of the story what tells which way the rows of its log run, beside whose it is (`ways_of`)
 WAY = ("log_id", "line", "taken_at", "day", "bench_order", "time_known", "outcome", "role")
 
@@ -24,25 +32,41 @@ def ways_of(visits: pl.DataFrame) -> pl.DataFrame:
     visits : who (a whole number) and WAY, of all instruments and parts that have a visit without a clock in these logs
     all visits; others do not matter.
     """
-    clocked = visits["time_known"].fill_null(True)
-    whose = visits["who"].filter(~clocked).unique()
-    keys = visits.with_columns(clocked=clocked, repair=pl.col("role") == "repair")
-    keys = keys.filter(pl.col("who").is_in(whose.implode())).with_columns(log=pl.col("log_id").cast(pl.String))
-    logs = keys.select("log").unique().sort("log").with_row_index("n").with_columns(pl.col("n").cast(pl.Int64))
-    keys = keys.join(logs, on="log", how="left").with_columns(log="n").drop("n")
-    told = _rows_tell(_days(keys.sort("who", "taken_at", "line", "bench_order", "log")))
-    return (
-        told.join(logs, left_on="log", right_on="n")
-        .select(log_id="log_right", forth="forth", tells="tells")
-        .sort("log_id")
-    )
+    held = visits.select("who", *WAY)
+    if not held["who"].is_sorted():
+        held = held.sort("who")
+    log, names = tables.rank(held["log_id"]), held["log_id"].unique().cast(pl.String).sort()
+    clocked = held["time_known"].fill_null(True)
+    who = held["who"].to_numpy()
+
+    def some() -> Iterator[pl.DataFrame]:
+        for where in instruments_at_once(who):
+            own = held[where].with_columns(
+                clocked=clocked[where], repair=pl.col("role") == "repair", log=pl.Series(log[where])
+            )
+            asked = own.filter((~pl.col("clocked")).any().over("who"))
+            yield asked.sort("who", "taken_at", "line", "bench_order", "log")
+
+    told = _rows_tell(some())
+    return told.select(log_id=names.gather(told["log"]), forth="forth", tells="tells").sort("log_id")
 
 
-def in_bench_order(visits: pl.DataFrame, ways: pl.DataFrame | None = None) -> pl.DataFrame:
-    """Visits in the order in which those without a clock stand where they belong.
+def instruments_at_once(who: Ints) -> Iterator[slice]:
+    """Rows of all visits of some instruments, about AT_ONCE visits at a time, of all in turn; who (n,) rises. Of no
+    visit one empty piece.
+    """
+    if len(who) <= AT_ONCE:
+        yield slice(0, len(who))
+        return
+    yield from (where for _, where in blocks(np.flatnonzero(fresh(who)), len(who), AT_ONCE))
 
-    visits : a row a visit: who, day, bench_order, line, log (whole numbers), clocked, outcome, sent_to (the place along
-    the bench it was sent back to, NOWHERE of none) and repair (at a repair stage), sorted by who, then taken_at, line.
+
+def in_bench_order(some: Callable[[], Iterable[pl.DataFrame]], ways: pl.DataFrame | None = None) -> Ints:
+    """The numbers `_at` of visits in the order in which those without a clock stand where they belong.
+
+    some : gives all visits, of some whole instruments at a time, in their order. A row a visit: _at, who, day,
+    bench_order, line, log (whole numbers), clocked, outcome, sent_to (the place along the bench it was sent back to,
+    NOWHERE of none) and repair (at a repair stage), sorted by who, then taken_at, line.
 
     Of two visits of one day of which one has no clock, the one at the earlier stage comes first, then the lower line;
     clocked ones keep their order. Where on that day work was sent back, or a stage was visited again, the bench does
@@ -55,6 +79,12 @@ def in_bench_order(visits: pl.DataFrame, ways: pl.DataFrame | None = None) -> pl
 
     ways : log, forth and tells of each log (`_rows_tell`), where these are not all visits that tell of it.
     """
+    told = cache(lambda: _rows_tell(some()) if ways is None else ways)
+    return np.concatenate([_some_in_bench_order(visits, told)["_at"].to_numpy() for visits in some()])
+
+
+def _some_in_bench_order(visits: pl.DataFrame, tells: Callable[[], pl.DataFrame]) -> pl.DataFrame:
+    """Those of some instruments in their order. tells : `_rows_tell` of all."""
     days = _days(visits)
     by_bench = _by_bench(days.with_columns(_row=pl.lit(0, dtype=pl.Int64)))
     unsure = (
@@ -71,8 +101,8 @@ def in_bench_order(visits: pl.DataFrame, ways: pl.DataFrame | None = None) -> pl
         .filter((pl.col("n") > 1) & ~pl.col("all") & pl.col("work"))
     )
     if unsure.is_empty():
-        return by_bench.drop("_day", "_log", "_again", "_back", "_row")
-    told = _rows_tell(days) if ways is None else ways
+        return by_bench
+    told = tells()
     unsure = unsure.join(told, on="log", how="left").with_columns(pl.col("forth", "tells").fill_null(0))
     rows = unsure.filter(~pl.col("some") & (pl.col("logs") == 1) & (pl.col("tells") == 1)).select("_day", "forth")
     walked = set(unsure.filter("went_back")["_day"].to_list()) - set(rows["_day"].to_list())
@@ -80,13 +110,13 @@ def in_bench_order(visits: pl.DataFrame, ways: pl.DataFrame | None = None) -> pl
     ordered = _by_bench(days.with_columns(_row=pl.col("line") * forth))
     if walked:
         ordered = _behind_send_backs(ordered, walked, told)
-    return ordered.drop("_day", "_log", "_again", "_back", "_row")
+    return ordered
 
 
 def _days(visits: pl.DataFrame) -> pl.DataFrame:
     """Adds `_day` (of one instrument), `_log`, `_again` (not its first visit to the stage) and `_back`."""
     return visits.with_columns(
-        pl.struct("who", "day").rle_id().alias("_day"),
+        pl.struct("who", "day").rle_id().cast(pl.Int64).alias("_day"),
         pl.col("log").alias("_log"),
         ~pl.struct("who", "bench_order").is_first_distinct().alias("_again"),
         pl.col("outcome").cast(pl.String).is_in(BACK).alias("_back"),
@@ -114,15 +144,22 @@ def _by_bench(days: pl.DataFrame) -> pl.DataFrame:
     return placed.sort("_day", "_behind", ~pl.col("clocked"), "_row", "bench_order", "line", "log").drop("_behind")
 
 
-def _rows_tell(days: pl.DataFrame) -> pl.DataFrame:
+def _rows_tell(some: Iterable[pl.DataFrame]) -> pl.DataFrame:
     """Which way the rows of each log without clocks run, and whether they say what came first within a day: log, forth
     (1: the oldest first, -1: the newest), tells (1 or 0).
 
     The way is that of the days along an instrument's lines; of a log of a single day that of its plain days, on which
     nothing was sent back or done again. Rows tell where work that a send-back asked for mostly stands behind it, while
     plain days mostly run along the bench: rows that somebody sorted by stage do not.
+
+    some : see `in_bench_order`.
     """
-    rows = days.filter(~pl.col("clocked")).sort("log", "line", "bench_order")
+    found, behind = [], 0
+    for visits in some:
+        days = _days(visits)
+        found.append(days.filter(~pl.col("clocked")).select(TELLING).with_columns(pl.col("_day") + behind))
+        behind += len(days)
+    rows = pl.concat(found).sort("log", "line", "bench_order")
     step = pl.col("day").cast(pl.Int32).diff().sign().over("log", "who")
     way = rows.group_by("log").agg(step.sum().sign().cast(pl.Int64).fill_null(0).alias("days"))
     fell = (pl.col("bench_order").diff() < 0).any()

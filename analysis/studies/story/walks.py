@@ -122,7 +122,8 @@ def with_loops(visits: pl.DataFrame, snapshot: Snapshot) -> tuple[pl.DataFrame, 
     difference falls below nothing it counts as nothing. An open loop of an instrument not seen for 30 days ends at its
     last visit (closed_by 'lost').
     """
-    walk = walked(visits.with_columns(pl.col("round").max().over("who").alias("last_round")))
+    asked = visits.select("visit", "who", "round", "bench_order", "role", "outcome")
+    walk = walked(asked.with_columns(pl.col("round").max().over("who").alias("last_round")))
     member, loop = (np.array([pair[i] for pair in walk.inside], dtype=np.int64) for i in (0, 1))
     of_visit = np.full(len(visits), -1, dtype=np.int64)
     of_visit[member] = loop
