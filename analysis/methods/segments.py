@@ -15,6 +15,7 @@ from analysis.methods.problems import UnusableData
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+Rows = npt.NDArray[np.int32]  # of long tables, where millions stay in memory; not to be reckoned with
 Flags = npt.NDArray[np.bool_]
 
 CELLS = 1 << 20  # of a rectangle of pieces worked on at once

@@ -154,7 +154,7 @@ def moved(
     """
     centre, sigma = line
     first = int(str(signal["began_reading"]))
-    end = int(np.searchsorted(readings.stream, int(str(signal["stream"])), side="right"))
+    end = int(np.searchsorted(readings.stream, np.int32(str(signal["stream"])), side="right"))
     part, taken = values[first:end], readings.at(slice(first, end), "taken_at")["taken_at"]
     after = (taken > written).to_numpy()
     n_before, n_after = int((~after).sum()), int(after.sum())

@@ -75,7 +75,7 @@ def only(held: Streams, ids: Ints) -> Streams:
     return replace(
         held,
         rows=held.rows.filter(pl.Series(keep)),
-        readings=held.readings.only(kept, number[held.readings.stream[kept]], keep),
+        readings=held.readings.only(kept, number.astype(np.int32)[held.readings.stream[kept]], keep),
         values=held.values[kept],
         starts=np.cumsum(size[keep]) - size[keep],
         own=replace(held.own, **{each.name: getattr(held.own, each.name)[keep] for each in fields(held.own)}),

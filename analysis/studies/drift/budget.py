@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.methods.segments import Flags, Floats, Ints
+from analysis.methods.segments import Flags, Floats, Ints, Rows
 
 FULL_WEEKS = 13
 MOVED_BY = 0.25
@@ -30,7 +30,7 @@ class Budget:
     rates: Floats  # (w,) phi of each week, false signals a reading
     volumes: Floats  # (w,) readings a week that phi of that week was set for
 
-    def at(self, weeks: Ints) -> Ints:
+    def at(self, weeks: Ints | Rows) -> Ints:
         """Place in `rates` of each week number; weeks after the last count as the last."""
         return np.clip(weeks - self.first_week, 0, len(self.rates) - 1)
 
@@ -49,7 +49,7 @@ def budget(allowed: float, chart: Ints, week: Ints, ready: Ints, *, relimited: I
     return over_parts(allowed, [(chart, week, ready)], relimited=relimited)
 
 
-def over_parts(allowed: float, parts: list[tuple[Ints, Ints, Ints]], *, relimited: Ints) -> Budget:
+def over_parts(allowed: float, parts: list[tuple[Ints | Rows, Ints | Rows, Ints]], *, relimited: Ints) -> Budget:
     """`budget` of charts in several parts: chart, week and ready of each, charts numbered by part."""
     first, last = min(int(part[1].min()) for part in parts), max(int(part[1].max()) for part in parts)
     weeks = last - first + 1
@@ -88,7 +88,7 @@ def by_steps(volumes: Floats, again: Flags | None = None) -> Floats:
     return used
 
 
-def so_far(weeks: Ints) -> float:
+def so_far(weeks: Ints | Rows) -> float:
     """Readings a week so far, as the last week goes by it: the mean of the full weeks before each week, which moves at
     a week's start and only when it has moved by a quarter. So it stays what it is from one log to the next, and with it
     all that hangs on it.

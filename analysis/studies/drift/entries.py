@@ -135,7 +135,7 @@ def known(snapshot: Snapshot, *, on: date | None = None) -> pl.DataFrame:
 def _grown(values: Floats, readings: Readings, signal: dict[str, object], marked: object, sigma: float) -> bool:
     began, end = (
         int(str(signal["began_reading"])),
-        int(np.searchsorted(readings.stream, int(str(signal["stream"])), side="right")),
+        int(np.searchsorted(readings.stream, np.int32(str(signal["stream"])), side="right")),
     )
     part = values[began:end]
     seen = int(readings.at(slice(began, end), "taken_at")["taken_at"].search_sorted(marked, side="right"))  # type: ignore[call-overload]

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from analysis.methods.segments import Flags, Floats, Ints, lengths, places_in
+from analysis.methods.segments import Flags, Floats, Ints, Rows, lengths, places_in
 
 SETTER, GAUGE, CHARACTERISTIC = "setter", "gauge", "characteristic"
 IN_BASELINE = 10  # readings of a setter or gauge in a stream's baseline from which on it has a mean of its own there
@@ -18,12 +18,12 @@ FIRST = 25  # else: its first readings after the baseline give it
 class Judged:
     """Readings of the streams of all techs after their full baselines, and those that the baselines are made of."""
 
-    at: Ints  # (j,) rows of Streams.readings
-    row: Ints  # (j,) the same as rows of the story
-    era: Ints  # (j,)
+    at: Rows  # (j,) rows of Streams.readings
+    row: Rows  # (j,) the same as rows of the story
+    era: Rows  # (j,)
     z: Floats  # (j,) in the stream's sigmas off its baseline mean
     base_at: Ints  # (b,) the same of baselines; a reading may stand in the baselines of two eras
-    base_row: Ints  # (b,)
+    base_row: Rows  # (b,)
     base_era: Ints  # (b,)
     base_z: Floats  # (b,)
 
@@ -53,7 +53,7 @@ def offsets(judged: Judged, over: str, code: npt.NDArray[np.int32]) -> Offsets:
     if over == CHARACTERISTIC:  # the stream's own mean: nothing to take off, nobody to wait for
         _, which, count = np.unique(judged.base_era, return_inverse=True, return_counts=True)
         return Offsets(np.zeros(len(judged.at)), known, np.zeros(len(judged.base_at)), base_known, count[which])
-    base_key, key = judged.base_era * kinds + base_chart, judged.era * kinds + chart
+    base_key, key = judged.base_era * kinds + base_chart, judged.era.astype(np.int64) * kinds + chart
     keys, which = np.unique(base_key, return_inverse=True)
     count = np.bincount(which, base_known, minlength=len(keys)).astype(np.int64)
     base_mean = np.bincount(which, judged.base_z, minlength=len(keys)) / np.maximum(np.bincount(which), 1)

@@ -148,7 +148,7 @@ def _openings(
     chart, opened, back, closed, side = (
         part[order] for part in (lived.segment, lived.opened, lived.back, lived.closed, lived.side)
     )
-    reading, taken = charts.reading[opened], held.readings["taken_at"]
+    reading, taken = charts.reading[opened].astype(np.int64), held.readings["taken_at"]
     ends = np.append(charts.starts[1:], len(charts.reading))[chart]
     cut_at = np.array(sorted(at for at, _, _ in closings), dtype=np.int64)
     by_person = np.append(cut_at, ends.max(initial=0) + 1)[np.searchsorted(cut_at, opened, side="right")] <= ends
@@ -185,7 +185,7 @@ def _openings(
             "chart_row": chart,
             "point": opened,
             "last_point": last,
-            "last_reading": charts.reading[last],
+            "last_reading": charts.reading[last].astype(np.int64),
             "last_at": taken.gather(charts.reading[last]),
             "end_point": np.where(closed >= 0, closed + 1, end),
         }

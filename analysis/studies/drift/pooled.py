@@ -17,7 +17,7 @@ import numpy.typing as npt
 import polars as pl
 
 from analysis.methods.pooling import InstrumentMeans, Points, instrument_means, points
-from analysis.methods.segments import Flags, Floats, Ints, dense, in_order, lengths, spans
+from analysis.methods.segments import Flags, Floats, Ints, Rows, dense, in_order, lengths, spans
 from analysis.methods.variables import spread
 from analysis.studies.drift.independence import point_stretches
 from analysis.studies.drift.offsets import CHARACTERISTIC, GAUGE, SETTER, Judged, Offsets, offsets
@@ -112,18 +112,20 @@ def _judged(held: Streams, coarse: Flags, baseline_readings: int) -> Judged:
     which = np.flatnonzero(kept)
     before = np.minimum(eras.judged_from[which], size[which])
     at = spans(eras.starts[which] + before, eras.starts[which] + size[which])
-    era = np.repeat(which, size[which] - before)
+    era = np.repeat(which.astype(np.int32), size[which] - before)
     ends = np.append(held.starts[1:], n)[eras.stream[which]]
     count = np.maximum(np.minimum(eras.window[which] + eras.baseline[which], ends) - eras.window[which], 0)
     base_era = np.repeat(which, count)
     base_at = spans(eras.window[which], eras.window[which] + count)
 
-    def sigmas(rows: Ints, of: Ints) -> Floats:
+    def sigmas(rows: Ints, of: Ints | Rows) -> Floats:
         value = np.where(eras.on_file[of], held.values[rows], plotted[rows])
         return np.asarray((value - centre[of]) / sigma[of])
 
     row = held.readings.row
-    return Judged(at, row[at], era, sigmas(at, era), base_at, row[base_at], base_era, sigmas(base_at, base_era))
+    return Judged(
+        at.astype(np.int32), row[at], era, sigmas(at, era), base_at, row[base_at], base_era, sigmas(base_at, base_era)
+    )
 
 
 def _read(held: Streams) -> Ints:
@@ -187,7 +189,7 @@ class _Points:
 
     names: pl.DataFrame
     judged: InstrumentMeans
-    reading: Ints  # row of Streams.readings of each judged point
+    reading: Rows  # row of Streams.readings of each judged point
     steady: InstrumentMeans
     calm: Ints  # a row of Streams.readings of each steady point
     complete: Ints  # the reading that completed the baseline a steady point comes from

@@ -10,7 +10,7 @@ from functools import cached_property
 import numpy as np
 import polars as pl
 
-from analysis.methods.segments import Flags, Ints
+from analysis.methods.segments import Flags, Ints, Rows
 from analysis.studies.story.columns import Columns
 
 OF_STREAM = ("tech_set", "stream", "twin")  # columns that the story does not hold
@@ -23,17 +23,17 @@ class Readings:
     """
 
     source: Columns  # the story's readings
-    row: Ints  # (n,) row of `source`
-    stream: Ints  # (n,)
-    twin: Ints  # (n,)
+    row: Rows  # (n,) row of `source`
+    stream: Rows  # (n,)
+    twin: Rows  # (n,)
     techs: pl.Series  # (s,) of each stream, '' of all
     _ranks: dict[str, np.ndarray] = field(default_factory=dict, repr=False)  # of columns of `source`, once asked for
 
     @classmethod
     def of(cls, source: pl.DataFrame, stream: Ints, techs: pl.Series) -> "Readings":
         """Readings that stand in one stream each, in the order of the streams."""
-        every = np.arange(len(source))
-        return cls(Columns.of(source), every, stream, every, techs)
+        every = np.arange(len(source), dtype=np.int32)
+        return cls(Columns.of(source), every, stream.astype(np.int32), every, techs)
 
     def __len__(self) -> int:
         return len(self.row)
@@ -48,14 +48,16 @@ class Readings:
 
     def ranks(self, name: str) -> Ints:
         """The place of each reading's word in a column of texts, in the order of texts, from 0, shape (n,)."""
-        self.ranks_told(name)
-        return self._ranks[name][self.row].astype(np.int64)
+        return np.asarray(self._ranks_told(name)[self.row], dtype=np.int64)
 
     def ranks_told(self, name: str) -> Ints:
         """The same of each of the story's readings."""
+        return np.asarray(self._ranks_told(name), dtype=np.int64)
+
+    def _ranks_told(self, name: str) -> np.ndarray:
         if name not in self._ranks:
             self._ranks[name] = self.source.numbers(name).small_ranks()
-        return np.asarray(self._ranks[name], dtype=np.int64)
+        return self._ranks[name]
 
     def told(self, name: str) -> Flags:
         """Which of the story's readings say something in a column of texts."""
@@ -83,12 +85,12 @@ class Readings:
         """What one reading says in a column."""
         return self._column(name, slice(row, row + 1))[0]
 
-    def only(self, kept: Flags, stream: Ints, streams: Flags) -> "Readings":
+    def only(self, kept: Flags, stream: Rows, streams: Flags) -> "Readings":
         """Some of them (n,), with the number of the stream of each of these, and which streams are left (s,); one whose
         twin is not left is its own.
         """
-        place = np.where(kept, np.cumsum(kept) - 1, -1)[self.twin[kept]]
-        twin = np.where(place < 0, np.arange(len(place)), place)
+        place = np.where(kept, np.cumsum(kept) - 1, -1).astype(np.int32)[self.twin[kept]]
+        twin = np.where(place < 0, np.arange(len(place), dtype=np.int32), place)
         return replace(self, row=self.row[kept], twin=twin, stream=stream, techs=self.techs.filter(pl.Series(streams)))
 
     def _column(self, name: str, rows: Ints | Flags | slice) -> pl.Series:

@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.own_spreads import own_spreads
-from analysis.methods.segments import Floats, Ints, spans
+from analysis.methods.segments import Floats, Ints, Rows, spans
 from analysis.studies.drift.parents import parents
 from analysis.studies.drift.setters import setter_codes
 from analysis.studies.drift.streams import Streams
@@ -45,7 +45,7 @@ def wider_than_all(held: Streams, wanted: Ints, *, baseline_readings: int) -> Fl
     return factor
 
 
-def _sums(held: Streams, every: Ints, code: Ints) -> tuple[Floats, Floats, Floats]:
+def _sums(held: Streams, every: Ints, code: Rows) -> tuple[Floats, Floats, Floats]:
     """Readings of each setter within the baseline of each stream, and sums of their squares and fourth powers about
     the setter's mean there, in the stream's sigma (streams, setters).
     """

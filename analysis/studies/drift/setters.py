@@ -11,7 +11,7 @@ from functools import lru_cache
 import numpy as np
 from scipy.special import fdtrc
 
-from analysis.methods.segments import Flags, Floats, Ints, places_in, spans
+from analysis.methods.segments import Flags, Floats, Ints, Rows, places_in, spans
 from analysis.methods.variables import spread
 from analysis.studies.drift.parents import parents
 from analysis.studies.drift.streams import Streams
@@ -50,10 +50,10 @@ def _setters(held: Streams) -> _Setters:
 
 
 @lru_cache(maxsize=1)
-def setter_codes(held: Streams) -> Ints:
+def setter_codes(held: Streams) -> Rows:
     """A number for who set each reading, -1 where nobody is known, shape (n,)."""
     code = np.where(held.readings.told("set_by"), held.readings.ranks_told("set_by"), -1)
-    return np.asarray(code[held.readings.row], dtype=np.int64)
+    return code.astype(np.int32)[held.readings.row]
 
 
 def differing(held: Streams) -> tuple[Flags, Floats]:
@@ -128,7 +128,7 @@ def _setter_centres(held: Streams, at: Ints) -> Floats:
         key, return_index=True
     )  # the first of two alike: the stream's baseline goes before the tech's own
     centre = np.concatenate((each.mean[known], held.own.centre[own]))[place]
-    stream = held.readings.stream[at]
+    stream = held.readings.stream[at].astype(np.int64)
     found = np.asarray(held.own.centre[stream])
     told = np.flatnonzero(code[at] >= 0)
     if len(key) == 0 or len(told) == 0:

@@ -220,7 +220,7 @@ def _told(held: Streams, charts: Charts, found: Lives) -> Flags:
     np.add.at(change, np.maximum(last, found.opened + 1), -1)
     own = np.repeat(charts.rows["stream"].to_numpy() >= 0, lengths(charts.starts, len(charts.reading)))
     told = np.zeros(len(held.values), dtype=bool)
-    told[held.readings["twin"].to_numpy()[charts.reading[(np.cumsum(change)[:-1] > 0) & own]]] = True
+    told[held.readings.twin[charts.reading[(np.cumsum(change)[:-1] > 0) & own]]] = True
     return told
 
 

@@ -118,8 +118,8 @@ def streams(snapshot: Snapshot) -> Streams | None:
     tech = told.numbers("set_by").small_ranks()[at]
     own = np.flatnonzero(told.numbers("set_stage").told()[at] & told.numbers("set_by").told()[at])
     own = own[in_order(group[own], tech[own])]
-    twin = np.concatenate([np.arange(len(at)), own])
-    row = at[twin]
+    twin = np.concatenate([np.arange(len(at), dtype=np.int32), own.astype(np.int32)])
+    row = at.astype(np.int32)[twin]
     starts = np.flatnonzero(np.concatenate([fresh(group), fresh(group[own]) | fresh(tech[own])]))
     values = told["value"].gather(row).to_numpy().astype(np.float64, copy=False)
     spreads = spread(values, starts, baseline=snapshot.shop.judging.baseline_readings)
@@ -137,7 +137,7 @@ def streams(snapshot: Snapshot) -> Streams | None:
             "last_at": told[tables.TAKEN_AT].gather(row[starts + size - 1]),
         }
     )
-    readings = Readings(told, row, np.repeat(np.arange(len(starts)), size), twin, rows["tech"])
+    readings = Readings(told, row, np.repeat(np.arange(len(starts), dtype=np.int32), size), twin, rows["tech"])
     rows = rows.with_columns(step=_steps(snapshot, rows, readings))
     eras = _eras(snapshot, rows, readings, starts, spreads)
     judging = snapshot.shop.judging
@@ -165,7 +165,7 @@ def _steps(snapshot: Snapshot, rows: pl.DataFrame, readings: Readings) -> pl.Ser
     named = readings.source.numbers("gauge")
     gauge = named.small_ranks()
     kinds = int(gauge.max(initial=0)) + 1
-    count = np.bincount(readings.stream * kinds + gauge[readings.row])  # each gauge in each stream
+    count = np.bincount(readings.stream.astype(np.int64) * kinds + gauge[readings.row])  # each gauge in each stream
     some = np.flatnonzero(count)
     words = sorted(named.said())
     words = [""] * (kinds - len(words)) + words  # before all: of none
@@ -266,6 +266,6 @@ def baseline_flags(held: Streams) -> Flags:
 
 def lonely_ones(held: Streams, at: Ints) -> Flags:
     """Which of some readings (n,), by number and rising, lie far from all others of them in their stream, and alone."""
-    stream = held.readings.stream[at]
+    stream = held.readings.stream[at].astype(np.int64)
     starts = np.flatnonzero(np.diff(stream, prepend=-1) != 0)
     return lonely(held.values[at], starts, step=held.rows["step"].fill_null(0.0).to_numpy()[stream[starts]])

@@ -13,7 +13,7 @@ import polars as pl
 
 from analysis.methods.problems import UnusableData
 from analysis.methods.run_rules import run_rules
-from analysis.methods.segments import Flags, Floats, Ints, blocks, firsts, lengths, places, spans
+from analysis.methods.segments import Flags, Floats, Ints, Rows, blocks, firsts, lengths, places, spans
 from analysis.methods.self_starting import self_starting
 from analysis.methods.signal_life import TIE, Lives, lives
 from analysis.studies.drift.independence import point_stretches
@@ -40,7 +40,7 @@ class Charts:
     # stream) and, once joined, gauge and over ('' but for pooled charts)
     rows: pl.DataFrame
     starts: Ints  # (c,) where each chart's readings begin
-    reading: Ints  # (n,) row of Streams.readings
+    reading: Ints | Rows  # (n,) row of Streams.readings
     plotted: Floats  # (n,) what is averaged or judged
     centre: Floats  # (c,)
     sigma: Floats  # (c,) with the step's share where the gauge is coarse
@@ -275,8 +275,9 @@ def joined(kinds: list[Charts]) -> Charts:
         starts=np.concatenate([kind.starts + by for kind, by in zip(kinds, shift, strict=True)]),
         **{
             name: np.concatenate([getattr(kind, name) for kind in kinds])
-            for name in ("reading", "plotted", "centre", "sigma", "baseline", "begin", "window", "on_file")
+            for name in ("plotted", "centre", "sigma", "baseline", "begin", "window", "on_file")
         },
+        reading=np.concatenate([kind.reading.astype(np.int32) for kind in kinds]),
         adjusted=pl.concat([kind.adjusted for kind in kinds]),
         ends_at=pl.concat([kind.ends_at for kind in kinds]),
     )

@@ -16,7 +16,7 @@ import polars as pl
 
 from analysis.methods.allowance import ewma_width, ewma_widths
 from analysis.methods.own_law import OwnLaw, own_law
-from analysis.methods.segments import Flags, Floats, Ints, blocks, dense, lengths, segment_ids, spans
+from analysis.methods.segments import Flags, Floats, Ints, Rows, blocks, dense, lengths, segment_ids, spans
 from analysis.studies.drift.budget import Budget, over_parts
 from analysis.studies.drift.pooled import Pooled
 from analysis.studies.drift.readings import Readings
@@ -61,17 +61,17 @@ class Laws:
         return np.array([bool(last.get(name, False)) for name in pools(charts)], dtype=np.bool_)
 
 
-def week_numbers(held: Streams, shop: Shop) -> Ints:
+def week_numbers(held: Streams, shop: Shop) -> Rows:
     """The number of its week for each reading (weeks since 1970, by the shop's first day), shape (n,)."""
     return _week_numbers(held.readings, DAYS.index(shop.shop.week_starts))
 
 
 @lru_cache(maxsize=1)  # asked for many times of the same readings
-def _week_numbers(readings: Readings, first: int) -> Ints:
+def _week_numbers(readings: Readings, first: int) -> Rows:
     day = readings["day"].to_physical().to_numpy()
     low = int(day.min(initial=0))
     days = np.arange(low, int(day.max(initial=0)) + 1)
-    return np.asarray(((days - (days + THURSDAY - first) % 7) // 7)[day - low])
+    return np.asarray(((days - (days + THURSDAY - first) % 7) // 7).astype(np.int32)[day - low])
 
 
 def allow(
@@ -89,7 +89,7 @@ def allow(
         held.rows["n"].to_numpy() >= snapshot.shop.judging.least_readings
     )
     ready[everyone] = weeks[held.starts[everyone]]
-    parts = [(held.readings.stream, weeks, ready)]
+    parts: list[tuple[Ints | Rows, Ints | Rows, Ints]] = [(held.readings.stream, weeks, ready)]
     if charts is not None:
         mine = charts.rows["stream"].to_numpy()
         size = lengths(charts.starts, len(charts.reading))
@@ -102,7 +102,7 @@ def allow(
         if pooled is not None:  # the instruments of the baselines passed the chart too: its volume is theirs as well
             chart = np.concatenate((chart, segment_ids(pooled.steady_starts, len(pooled.steady))))
             when = np.concatenate((when, weeks[pooled.steady_reading]))
-        parts.append((chart, when, weeks[charts.reading[charts.starts[over]]]))
+        parts.append((chart, when, weeks[charts.reading[charts.starts[over]]].astype(np.int64)))
     if weekly is not None and len(weekly.weeks):
         stage = segment_ids(weekly.starts, len(weekly.weeks))
         parts.append((stage, weekly.weeks, weekly.weeks[weekly.starts] + 1))
@@ -116,7 +116,7 @@ def allow(
     return over_parts(allowed, with_readings, relimited=relimited["at"].to_numpy().astype(np.int64))
 
 
-def residuals(charts: Charts, weeks: Ints, pooled: Pooled | None, factor: Floats) -> Residuals:
+def residuals(charts: Charts, weeks: Ints | Rows, pooled: Pooled | None, factor: Floats) -> Residuals:
     """Residuals of complete baselines of all charts.
 
     weeks (n,) : of each reading of the streams. factor (c,) : what a chart's sigma is widened by beyond the spread of
@@ -134,7 +134,13 @@ def residuals(charts: Charts, weeks: Ints, pooled: Pooled | None, factor: Floats
         last = charts.reading[charts.starts[own] + charts.begin[own] - 1]
         sigma = charts.sigma[own] / factor[own]
         parts.append(
-            _standardized(charts.plotted[at], starts, sigma, number[own], np.repeat(weeks[last] + 1, charts.begin[own]))
+            _standardized(
+                charts.plotted[at],
+                starts,
+                sigma,
+                number[own],
+                np.repeat(weeks[last].astype(np.int64) + 1, charts.begin[own]),
+            )
         )
     young = np.flatnonzero((charts.rows["chart"] == SHORT_RUN).to_numpy())
     if len(young):
@@ -143,7 +149,7 @@ def residuals(charts: Charts, weeks: Ints, pooled: Pooled | None, factor: Floats
         parts.append(
             (
                 np.repeat(number[young], size[young]),
-                weeks[charts.reading[at]] + 1,
+                weeks[charts.reading[at]].astype(np.int64) + 1,
                 charts.plotted[at],
                 np.zeros(len(at)),
             )
@@ -153,7 +159,9 @@ def residuals(charts: Charts, weeks: Ints, pooled: Pooled | None, factor: Floats
         sigma = pooled.charts.sigma / pooled.beyond
         kinds = number[first:]
         parts.append(
-            _standardized(pooled.steady, pooled.steady_starts, sigma, kinds, weeks[pooled.steady_complete] + 1)
+            _standardized(
+                pooled.steady, pooled.steady_starts, sigma, kinds, weeks[pooled.steady_complete].astype(np.int64) + 1
+            )
         )
     if not parts:
         none = np.zeros(0, dtype=np.int64)

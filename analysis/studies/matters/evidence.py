@@ -93,7 +93,7 @@ def evidence(
     else:
         known = instruments(snapshot, judged, characteristic, stage, whole.at[some])
     held, at, of, n = judged.streams, known.at, known.of, len(known.rows)
-    era, mine = held.last_era, held.readings.stream[known.at]
+    era, mine = held.last_era, held.readings.stream[known.at].astype(np.int64)
     sigma = deviations(held)[1][era]
     sd = np.where(sigma > 0, sigma, 1.0)[mine]
     least = snapshot.shop.judging.least_readings  # from here on the short-run chart judges

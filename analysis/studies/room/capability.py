@@ -87,7 +87,7 @@ def _groups(snapshot: Snapshot, judged: Signals) -> _Groups | None:
     at = np.flatnonzero(spec >= 0)
     if len(at) == 0:
         return None
-    stream, spec = held.readings.stream[at], spec[at]
+    stream, spec = held.readings.stream[at].astype(np.int64), spec[at]
     if ((spec[1:] < spec[:-1]) & (stream[1:] == stream[:-1])).any():  # a spec that holds again after another
         order = in_order(stream, spec.astype(np.int64))
         at, spec = at[order], spec[order]

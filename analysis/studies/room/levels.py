@@ -53,7 +53,7 @@ def _rows(held: Streams, as_of: datetime) -> pl.DataFrame:
     if len(at) == 0:
         return pl.DataFrame(schema=LEVELS)
     starts = np.flatnonzero(np.diff(stream[at], prepend=-1) != 0).astype(np.int64)
-    whose = stream[at[starts]]
+    whose = stream[at[starts]].astype(np.int64)
     told = mean_of(held, at, starts, whose)
     rows = held.rows[whose].select(*KEY, "step")
     return (

@@ -2,20 +2,19 @@
 
 from collections.abc import Callable, Iterable, Mapping
 from functools import cached_property
-from typing import Any, TypeAlias
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from analysis.methods.segments import Ints, lengths
+from analysis.methods.segments import Ints, Rows, lengths
 from analysis.studies.story.calendar import local_day
 from analysis.studies.story.of_visits import OF_VISIT
 from analysis.studies.story.passes import last_before
 from ingest.shopfiles.shop import Shop
 from ingest.terms import tables
 
-Rows: TypeAlias = npt.NDArray[np.int32]  # numbers of rows, of which the library knows no more than 32 bits
 SET = ("set_stage", "set_by", "set_on")
 ONLY_LEFT = "only_left"  # what hangs on all readings of a kind of sheet, and so on no visit alone
 NAMES = (*tables.READINGS, "part", *OF_VISIT, "visit", "day", *SET, ONLY_LEFT)  # columns of the story's readings

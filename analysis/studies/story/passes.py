@@ -3,7 +3,7 @@
 import numpy as np
 import polars as pl
 
-from analysis.methods.segments import Floats, Ints
+from analysis.methods.segments import Floats, Ints, Rows
 from analysis.studies.story.clocked import BELIEVED, TOO_LONG, clock_of, usual_in
 from ingest.shopfiles.shop import Shop
 
@@ -92,7 +92,7 @@ def with_minutes(visits: pl.DataFrame, shop: Shop, usual: pl.DataFrame | None = 
     return visits.with_columns(worked_out.get_columns())
 
 
-def last_before(visits: pl.DataFrame, at: Ints, stage: Ints, *, itself: bool) -> Ints:
+def last_before(visits: pl.DataFrame, at: Ints | Rows, stage: Ints, *, itself: bool) -> Ints:
     """Row of the last visit of the same instrument at bench order `stage` before row `at` (`itself`: or at it), -1
     where there is none.
 

@@ -154,11 +154,11 @@ def _rows_tell(some: Iterable[pl.DataFrame]) -> pl.DataFrame:
 
     some : see `in_bench_order`.
     """
-    found, behind = [], 0
+    found, n = [], 0
     for visits in some:
         days = _days(visits)
-        found.append(days.filter(~pl.col("clocked")).select(TELLING).with_columns(pl.col("_day") + behind))
-        behind += len(days)
+        found.append(days.filter(~pl.col("clocked")).select(TELLING).with_columns(pl.col("_day") + n))
+        n += len(days)
     rows = pl.concat(found).sort("log", "line", "bench_order")
     step = pl.col("day").cast(pl.Int32).diff().sign().over("log", "who")
     way = rows.group_by("log").agg(step.sum().sign().cast(pl.Int64).fill_null(0).alias("days"))

@@ -33,7 +33,7 @@ def slips(snapshot: Snapshot, *, week: date) -> pl.DataFrame:
         return pl.DataFrame(schema=SLIPS)
     last = week + timedelta(days=6)
     seen = held.of_all_within(last - BEFORE, last)
-    stream = held.readings.stream[seen]
+    stream = held.readings.stream[seen].astype(np.int64)
     starts = np.flatnonzero(np.diff(stream, prepend=-1) != 0)
     if len(starts) == 0:
         return pl.DataFrame(schema=SLIPS)

@@ -58,7 +58,7 @@ def _differences(held: Streams, week: date, shop: Shop) -> pl.DataFrame:
     first, last = week - BEFORE, week + timedelta(days=6)
     every, readings = held.rows.with_row_index("of"), held.readings
     at = held.of_all_within(first, last)
-    stream, values = readings.stream[at], held.values[at]
+    stream, values = readings.stream[at].astype(np.int64), held.values[at]
     told = readings.at(at, "set_by", "gauge", "supplier", "lot", "day")
     series = (stream, *(tables.rank(told[name]) for name in ("set_by", "gauge", "supplier", "lot")))
     order = in_order(*series)

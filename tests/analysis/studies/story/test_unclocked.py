@@ -1,8 +1,13 @@
 """Days of which the clock does not tell what came first. The stages of `benches`: nut, bridge, play, final."""
 
+import numpy as np
+import polars as pl
 import pytest
+from polars.testing import assert_frame_equal
 
+from analysis.studies.story import unclocked
 from analysis.studies.story.story import Story, story
+from analysis.studies.story.unclocked import WAY, ways_of
 from tests.analysis.studies.benches import bench
 
 SENT = "A 3 - final send_back sent_back_to=nut tech=T9"
@@ -139,3 +144,22 @@ def test_a_repair_stage_follows_what_was_sent_there():
 def test_a_repair_without_a_clock_finds_its_place_among_clocked_visits():
     rows = [SET, "A 3 9 final send_back sent_back_to=nut", PUT_RIGHT, "A 3 15 final pass"]
     assert [stage for _, stage, _ in order(told(*rows))[1:]] == ["final", "nut", "final"]
+
+
+def test_instruments_put_in_order_a_few_at_a_time_stand_as_all_at_once(monkeypatch):
+    rng = np.random.default_rng(14)
+    stages, outcomes = ("nut", "bridge", "play", "final"), ("pass", "pass", "fixed", "send_back sent_back_to=nut")
+    rows = [
+        f"{serial} {day} - {rng.choice(stages)} {rng.choice(outcomes)} log={rng.choice(['one', 'two'])}"
+        for serial in "ABCDEFGH"
+        for day in (2, 3, 3, 3, 4)
+    ]
+    whole = told(*rows)
+    ways = ways_of(whole.visits.select(*WAY, who=pl.col("serial").rle_id().cast(pl.Int64)))
+    assert whole.visits["outcome"].is_in(["send back"]).any()
+    assert len(ways) == 2
+    for visits in (1, 7):
+        monkeypatch.setattr(unclocked, "AT_ONCE", visits)
+        few = told(*rows)
+        assert_frame_equal(few.visits.whole(), whole.visits.whole())
+        assert_frame_equal(ways_of(few.visits.select(*WAY, who=pl.col("serial").rle_id().cast(pl.Int64))), ways)
