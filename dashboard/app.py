@@ -40,7 +40,19 @@ PAGES = {  # in the order of the header: the page's word and its module
     "book": "book.page",
     "logs": "logs.page",
 }
-OF_FIGURES = {"/", "/drift", "/capability", "/rework", "/necks", "/bench"}  # addresses that may wait for newer logs
+OF_FIGURES = {  # addresses that may wait for newer logs: pages of figures, and the rows behind a number of theirs
+    "/",
+    "/drift",
+    "/capability",
+    "/rework",
+    "/necks",
+    "/bench",
+    "/book",
+    "/against",
+    "/gauges",
+    "/logs/readings",
+    "/logs/visits",
+}
 FURTHER = (
     "logs.readings",
     "logs.instrument",
@@ -150,9 +162,20 @@ def make_app(desk: counter.Desk, network: Network | None = None) -> Dash:
 
 def _may_wait() -> None:
     """A page of figures is shown as it stood while newer logs are being worked out; Logs, papers and tables are not."""
-    page = urlsplit(flask.request.headers.get("Referer", "")).path
     frame_or_page = flask.request.path in OF_FIGURES or flask.request.path == "/_dash-layout"
-    counter.patient.set(frame_or_page or (flask.request.path == doors.CALLBACKS and page in OF_FIGURES))
+    counter.patient.set(frame_or_page or (flask.request.path == doors.CALLBACKS and _page_in_use() in OF_FIGURES))
+
+
+def _page_in_use() -> str:
+    """The page that a callback is about: the one it opens, else the one it comes from."""
+    body = None
+    with suppress(RecursionError):  # refused by whoever reads it next
+        body = flask.request.get_json(silent=True)
+    given = body.get("inputs") if isinstance(body, dict) else None
+    for one in given if isinstance(given, list) else []:
+        if isinstance(one, dict) and (one.get("id"), one.get("property")) == ("_pages_location", "pathname"):
+            return str(one.get("value"))
+    return urlsplit(flask.request.headers.get("Referer", "")).path
 
 
 def _of_a_shop(page: Any, desk: counter.Desk) -> Callable[..., Any]:
@@ -163,7 +186,9 @@ def _of_a_shop(page: Any, desk: counter.Desk) -> Callable[..., Any]:
     def layout(**address: str) -> Any:
         try:
             addresses.read(address_of(page.PATH), address)
-            return laid_out(**address)
+            made = laid_out(**address)
+            desk.lately.opened(page.__name__, address)
+            return made
         except addresses.BadAddress as wrong:
             head = parts.page_head("This address cannot be read.", f"{wrong}.")
             return parts.page(head, parts.empty_state("Perhaps a letter was lost on the way.", page.NAME, page.PATH))

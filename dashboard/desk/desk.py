@@ -22,6 +22,7 @@ from dashboard import faults, numbers
 from dashboard.desk import signed
 from dashboard.desk.ahead import Ahead
 from dashboard.desk.jobs import Jobs
+from dashboard.desk.lately import Lately
 from dashboard.desk.people_shown import Veil, of_nobody
 from dashboard.desk.several import Together
 from dashboard.desk.weights import frozen, weight
@@ -58,6 +59,7 @@ class Desk:
         self._told: set[tuple[str, str, int]] = set()
         self._snapshots: OrderedDict[tuple[Any, ...], tuple[Snapshot, Veil]] = OrderedDict()
         self._ahead: Ahead | None = None
+        self.lately = Lately()
         self.several: Together | None = None  # where several shops are read together, if this one knows a place
 
     @property

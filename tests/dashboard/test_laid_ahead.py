@@ -7,6 +7,7 @@ import pytest
 
 from dashboard import laid_ahead
 from dashboard.app import PAGES
+from dashboard.desk.lately import Lately
 from dashboard.pages.rework import page as rework
 
 
@@ -54,12 +55,26 @@ def test_it_rests_before_the_next_round(asked, monkeypatch):
 def test_before_a_newer_shop_is_shown_the_first_view_of_each_page_is_laid_out_for_no_longer_than_a_while(
     asked, monkeypatch
 ):
-    pages = laid_ahead.PagesAhead(SimpleNamespace(snapshot=lambda: SimpleNamespace(key=1)))
+    pages = laid_ahead.PagesAhead(SimpleNamespace(snapshot=lambda: SimpleNamespace(key=1), lately=Lately()))
     pages.first_views(None)
     assert asked == ["fails", {}]
     monkeypatch.setattr(laid_ahead, "SOON", 0.0)
     pages.first_views(None)
     assert len(asked) == 2
+
+
+def test_views_that_people_opened_lately_are_laid_out_too_the_newest_first_for_no_longer_than_a_while(
+    asked, monkeypatch
+):
+    lately = Lately()
+    for page, address in (("two", {"lot": "x"}), ("one", {}), ("two", {"week": "2026-11-16"})):
+        lately.opened(f"dashboard.pages.{page}", address)
+    pages = laid_ahead.PagesAhead(SimpleNamespace(lately=lately))
+    pages.first_views(None)
+    assert asked == ["fails", {}, {"week": "2026-11-16"}, "fails", {"lot": "x"}]
+    monkeypatch.setattr(laid_ahead, "LATELY", 0.0)
+    pages.first_views(None)
+    assert asked[5:] == ["fails", {}]
 
 
 def test_the_usual_views_of_rework_are_its_periods():
