@@ -7,6 +7,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import suppress
+from contextvars import ContextVar
 from typing import Any
 
 from dashboard.desk.people_shown import Veil
@@ -14,6 +15,7 @@ from ingest.store.snapshot import Snapshot
 
 Opened = tuple[Snapshot, Veil]
 Standing = tuple[Any, ...]  # what a snapshot hangs on: store version, when made, book sequence, shop files, as of
+seen_ahead: ContextVar[Opened | None] = ContextVar("what the works are asked of", default=None)
 
 
 class Ahead:
@@ -22,6 +24,7 @@ class Ahead:
     def __init__(self, works: Sequence[Callable[[Snapshot], Any]]) -> None:
         self.works = works
         self.shown: tuple[Standing, Opened] | None = None  # what pages were given last
+        self.making: Opened | None = None  # what is being worked out
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="truerun-ahead")
         self._doing: Future[None] | None = None
 
@@ -47,9 +50,15 @@ class Ahead:
             self._doing.result(seconds)
 
     def _work_out(self, now: Standing, opening: Callable[[], Opened]) -> None:
+        """All works of one standing, even where a newer one comes meanwhile: what is shown then is whole."""
         with suppress(Exception):  # whoever asks next is told what is wrong
             opened = opening()
-            for work in self.works:
-                with suppress(Exception):
-                    work(opened[0])
-            self.shown = now, opened
+            self.making = opened
+            token = seen_ahead.set(opened)
+            try:
+                for work in self.works:
+                    with suppress(Exception):
+                        work(opened[0])
+            finally:
+                seen_ahead.reset(token)
+            self.shown, self.making = (now, opened), None

@@ -20,7 +20,7 @@ import polars as pl
 from analysis.methods.problems import NotWorkedOut, UnusableData
 from dashboard import faults, numbers
 from dashboard.desk import signed
-from dashboard.desk.ahead import Ahead
+from dashboard.desk.ahead import Ahead, seen_ahead
 from dashboard.desk.jobs import Jobs
 from dashboard.desk.lately import Lately
 from dashboard.desk.people_shown import Veil, of_nobody
@@ -101,6 +101,9 @@ class Desk:
 
     def _opened(self, as_of: datetime | None) -> tuple[Snapshot, Veil]:
         as_of = as_of or _back.get() or self.as_of
+        ahead = seen_ahead.get()
+        if ahead is not None and as_of is None:
+            return ahead
         key = (*self._stands(), fingerprint(self.folder), as_of)
         with self._lock:
             before = self._before(key) if as_of is None else None
@@ -142,7 +145,8 @@ class Desk:
             while len(self._snapshots) > SNAPSHOTS:
                 self._snapshots.popitem(last=False)
             shown = self._ahead.shown if self._ahead else None
-            opened_now = (*self._snapshots.values(), *([shown[1]] if shown else []))
+            making = self._ahead.making if self._ahead else None
+            opened_now = (*self._snapshots.values(), *([shown[1]] if shown else []), *([making] if making else []))
             standing = {snapshot.key[:-1] for snapshot, _ in opened_now}  # on whatever day they are looked at
             for question in [question for question in self._answers if question[2][:-1] not in standing]:
                 self._bytes -= self._answers.pop(question)[1]

@@ -108,6 +108,45 @@ def test_a_page_shows_the_shop_as_it_stood_until_the_next_answers_are_there(load
     assert "being worked out" not in desk.shop_words()[1]
 
 
+def _many(snapshot, *, above):
+    return sum(serial > above for serial in _serials(snapshot))
+
+
+def test_what_is_worked_out_ahead_is_of_one_standing_though_newer_logs_come_meanwhile(loaded):
+    seen, come, go = [], Event(), Event()
+
+    def first(_snapshot):
+        desk.ask(_many, above="A1")
+
+    def then(_snapshot):
+        come.set()
+        assert go.wait(30)
+        seen.append(_serials(desk.snapshot()))
+
+    desk = Desk(loaded)
+    desk.work_ahead(first, then)
+    token = patient.set(True)
+    desk.snapshot()
+    load(loaded, [log(loaded, "b.csv", [row("A3")])], now=NOW)
+    desk.snapshot()
+    assert come.wait(30)
+    load(loaded, [log(loaded, "c.csv", [row("A4")])], now=NOW)
+    patient.set(False)
+    assert _serials(desk.snapshot()) == ["A1", "A2", "A3", "A4"]  # who cannot wait opens the newest
+    patient.set(True)
+    go.set()
+    desk._ahead.wait(30)
+    assert seen == [["A1", "A2", "A3"]]
+    go.clear()
+    assert _serials(desk.snapshot()) == ["A1", "A2", "A3"]
+    assert [question[2][0] for question in desk._answers] == [2]  # what was worked out of what is shown stands
+    assert desk.ask(_many, above="A1") == 2
+    go.set()
+    desk._ahead.wait(30)
+    assert _serials(desk.snapshot()) == ["A1", "A2", "A3", "A4"]
+    patient.reset(token)
+
+
 def test_who_cannot_wait_sees_the_newest_at_once(loaded, ahead):
     desk, _, _ = ahead
     load(loaded, [log(loaded, "b.csv", [row("A3")])], now=NOW)
