@@ -1,7 +1,9 @@
 """What an unknown word may mean: the nearest keys by their letters, then the instruments' own stories."""
 
 import re
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +11,7 @@ import polars as pl
 from rapidfuzz.distance import OSA
 
 from ingest.reading.headings import plain
+from ingest.reading.on_disk import Data, OnDisk, is_workbook
 from ingest.reading.spellings import spelled_alike
 from ingest.reading.words import Words, by_field, with_words
 from ingest.shopfiles.shop import Shop
@@ -16,7 +19,7 @@ from ingest.shopfiles.shop_parts import Log
 from ingest.store.snapshot import Snapshot
 from ingest.verbs.groups import Group
 from ingest.verbs.new_entries import proposed
-from ingest.verbs.original_rows import rows_read
+from ingest.verbs.original_rows import original, rows_read
 from ingest.verbs.unlisted import explained
 
 CANDIDATES = 3  # keys a word may mean, the nearest first
@@ -26,6 +29,7 @@ NEW_FROM = 3  # instruments that bear no other word make a model likely to be a 
 SLIP = 0.25  # of the letters of a result, which no story bears out: 'psas' is a slip of 'pass', 'nok' none of 'ok'
 CLEAR = 0.15  # a guess by its letters alone must be so much nearer than the next
 READ_AT_MOST = 40  # logs that are read again for guesses
+REMEMBERED = 256  # logs whose rows are not read again while nothing they hang on has changed
 
 
 def nearest_keys(word: str, known: dict[str, str]) -> list[tuple[float, str]]:
@@ -55,7 +59,8 @@ def guessed_words(groups: list[Group], shop: Shop, snapshot: Snapshot, folder: P
     names = dict(snapshot.table("logs", "log_id", "name").iter_rows())
     any_model = [(0.0, model.key) for model in shop.models[:1]]
     read_as = {g.key: near[g.key] or (any_model if g.field == "model" else []) for g in groups}
-    rows = _rows([(g, read_as[g.key][0][1]) for g in groups if read_as[g.key]], shop, folder, names)
+    tried = [(g, read_as[g.key][0][1]) for g in groups if read_as[g.key]]
+    rows = _rows(tried, _Reading(folder, snapshot.shop_files, tuple(explained(snapshot)), shop), names)
     fits: dict[tuple[str, str], tuple[int, int]] = {}
     for place in range(CANDIDATES):
         asked = [g for g in groups if len(near[g.key]) > place and not _plain(near[g.key], fits, g.key)]
@@ -151,18 +156,65 @@ def with_guess(group: Group, **changed: object) -> Group:
     return replace(group, **changed)  # type: ignore[arg-type]
 
 
-def _rows(tried: list[tuple[Group, str]], shop: Shop, folder: Path, names: dict[str, str]) -> pl.DataFrame:
+@dataclass(frozen=True)
+class _Reading:
+    """Under what originals are read again."""
+
+    folder: Path
+    shop_files: str  # their fingerprint; '' of a shop that stands in no file
+    said: tuple[tuple[str, str, str], ...]  # words that people have explained: field, word, what it means
+    shop: Shop = field(compare=False)  # what the two make
+
+    def rows(self, log_id: str, name: str, words: list[tuple[str, str, str]], lines: set[int]) -> "_Rows":
+        """The rows on some lines of a log, read as if words (field, word, key) meant what they are taken for. They are
+        read once, for so long as the words that stand in the log mean the same.
+        """
+        data = original(self.folder, log_id)
+        if data is None or not self.shop_files:
+            return _read_again.__wrapped__(self, log_id, name, tuple(words), frozenset(lines))
+        return _read_again(self, log_id, name, _standing_in(data, words), frozenset(lines))
+
+
+_Rows = tuple[tuple[int, str, datetime | None], ...]  # line, serial, when
+
+
+@lru_cache(maxsize=REMEMBERED)
+def _read_again(
+    reading: _Reading, log_id: str, name: str, words: tuple[tuple[str, str, str], ...], lines: frozenset[int]
+) -> _Rows:
+    read_as = with_words(reading.shop, words)
+    return tuple(
+        (row["line"], row["serial"], row["started_at"] or row["finished_at"])
+        for row in rows_read(reading.folder, log_id, name, read_as, set(lines))
+    )
+
+
+def _standing_in(data: Data, words: list[tuple[str, str, str]]) -> tuple[tuple[str, str, str], ...]:
+    """Those of some words that stand anywhere in the text of a log; all where it is a workbook, long, or no UTF-8."""
+    if isinstance(data, OnDisk) or is_workbook(data):
+        return tuple(words)
+    try:
+        text = data.decode()
+    except UnicodeDecodeError:
+        return tuple(words)
+    if "\0" in text:  # UTF-16, or no text
+        return tuple(words)
+    whole = plain(text).replace('"', "")  # a quote within a quoted cell stands twice
+    return tuple(each for each in words if plain(each[1]).replace('"', "") in whole)
+
+
+def _rows(tried: list[tuple[Group, str]], reading: _Reading, names: dict[str, str]) -> pl.DataFrame:
     """The rows of each group: whose instrument and when. They are read as if each word meant its nearest key; what else
     it may mean changes neither.
     """
-    read_as = with_words(shop, [(group.field, group.typed, key) for group, key in tried])
+    read_as = sorted((group.field, group.typed, key) for group, key in tried)  # what is spelled alike means the same
     of_row = {(log_id, line): group.key for group, _ in tried for log_id, line, _ in group.rows}
     found: list[tuple[Any, ...]] = []
     for log_id in list(dict.fromkeys(log_id for log_id, _ in of_row))[:READ_AT_MOST]:
         lines = {line for other, line in of_row if other == log_id}
         found += [
-            (of_row[log_id, row["line"]], row["serial"], row["started_at"] or row["finished_at"])
-            for row in rows_read(folder, log_id, names.get(log_id, ""), read_as, lines)
+            (of_row[log_id, line], serial, at)
+            for line, serial, at in reading.rows(log_id, names.get(log_id, ""), read_as, lines)
         ]
     schema: dict[str, pl.DataType] = {"group": pl.String(), "serial": pl.String(), "at": pl.Datetime("us", "UTC")}
     return pl.DataFrame(found, schema=schema, orient="row")

@@ -67,12 +67,15 @@ def _kept_as_typed(snapshot: Snapshot, people: bool, folder: Path) -> Iterable[G
     sources = {"model": "visits", "tech": "visits", "fault": "faults", "gauge": "readings"}
     aside = set(words_aside(snapshot.table("set_aside", "reason"))["word"].to_list())
     names = dict(snapshot.table("logs", "log_id", "name").iter_rows())
-    for row in on_file(snapshot).iter_rows(named=True):
+    tables: dict[str, pl.DataFrame] = {}
+    for row in snapshot.once(on_file).iter_rows(named=True):
         name, word = row["field"], row["word"]
         if name not in sources or (name == "tech" and not people) or (name == "model" and word in aside):
             continue
         alone = rf"(?:^|[/+&,])\s*{re.escape(word)}\s*(?:$|[/+&,])" if name == "tech" else rf"^{re.escape(word)}$"
-        here = snapshot.table(sources[name], "log_id", "line", name).filter(pl.col(name).str.contains(alone))
+        if name not in tables:
+            tables[name] = snapshot.table(sources[name], "log_id", "line", name)
+        here = tables[name].filter(pl.col(name).str.contains(alone))
         cells = tuple(
             (log_id, line, "") for log_id, line in here.select("log_id", "line").unique(maintain_order=True).rows()
         )

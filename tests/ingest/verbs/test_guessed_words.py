@@ -53,7 +53,7 @@ def hour(at):
 class Snapshot:
     """A store with these visits (serial, stage, model, hour) and one log."""
 
-    shop = SHOP
+    shop, shop_files = SHOP, ""
 
     def __init__(self, *visits):
         rows = [(serial, stage, model, hour(at), None) for serial, stage, model, at in visits]
@@ -191,3 +191,76 @@ def test_several_words_of_one_log_are_told_each_by_their_own_rows(taken):
     visits = [*BETWEEN, ("A2", "play_test", "LARK-25", 8)]
     one, other = taken([group("paly test", [2]), group("play tset", [3])], rows, *visits)
     assert (of(one), of(other)[:3]) == (("play_test", 1, 1, True), ("play_test", 0, 1))
+
+
+CELLS = ["serial,stage,date,model", "A1,paly  test,2026-03-02,LARK-25", 'A2,"R""set",2026-03-02,LARK-25']
+WORDS = [("stage", typed, "play_test") for typed in ("paly test", "PALY TEST", 'r"set', "rest", "test 2026")]
+
+
+@pytest.mark.parametrize(
+    ("data", "standing"),
+    [
+        ("\n".join(CELLS).encode(), WORDS[:3]),
+        ("\n".join(CELLS).encode("utf-8-sig"), WORDS[:3]),
+        ("\n".join(CELLS).encode("utf-16"), WORDS),  # it cannot be told which stand in it
+        ("\n".join(CELLS).encode("utf-16-le"), WORDS),
+        ("\n".join([*CELLS, "Ñ"]).encode("cp1252"), WORDS),
+        (b"PK\x03\x04" + "\n".join(CELLS).encode(), WORDS),
+    ],
+)
+def test_words_stand_in_a_log_as_they_are_compared(data, standing):
+    assert list(module._standing_in(data, WORDS)) == standing
+
+
+@pytest.fixture
+def read(monkeypatch, tmp_path):
+    """A folder of two originals, what is read of them, and which logs were read."""
+    logs = {"a" * 16: "A1,paly test", "b" * 16: "B1,rset"}
+    calls = []
+
+    def rows_read(_folder, log_id, _name, shop, lines):
+        calls.append(log_id)
+        meant = shop.logs[0].words["stage"]
+        rows = [(line, meant.get(logs[log_id].partition(",")[2])) for line in sorted(lines)]
+        return [{"line": line, "serial": key, "started_at": None, "finished_at": hour(line)} for line, key in rows]
+
+    monkeypatch.setattr(module, "rows_read", rows_read)
+    monkeypatch.setattr(module, "original", lambda _folder, log_id: logs.get(log_id, "").encode() or None)
+    return tmp_path, logs, calls
+
+
+def test_a_log_is_read_again_only_where_what_its_own_words_are_taken_for_has_changed(read):
+    folder, logs, calls = read
+    first, second = logs
+    shop = module._Reading(folder, "as it is", (), SHOP)
+    words = [("stage", "paly test", "play_test")]
+    assert shop.rows(first, "a.csv", words, {2, 3}) == ((2, "play_test", hour(2)), (3, "play_test", hour(3)))
+    more = [*words, ("stage", "rset", "rest")]
+    assert shop.rows(first, "a.csv", more, {2, 3})[0] == (2, "play_test", hour(2))
+    assert calls == [first]
+    assert shop.rows(second, "b.csv", more, {2}) == ((2, "rest", hour(2)),)
+    assert shop.rows(first, "a.csv", [("stage", "paly test", "rest")], {2}) == ((2, "rest", hour(2)),)
+    assert calls == [first, second, first]
+    for other in (
+        module._Reading(folder, "otherwise", (), SHOP),
+        module._Reading(folder, "as it is", (("stage", "x", "rest"),), SHOP),
+    ):
+        other.rows(first, "a.csv", words, {2, 3})
+    shop.rows(first, "a.csv", words, {2})
+    shop.rows(first, "other.csv", words, {2})
+    assert calls == [first, second, *[first] * 5]
+
+
+def test_what_may_change_under_the_same_name_is_read_each_time(read):
+    folder, logs, calls = read
+    words = [("stage", "paly test", "play_test")]
+    for _ in range(2):
+        module._Reading(folder, "", (), SHOP).rows(next(iter(logs)), "a.csv", words, {2})
+    log_id = next(iter(logs))
+    text = logs.pop(log_id)
+    for _ in range(2):
+        with pytest.raises(KeyError):
+            module._Reading(folder, "gone", (), SHOP).rows(log_id, "a.csv", words, {2})
+    logs[log_id] = text
+    assert module._Reading(folder, "gone", (), SHOP).rows(log_id, "a.csv", words, {2}) == ((2, "play_test", hour(2)),)
+    assert len(calls) == 5
