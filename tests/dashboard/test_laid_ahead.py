@@ -3,10 +3,11 @@
 import sys
 from types import SimpleNamespace
 
+import dash
 import pytest
 
 from dashboard import laid_ahead
-from dashboard.app import PAGES
+from dashboard.app import PAGES, make_app
 from dashboard.desk.lately import Lately
 from dashboard.pages.rework import page as rework
 
@@ -81,3 +82,13 @@ def test_the_usual_views_of_rework_are_its_periods():
     assert [address.get("weeks", "") for address in rework.USUAL] == ["", "13", "1", "52", rework.ALL]
     assert {address["weeks"] for address in rework.USUAL[1:]} == {*rework.PERIODS, rework.ALL} - {"4"}
     assert "rework.page" in PAGES.values()
+
+
+def test_a_page_that_somebody_opened_is_remembered_and_one_that_could_not_be_shown_is_not(moving_desk, monkeypatch):
+    monkeypatch.setattr(moving_desk, "lately", Lately())
+    make_app(moving_desk)
+    against, book = ("dashboard.pages.against", "dashboard.pages.book.page")
+    for address in ({}, {"a_lot": "x"}, {"a_from": "no day"}):
+        dash.page_registry[against]["layout"](**address)
+    dash.page_registry[book]["layout"]()
+    assert moving_desk.lately.views() == [(book, ()), (against, (("a_lot", "x"),)), (against, ())]
