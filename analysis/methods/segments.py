@@ -7,6 +7,7 @@ segment is empty; segment i is values[starts[i]:starts[i + 1]], the last one run
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -177,7 +178,10 @@ def dense(keys: Ints) -> Dense:
         code = np.empty(len(keys), dtype=np.int64)
         code[order] = np.cumsum(fresh) - 1
         return Dense(code, np.asarray(np.minimum.reduceat(order, np.flatnonzero(fresh)), dtype=np.int64))
-    first = np.full(size, -1, dtype=np.int64)
-    first[keys[::-1]] = np.arange(len(keys) - 1, -1, -1)  # the last that is put down stays
+    small = np.int32 if max(size, len(keys)) < 2**31 else np.int64  # tables of half the size
+    first: npt.NDArray[Any] = np.full(size, -1, dtype=small)
+    first[keys[::-1]] = np.arange(len(keys) - 1, -1, -1, dtype=small)  # the last that is put down stays
     there = first >= 0
-    return Dense((np.cumsum(there) - 1)[keys], first[there])
+    number: npt.NDArray[Any] = np.cumsum(there, dtype=small)
+    number -= 1
+    return Dense(number[keys].astype(np.int64), first[there].astype(np.int64))

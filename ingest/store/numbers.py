@@ -128,7 +128,7 @@ class Numbers:
             raise ValueError(f"a column of {self.dtype} has no words")
         place = np.minimum(self.numbers, len(words)) if len(words) < np.iinfo(self.numbers.dtype).max else self.numbers
         seen = np.zeros(len(words) + 1, dtype=np.bool_)
-        seen[place] = True
+        seen[pl.Series(place).unique().to_numpy()] = True
         some = np.flatnonzero(seen[:-1])
         ranks = np.zeros(len(words) + 1, dtype=_width(len(words)))  # the last: of none
         ranks[some] = words[some].rank("dense").to_numpy() - (not seen[-1])

@@ -61,13 +61,7 @@ class Readings:
 
     def told(self, name: str) -> Flags:
         """Which of the story's readings say something in a column of texts."""
-        place, column = self.ranks_told(name), self.source[name]
-        if not len(place):
-            return np.zeros(0, dtype=np.bool_)
-        nulls = column.null_count() > 0
-        first = int(place.argmin()) if not nulls else int((place == 1).argmax())  # who says the first of all words
-        blank = column[first] == ""
-        return np.asarray(place >= int(nulls) + int(blank))
+        return self.source.numbers(name).told()
 
     def at(self, rows: Ints | Flags | slice, *names: str) -> pl.DataFrame:
         """Some readings in the order given: the columns named, or all."""

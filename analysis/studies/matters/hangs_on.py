@@ -15,9 +15,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import polars as pl
 
-from analysis.methods.segments import Ints
+from analysis.methods.segments import Ints, dense
 from analysis.studies.drift.setters import deviations
 from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.air import LAGS, STALE, rooms
@@ -32,6 +31,7 @@ from analysis.studies.story.marks import MARK, MARKS
 from analysis.studies.story.numbered import NONE, Digits, digits, mixed
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot, code_of
+from ingest.terms.tables import one_key
 
 
 def key_of(snapshot: Snapshot, judged: Signals, here: Bench, span: Span, asked: list[tuple[Signal, bool]]) -> str:
@@ -148,8 +148,7 @@ def _of_readings(snapshot: Snapshot, judged: Signals, here: Bench) -> Digits:
     ]
     of_sheets = snapshot.once(_of_sheets)
     if of_sheets is not None:
-        visit = held.readings.source["visit"].gather(row).cast(pl.Int64).fill_null(-1).to_numpy()
-        parts.append(of_sheets[visit])
+        parts.append(np.take(of_sheets, held.readings.source.numbers("visit").numbers[row], mode="clip"))  # or none
     item = snapshot.shop.by_characteristic.get(here.characteristic)
     if item is not None and item.set_stages and here.stage not in item.set_stages:
         read = held.readings.source.at(row, "serial", "taken_at")
@@ -164,4 +163,6 @@ def _of_sheets(snapshot: Snapshot) -> Digits | None:
     told = [snapshot.once(work) for work in (sheets, kinds)]
     if all((each == "").all() for each in told):
         return None
-    return np.append(mixed(digits(each) for each in told), NONE)
+    codes = [each.to_physical().to_numpy().astype(np.int64) for each in told]
+    alike = dense(one_key(*codes))  # a few of many visits
+    return np.append(mixed(digits(each.gather(alike.first)) for each in told)[alike.code], NONE)

@@ -18,14 +18,14 @@ PLACES = 2**32  # more than there are readings
 
 def set_with(snapshot: Snapshot, characteristic: str, set_at: tuple[str, ...], read: pl.DataFrame) -> pl.Series:
     """For each reading (serial, taken_at) the gauge named in the last visit before it at which its characteristic was
-    set; '' where none is. Where two were read of one instrument at one moment, that of the later row.
+    set, categories; '' where none is. Where two were read of one instrument at one moment, that of the later row.
     """
     kept = snapshot.once(_kept)
     if (characteristic, set_at) not in kept:
         kept[characteristic, set_at] = _set(snapshot, characteristic, set_at)
     known = kept[characteristic, set_at]
     if not len(known.gauge):
-        return pl.Series("set_with", [""], dtype=pl.String).new_from_index(0, len(read))
+        return pl.Series("set_with", [""], dtype=pl.Categorical).new_from_index(0, len(read))
     serial = _codes(read["serial"])
     asked = serial * PLACES + np.searchsorted(known.times, _times(read[AT]))
     at = np.searchsorted(known.key, asked) - 1
@@ -39,7 +39,7 @@ class _Set:
 
     times: Ints  # (t,) microseconds, each once, rising
     key: Ints  # (n,) the number of the instrument, then the place of its time, rising
-    gauge: pl.Series  # (n + 1,) and '' at last
+    gauge: pl.Series  # (n + 1,) categories, and '' at last
 
 
 def _kept(_snapshot: Snapshot) -> dict[tuple[str, tuple[str, ...]], _Set]:
@@ -52,14 +52,14 @@ def _set(snapshot: Snapshot, characteristic: str, set_at: tuple[str, ...]) -> _S
     which = told.numbers("characteristic").say([characteristic]) & told.numbers("stage").say(set_at)
     rows = np.flatnonzero(which & told.numbers("gauge").told())
     if not len(rows):
-        return _Set(np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64), pl.Series([], dtype=pl.String))
+        return _Set(np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64), pl.Series([], dtype=pl.Categorical))
     some = told.at(rows, "serial", AT, "gauge")
     some = some.filter((pl.col("serial") != "") & pl.col(AT).is_not_null())
     times, place = np.unique(_times(some[AT]), return_inverse=True)
     key = _codes(some["serial"]) * PLACES + place
     order = np.argsort(key, kind="stable")
-    gauge = some["gauge"].gather(order).cast(pl.String)
-    return _Set(times, key[order], pl.concat([gauge, pl.Series([""], dtype=pl.String)]))
+    gauge = tables.coded(some["gauge"].gather(order))
+    return _Set(times, key[order], pl.concat([gauge, pl.Series([""], dtype=pl.Categorical)]))
 
 
 def _codes(serial: pl.Series) -> Ints:

@@ -12,14 +12,17 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from functools import cached_property
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from analysis.methods.segments import ONE_STREAM, Flags, Ints, segment_ids, spans
 from analysis.studies.drift.signals import Signals
 from analysis.studies.drift.streams import Streams
 from analysis.studies.matters.units import Signal
+from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
 
 TOGETHER = timedelta(weeks=18)  # between the openings of signals that are looked at together
@@ -128,9 +131,10 @@ def bench(snapshot: Snapshot, judged: Signals, characteristic: str, stage: str) 
         some = np.flatnonzero(which & (held.ends >= firsts))
         size = held.ends[some] + 1 - firsts[some]
         at = spans(firsts[some], firsts[some] + size)
-        told = held.readings.at(at, "day", "visit")
-        day = told["day"].cast(pl.Int32).to_numpy().astype(np.int64)
-        days = np.sort(day[_instruments(held, at, told["visit"])])
+        days_told, visits = snapshot.once(_told)
+        row = held.readings.row[at]
+        day = days_told[row].astype(np.int64)
+        days = _in_order(day[_instruments(held, at, visits[row])])
         era = held.last_era[some]
         new = held.ends[some] + 1 - held.eras.starts[era] < held.eras.judged_from[era]
         models = frozenset(held.rows["model"].gather(some[new]).to_list())
@@ -140,14 +144,28 @@ def bench(snapshot: Snapshot, judged: Signals, characteristic: str, stage: str) 
     return kept[key]
 
 
-def _instruments(held: Streams, at: Ints, visit: pl.Series) -> Ints:
-    """Of some readings the first of each visit, and of each part without an instrument."""
-    of = visit.cast(pl.Int64).fill_null(-1).to_numpy()
-    first = np.full(int(of.max(initial=-1)) + 2, -1)
-    first[of[::-1]] = np.arange(len(of))[::-1]
-    parts = np.flatnonzero(of < 0)
+def _told(snapshot: Snapshot) -> tuple[npt.NDArray[Any], npt.NDArray[np.int32]]:
+    """Of each reading of the story the day (since 1970), and the row of its visit, -1 of none."""
+    told = snapshot.once(story).readings
+    day, visit = told["day"].to_physical(), told["visit"]
+    return day.to_numpy(), visit.cast(pl.Int32).fill_null(-1).to_numpy()
+
+
+def _instruments(held: Streams, at: Ints, visit: npt.NDArray[np.int32]) -> Ints:
+    """Of some readings the first of each visit (n,), and of each part without an instrument."""
+    first = np.full(int(visit.max(initial=-1)) + 2, -1, dtype=np.int32)
+    first[visit[::-1]] = np.arange(len(visit) - 1, -1, -1, dtype=np.int32)
+    parts = np.flatnonzero(visit < 0)
     serials = held.readings.at(at[parts], "serial").with_columns(place=parts).unique("serial", keep="first")
     return np.concatenate([first[:-1][first[:-1] >= 0], serials["place"].to_numpy()])
+
+
+def _in_order(days: Ints) -> Ints:
+    """The same days, the earliest first: counted, where they lie close together."""
+    if not len(days) or int(days.max()) - int(days.min()) > len(days):
+        return np.sort(days)
+    counts = np.bincount(days - days.min())
+    return np.repeat(np.arange(len(counts)) + days.min(), counts)
 
 
 def _benches(_snapshot: Snapshot) -> dict[tuple[str, str], Bench | None]:

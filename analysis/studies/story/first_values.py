@@ -26,15 +26,19 @@ def first_values(told: pl.DataFrame | Columns, named: str = "") -> tuple[Ints, I
     found, left = _marked(told, named) if isinstance(told, Columns) else _marked_in(told, named)
     touched = np.zeros(len(told), dtype=bool)
     if left.any():
-        visit = told["visit"].fill_null(-1).to_numpy()
-        seen = np.zeros(int(visit.max()) + 2, dtype=bool)  # visits in which anything was left, the last: no visit
-        seen[visit[left]] = True
-        at_set = (told["stage"] == told["set_stage"]).fill_null(False).to_numpy()
-        here = found & at_set & seen[visit]
-        for key, of in ((IN_VISIT, visit >= 0), (KEY, visit < 0)):
-            some, beside = np.flatnonzero(here & of), np.flatnonzero(left & of)
+        table = told if isinstance(told, Columns) else Columns.of(told)
+        visit = table.numbers("visit").numbers
+        known = visit < np.iinfo(visit.dtype).max
+        place = np.where(known, visit, int(visit.max(where=known, initial=0)) + 1)  # the last: no visit
+        seen = np.zeros(int(place.max()) + 1, dtype=bool)  # visits in which anything was left
+        seen[place[left]] = True
+        here = np.flatnonzero(found & seen[place])
+        at_set = table.at(here, "stage", "set_stage").select((pl.col("stage") == pl.col("set_stage")).fill_null(False))
+        here = here[at_set.to_series().to_numpy()]
+        for key, of in ((IN_VISIT, known), (KEY, ~known)):
+            some, beside = here[of[here]], np.flatnonzero(left & of)
             if len(some):
-                both = told[key][some].with_row_index("_at").join(told[key][beside], on=key, how="semi")
+                both = table.at(some, *key).with_row_index("_at").join(table.at(beside, *key), on=key, how="semi")
                 touched[some[both["_at"].to_numpy()]] = True
     return np.flatnonzero((found & ~touched) | left), np.flatnonzero(touched)
 

@@ -217,7 +217,7 @@ def _limits(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
     without = [one.key for one in snapshot.shop.characteristics if one.key not in held]
     if not without:
         return []
-    rows = np.flatnonzero(told.readings["characteristic"].is_in(without).to_numpy())
+    rows = np.flatnonzero(told.readings.numbers("characteristic").say(without))
     asked = told.readings.at(rows, "characteristic", "value")
     n = dict(asked.filter(pl.col("value").is_not_null()).group_by("characteristic").len().iter_rows())
     return [(LIMITS, key, n[key], n[key], 0) for key in without if key in n]
