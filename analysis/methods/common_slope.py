@@ -27,6 +27,7 @@ BESIDE = 0.9  # and of that of the other sources alone
 APART = 0.01  # chance that a lot of a source is left out where none differs
 ROUNDS, NEAR = 100, 1e-3  # of weights; how close a distance may come to 0, in spreads of the lots
 LEAST_LOTS, LEAST_WEEKS = 5, 6
+ALIKE = 1e-12  # of the largest part of what columns tell: less is nothing new
 STILL = 1e-9  # in the unit of x: what varies less does not vary
 
 
@@ -124,8 +125,8 @@ def _line(read: Read) -> float:
     weight = size.copy()
     before = np.zeros(columns.shape[1])
     for _ in range(ROUNDS):
-        root = np.sqrt(weight)
-        effect = np.linalg.lstsq(columns * root[:, None], y * root, rcond=None)[0]
+        weighed = columns * weight[:, None]
+        effect = np.linalg.lstsq(weighed.T @ columns, weighed.T @ y, rcond=ALIKE)[0]
         off = np.abs(y - columns @ effect)
         weight = size / np.maximum(off, NEAR * max(float(np.median(off)), 1e-12))
         if np.abs(effect - before).max() < 1e-10 * max(float(np.abs(effect).max()), 1e-12):

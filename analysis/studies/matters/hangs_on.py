@@ -51,9 +51,7 @@ def key_of(snapshot: Snapshot, judged: Signals, here: Bench, span: Span, asked: 
         times += [day(when) for when in (late.opened, late.began, late.low, late.high, *chain(*late.before))]
         names = [row.get(name) or "" for name in ("model", "tech", "gauge", "position")]
         told.update(repr((at, one.table, counts, times, side_of(row), names)).encode())
-    told.update(_changes(snapshot, span))
-    for part in _air(snapshot, span):
-        told.update(part)
+    told.update(_of_times(snapshot, span))
     for place in (here, *benches_before(snapshot, judged, here.characteristic, here.stage)):
         read = _readings(snapshot, judged, place, span)
         told.update(f"{place.stage} {len(read)}".encode() + read.tobytes())
@@ -65,6 +63,22 @@ def _shop(snapshot: Snapshot) -> str:
     code = code_of(Path(__file__).parents[2], built_on=("numpy", "scipy", "polars"))
     shop = blake2b(repr(snapshot.shop).encode(), digest_size=16).hexdigest()
     return repr((code, os.environ.get("OPENBLAS_NUM_THREADS"), shop))
+
+
+def _of_times(snapshot: Snapshot, span: Span) -> bytes:
+    """A number for the dated changes and the air of a span: many are of the same times."""
+    kept, times = snapshot.once(_known), (span.first, span.last)
+    if times not in kept:
+        told = blake2b(_changes(snapshot, span), digest_size=20)
+        for part in _air(snapshot, span):
+            told.update(part)
+        kept[times] = told.digest()
+    return kept[times]
+
+
+def _known(_snapshot: Snapshot) -> dict[tuple[date | None, date | None], bytes]:
+    """By first and last day."""
+    return {}
 
 
 def _changes(snapshot: Snapshot, span: Span) -> bytes:
