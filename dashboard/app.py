@@ -8,7 +8,6 @@ import threading
 from collections.abc import Callable
 from contextlib import suppress
 from typing import Any
-from urllib.parse import urlsplit
 
 import dash
 import flask
@@ -16,7 +15,7 @@ from dash import Dash, Input, Output, dcc, html
 from dash.dependencies import ClientsideFunction
 
 from dashboard import address as addresses
-from dashboard import arriving, doors, faults, fence, parts, still
+from dashboard import arriving, doors, faults, fence, parts, still, waiting
 from dashboard.desk import desk as counter
 from dashboard.desk import signed
 from dashboard.exports import written
@@ -39,19 +38,6 @@ PAGES = {  # in the order of the header: the page's word and its module
     "bench": "bench.page",
     "book": "book.page",
     "logs": "logs.page",
-}
-OF_FIGURES = {  # addresses that may wait for newer logs: pages of figures, and the rows behind a number of theirs
-    "/",
-    "/drift",
-    "/capability",
-    "/rework",
-    "/necks",
-    "/bench",
-    "/book",
-    "/against",
-    "/gauges",
-    "/logs/readings",
-    "/logs/visits",
 }
 FURTHER = (
     "logs.readings",
@@ -153,29 +139,11 @@ def make_app(desk: counter.Desk, network: Network | None = None) -> Dash:
     served.connect(app.server)
     card.connect(app.server, desk, cautions.at_bench)
     arriving.connect(app, desk)
-    app.server.before_request(_may_wait)
+    app.server.before_request(waiting.look)
     fence.connect(app, network)
     gate.connect(app, desk, network)
     doors.connect(app, desk)
     return app
-
-
-def _may_wait() -> None:
-    """A page of figures is shown as it stood while newer logs are being worked out; Logs, papers and tables are not."""
-    frame_or_page = flask.request.path in OF_FIGURES or flask.request.path == "/_dash-layout"
-    counter.patient.set(frame_or_page or (flask.request.path == doors.CALLBACKS and _page_in_use() in OF_FIGURES))
-
-
-def _page_in_use() -> str:
-    """The page that a callback is about: the one it opens, else the one it comes from."""
-    body = None
-    with suppress(RecursionError):  # refused by whoever reads it next
-        body = flask.request.get_json(silent=True)
-    given = body.get("inputs") if isinstance(body, dict) else None
-    for one in given if isinstance(given, list) else []:
-        if isinstance(one, dict) and (one.get("id"), one.get("property")) == ("_pages_location", "pathname"):
-            return str(one.get("value"))
-    return urlsplit(flask.request.headers.get("Referer", "")).path
 
 
 def _of_a_shop(page: Any, desk: counter.Desk) -> Callable[..., Any]:

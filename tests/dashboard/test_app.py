@@ -1,15 +1,13 @@
 import json
 import re
-from contextlib import suppress
 from pathlib import Path
 
 import dash
 import pytest
-from werkzeug.exceptions import BadRequest
 
 from dashboard import app, drawings, parts
 from dashboard.charts import style
-from dashboard.desk.desk import Desk, patient
+from dashboard.desk.desk import Desk
 
 
 class CounterOfNoShop(Desk):
@@ -118,67 +116,6 @@ def test_columns_of_figures_stand_right_and_some_leave_the_phone():
     ).children.children[1]
     cells = body.children[0].children
     assert [cell.className for cell in cells] == ["", "n wide-only"]
-
-
-@pytest.mark.parametrize(
-    ("path", "page", "waits"),
-    [
-        ("/_dash-update-component", "http://localhost/drift?stage=x", True),
-        ("/_dash-update-component", "http://localhost/logs", False),
-        ("/_dash-update-component", "", False),
-        ("/", "", True),
-        ("/_dash-layout", "http://localhost/", True),
-        ("/logs", "", False),
-        ("/papers/week", "http://localhost/", False),
-        ("/save/readings", "http://localhost/drift", False),
-    ],
-)
-def test_only_pages_of_figures_may_be_shown_as_they_stood(tmp_path, path, page, waits):
-    server = app.make_app(Desk(tmp_path)).server
-    with server.test_request_context(path, headers={"Referer": page}):
-        with suppress(BadRequest):  # it is no whole request
-            server.preprocess_request()
-        assert patient.get() is waits
-
-
-@pytest.mark.parametrize(
-    ("opens", "waits"),
-    [
-        ("/drift", True),
-        ("/book", True),
-        ("/against", True),
-        ("/gauges", True),
-        ("/logs/readings", True),
-        ("/logs/visits", True),
-        ("/logs", False),
-        ("/logs/instrument", False),
-        ("/logs/correct", False),
-        ("/find", False),
-        (["/drift"], False),
-    ],
-)
-@pytest.mark.parametrize("comes_from", ["http://localhost/logs", "http://localhost/drift", ""])
-def test_a_page_that_is_opened_may_wait_by_what_it_is_and_not_by_where_one_comes_from(
-    tmp_path, opens, waits, comes_from
-):
-    server = app.make_app(Desk(tmp_path)).server
-    location = [{"id": "_pages_location", "property": "pathname", "value": opens}]
-    for output in ("_pages_content.children", "shop-name.children"):
-        asked = {"json": {"output": output, "inputs": location}, "headers": {"Referer": comes_from}}
-        with server.test_request_context("/_dash-update-component", method="POST", **asked):
-            with suppress(BadRequest):
-                server.preprocess_request()
-            assert patient.get() is waits
-
-
-@pytest.mark.parametrize("body", [b"[" * 100_000, b"{", b"[1]", b'{"inputs": 3}', b'{"inputs": [3, {}]}'])
-def test_a_request_that_is_none_of_ours_waits_by_where_it_comes_from(tmp_path, body):
-    server = app.make_app(Desk(tmp_path)).server
-    asked = {"data": body, "content_type": "application/json", "headers": {"Referer": "http://localhost/drift"}}
-    with server.test_request_context("/_dash-update-component", method="POST", **asked):
-        with pytest.raises(BadRequest):
-            server.preprocess_request()
-        assert patient.get() is True
 
 
 def test_what_is_told_of_marks_is_sent_once_for_both_widths_and_leads_where_it_did():
