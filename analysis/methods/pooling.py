@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analysis.methods.segments import Floats, Ints, dense
+from analysis.methods.segments import Floats, Ints, Rows, dense
 
 
 @dataclass(frozen=True)
@@ -26,7 +26,7 @@ class Points:
     instrument: Ints  # (p,)
     first: Ints  # (p,) the first of its readings
 
-    def means(self, z: Floats, at: Ints | None = None) -> InstrumentMeans:
+    def means(self, z: Floats, at: Ints | Rows | None = None) -> InstrumentMeans:
         """Means over the readings of each point.
 
         z : float (k,). at : int (k,), the readings that count, rising; without it all. A point of which none counts is

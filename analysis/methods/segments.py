@@ -128,6 +128,19 @@ def spans(low: Ints, high: Ints) -> Ints:
     return np.repeat(low - np.cumsum(size) + size, size) + np.arange(int(size.sum()), dtype=np.int64)
 
 
+def placed(values: npt.NDArray[np.integer], low: Ints, high: Ints, wanted: Ints, *, behind: bool) -> Ints:
+    """Where each of `wanted` (k,) goes among values (n,) that rise from its `low` to its `high`, before equal ones or
+    behind them, shape (k,).
+    """
+    low, high = low.copy(), high.copy()
+    while (open_ := low < high).any():
+        middle = (low + high) // 2
+        there = values[np.where(open_, middle, 0)]
+        further = open_ & ((there <= wanted) if behind else (there < wanted))
+        low, high = np.where(further, middle + 1, low), np.where(open_ & ~further, middle, high)
+    return low
+
+
 def blocks(starts: Ints, n: int, size: int = 32_768) -> Iterator[tuple[slice, slice]]:
     """Whole segments of about `size` readings at a time, as (which segments, which readings).
 

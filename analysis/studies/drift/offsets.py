@@ -12,6 +12,7 @@ from analysis.methods.segments import Flags, Floats, Ints, Rows, lengths, places
 SETTER, GAUGE, CHARACTERISTIC = "setter", "gauge", "characteristic"
 IN_BASELINE = 10  # readings of a setter or gauge in a stream's baseline from which on it has a mean of its own there
 FIRST = 25  # else: its first readings after the baseline give it
+AT_ONCE = 1 << 20  # readings, of which there are many
 
 
 @dataclass(frozen=True)
@@ -47,33 +48,44 @@ def offsets(judged: Judged, over: str, code: npt.NDArray[np.int32]) -> Offsets:
     """Means of each setter, gauge or stream (`over`) in each stream; code (r,): who or what each of the story's
     readings is of, -1 not known.
     """
-    chart, base_chart = (code[rows].astype(np.int64) for rows in (judged.row, judged.base_row))
+    chart, base_chart = code[judged.row], code[judged.base_row].astype(np.int64)
     known, base_known = chart >= 0, base_chart >= 0
     kinds = int(code.max(initial=0)) + 1
     if over == CHARACTERISTIC:  # the stream's own mean: nothing to take off, nobody to wait for
         _, which, count = np.unique(judged.base_era, return_inverse=True, return_counts=True)
         return Offsets(np.zeros(len(judged.at)), known, np.zeros(len(judged.base_at)), base_known, count[which])
-    base_key, key = judged.base_era * kinds + base_chart, judged.era.astype(np.int64) * kinds + chart
+    base_key = judged.base_era * kinds + base_chart
     keys, which = np.unique(base_key, return_inverse=True)
     count = np.bincount(which, base_known, minlength=len(keys)).astype(np.int64)
     base_mean = np.bincount(which, judged.base_z, minlength=len(keys)) / np.maximum(np.bincount(which), 1)
     enough = count >= IN_BASELINE
-    place = places_in(keys, np.maximum(key, 0))
-    has = known & (place >= 0) & np.append(enough, False)[place]
-    mean = np.where(has, np.append(base_mean, 0.0)[place], 0.0)
-    newcomers, own = _newcomers(judged, key, known & ~has)
+    has, mean = np.empty(len(known), dtype=np.bool_), np.empty(len(known))
+    for first in range(0, len(known), AT_ONCE):
+        part = slice(first, first + AT_ONCE)
+        place = places_in(keys, np.maximum(_keys(judged, chart, kinds, part), 0))
+        has[part] = known[part] & (place >= 0) & np.append(enough, False)[place]
+        mean[part] = np.where(has[part], np.append(base_mean, 0.0)[place], 0.0)
+    others = np.flatnonzero(known & ~has)
+    newcomers, own = _newcomers(judged, _keys(judged, chart, kinds, others), others)
     mean[newcomers] = own
     has[newcomers] = True
     return Offsets(mean, has, base_mean[which], base_known & enough[which], count[which])
 
 
-def _newcomers(judged: Judged, key: Ints, usable: Flags) -> tuple[Ints, Floats]:
-    """Judged readings after the first 25 of those who were not in the baseline, and the mean of those 25."""
-    at = np.flatnonzero(usable)
-    at = at[np.argsort(key[at], kind="stable")]
+def _keys(judged: Judged, chart: Rows, kinds: int, which: slice | Ints) -> Ints:
+    """Who or what in which era, as one number, of some judged readings."""
+    return judged.era[which].astype(np.int64) * kinds + chart[which]
+
+
+def _newcomers(judged: Judged, key: Ints, at: Ints) -> tuple[Ints, Floats]:
+    """Judged readings after the first 25 of those who were not in the baseline, and the mean of those 25; at (k,) :
+    readings of such, key (k,) whose each is.
+    """
     if len(at) == 0:
         return at, np.zeros(0)
-    starts = np.flatnonzero(np.diff(key[at], prepend=key[at][0] - 1))
+    order = np.argsort(key, kind="stable")
+    at, key = at[order], key[order]
+    starts = np.flatnonzero(np.diff(key, prepend=key[0] - 1))
     size = lengths(starts, len(at))
     place = np.arange(len(at)) - np.repeat(starts, size)
     owner = np.repeat(np.arange(len(starts)), size)

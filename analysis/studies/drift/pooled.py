@@ -201,16 +201,16 @@ def _kind(made: Pools, judged: Judged, over: str, kept: Flags) -> _Points | None
     if names.is_empty():
         return None
     off = offsets(judged, over, code)
-    chart, base_chart = (code[rows].astype(np.int64) for rows in (judged.row, judged.base_row))
+    chart, base_chart = code[judged.row], code[judged.base_row].astype(np.int64)
     counted = off.known
     setup = held.readings.ranks_told("setup")[held.readings.row[held.eras.starts]]  # one an era
-    models = _several(names, chart[counted], setup[judged.era[counted]])
+    models = _several(names, chart[counted], setup, judged.era[counted])
     rivals = names.select(
         pl.len().over([n for n in names.columns if n not in ("set_by", "gauge", "group")]) > 1
     ).to_series()
     allowed = models & (rivals.to_numpy() if over != CHARACTERISTIC else True)
     counted &= allowed[np.maximum(chart, 0)]
-    these = np.flatnonzero(kept)[counted]
+    these = np.flatnonzero(kept).astype(np.int32)[counted]
     found = made.points(over).means((judged.z - off.mean)[counted], these)
     steady = off.base_known & allowed[np.maximum(base_chart, 0)]
     count = np.maximum(off.base_count[steady], 2)
@@ -234,11 +234,11 @@ def _kind(made: Pools, judged: Judged, over: str, kept: Flags) -> _Points | None
     )
 
 
-def _several(names: pl.DataFrame, code: Ints, setup: Ints) -> Flags:
-    """Which charts hold readings of two models or more; code, setup (n,): chart and model of each reading."""
-    wide = int(setup.max(initial=0)) + 1
-    pairs = np.flatnonzero(np.bincount(code * wide + setup)) // wide
-    return np.asarray(np.bincount(pairs, minlength=len(names)) > 1)
+def _several(names: pl.DataFrame, code: Rows, setup: Ints, era: Rows) -> Flags:
+    """Which charts hold readings of two models or more; code, era (n,): chart and era of each reading; setup (e,)."""
+    seen = np.zeros((len(names), int(setup.max(initial=0)) + 1), dtype=np.bool_)
+    seen[code, setup.astype(np.int32)[era]] = True
+    return np.asarray(seen.sum(axis=1) > 1)
 
 
 def _joined(held: Streams, parts: list[_Points], weight: float, arl: float) -> Pooled | None:

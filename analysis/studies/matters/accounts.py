@@ -218,7 +218,7 @@ def _evidence(
         whole = kept.wholes.get(key)
         wider = kept.wider(*key) if whole is None else None
     if whole is None:
-        at = here.at[here.within(looked.span)]
+        at = here.at[here.within(looked.span)].astype(np.int64)
         whole = (
             instruments(snapshot, judged, looked.characteristic, looked.stage, at)
             if wider is None

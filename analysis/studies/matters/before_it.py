@@ -65,7 +65,7 @@ def _off(snapshot: Snapshot, judged: Signals, other: Bench, span: Span) -> pl.Da
     kept = snapshot.once(_kept)
     key = (other.characteristic, other.stage, span)
     if key not in kept:
-        held, at = judged.streams, other.at[other.within(span)]
+        held, at = judged.streams, other.at[other.within(span)].astype(np.int64)
         centre = held.eras.centre[held.last_era][held.readings.stream[at]]
         told = held.readings.at(at, "serial").with_columns(off=pl.Series(held.values[at] - centre))
         mean = told.group_by("serial", maintain_order=True).agg(pl.col("off").mean())

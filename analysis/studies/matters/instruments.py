@@ -194,7 +194,7 @@ class Hands:
     people: list[str]
     known: Flags  # (i,)
     tech: npt.NDArray[np.int32]  # (i, stages) number of people, from 1; 0: nobody
-    visit: Ints  # (i, stages)
+    visit: npt.NDArray[np.int32]  # (i, stages)
 
     def of(self, which: Ints) -> tuple[Ints, Ints]:
         """Who worked on some instruments at each stage, a number of people, -1 for nobody; and in which visit (k,
@@ -205,7 +205,7 @@ class Hands:
         new = np.flatnonzero(asked & ~self.known)
         if len(new):
             self._look(new)
-        return self.tech[which].astype(np.int64) - 1, self.visit[which]
+        return self.tech[which].astype(np.int64) - 1, self.visit[which].astype(np.int64)
 
     def _look(self, new: Ints) -> None:
         starts, ends = self.starts[new], self.starts[new + 1]
@@ -238,7 +238,7 @@ def hands(snapshot: Snapshot) -> Hands:
         people,
         np.zeros(len(sizes), dtype=bool),
         np.zeros(shape, dtype=np.int32),
-        np.zeros(shape, dtype=np.int64),
+        np.zeros(shape, dtype=np.int32),
     )
 
 

@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from analysis.methods.segments import ONE_STREAM, Flags, Ints, segment_ids, spans
+from analysis.methods.segments import ONE_STREAM, Flags, Ints, Rows, placed, spans
 from analysis.studies.drift.signals import Signals
 from analysis.studies.drift.streams import Streams
 from analysis.studies.matters.units import Signal
@@ -29,7 +29,6 @@ TOGETHER = timedelta(weeks=18)  # between the openings of signals that are looke
 AROUND = 18 * 7  # days
 STEP = 6 * 7  # days: spans begin and end by these, so that one that moves by a day is mostly the same
 FEW = 0.2  # of the readings: so many are of series whose baseline is not complete, or these have a part in all
-WIDE = 2**32  # more than there are days
 ENOUGH = 2000  # instruments, as many as say how far days, lots and people differ (see explained.CALM)
 
 
@@ -56,8 +55,8 @@ class Bench:
 
     characteristic: str
     stage: str
-    at: Ints  # (n,) rows of Streams.readings, rising
-    day: Ints  # (n,) days since 1970, rising in each stream
+    at: Rows  # (n,) rows of Streams.readings, rising
+    day: Rows  # (n,) days since 1970, rising in each stream
     instruments: Ints  # (i,) the day of each instrument, rising
     young: Flags  # (n,) of a series whose baseline is not complete
     models: frozenset[str]  # of such series
@@ -81,19 +80,14 @@ class Bench:
         """The same rows as pieces, one of each stream that has any: where they begin and end (k,), without a look at
         every row.
         """
-        turn = np.arange(len(self.starts)) * WIDE
-        first, end = self.starts, np.append(self.starts[1:], len(self.at))
+        begin, behind = self.starts, np.append(self.starts[1:], len(self.at))
+        first, end = begin, behind
         if span.first is not None:
-            first = np.searchsorted(self._times, turn + number(span.first))
+            first = placed(self.day, begin, behind, np.full(len(begin), number(span.first)), behind=False)
         if span.last is not None:
-            end = np.searchsorted(self._times, turn + number(span.last), side="right")
+            end = placed(self.day, begin, behind, np.full(len(begin), number(span.last)), behind=True)
         some = (end > first) if span.young else (end > first) & ~self.young[self.starts]
         return first[some], end[some]
-
-    @cached_property
-    def _times(self) -> Ints:
-        """Stream and day of each row as one number that rises (n,)."""
-        return np.maximum(self.day, -WIDE // 4) + segment_ids(self.starts, len(self.at)) * WIDE
 
     def back(self, day: int) -> int:
         """Eighteen weeks and enough instruments before a day."""
@@ -133,13 +127,13 @@ def bench(snapshot: Snapshot, judged: Signals, characteristic: str, stage: str) 
         at = spans(firsts[some], firsts[some] + size)
         days_told, visits = snapshot.once(_told)
         row = held.readings.row[at]
-        day = days_told[row].astype(np.int64)
-        days = _in_order(day[_instruments(held, at, visits[row])])
+        day = days_told[row].astype(np.int32)
+        days = _in_order(day[_instruments(held, at, visits[row])].astype(np.int64))
         era = held.last_era[some]
         new = held.ends[some] + 1 - held.eras.starts[era] < held.eras.judged_from[era]
         models = frozenset(held.rows["model"].gather(some[new]).to_list())
         starts = np.cumsum(size) - size
-        made = Bench(characteristic, stage, at, day, days, np.repeat(new, size), models, starts)
+        made = Bench(characteristic, stage, at.astype(np.int32), day, days, np.repeat(new, size), models, starts)
         kept[key] = made if len(at) else None
     return kept[key]
 

@@ -9,7 +9,7 @@ from functools import partial
 import numpy as np
 import polars as pl
 
-from analysis.methods.segments import Flags, Ints
+from analysis.methods.segments import Flags, Ints, placed
 from analysis.studies.story.marks import MARK, marks
 from analysis.studies.story.merged import Merge, Merged
 from analysis.studies.story.of_readings import (
@@ -122,7 +122,7 @@ def _behind(before: Kept, then: Ints, told: Merged, streams: _Streams, fresh: Re
     times = before.numbers("readings", "taken_at").whole(NEVER)
     mine = _times(fresh.column("taken_at"))
     of = streams.of_fresh
-    low, high = (_place(times, streams.starts[of], streams.starts[of + 1], mine, behind=b) for b in (False, True))
+    low, high = (placed(times, streams.starts[of], streams.starts[of + 1], mine, behind=b) for b in (False, True))
     behind = low - np.searchsorted(streams.gone, low)
     tied = np.flatnonzero(high > low)
     if not len(tied):
@@ -148,17 +148,6 @@ def _some(before: Kept, names: Iterable[str], rows: Ints) -> list[pl.Series]:
 
 def _times(taken: pl.Series) -> Ints:
     return np.asarray(taken.cast(pl.Int64).fill_null(NEVER).to_numpy(), dtype=np.int64)
-
-
-def _place(values: Ints, low: Ints, high: Ints, wanted: Ints, *, behind: bool) -> Ints:
-    """Where each of `wanted` goes among the rising values from `low` to `high`, before equal ones or behind them."""
-    low, high = low.copy(), high.copy()
-    while (open_ := low < high).any():
-        middle = (low + high) // 2
-        there = values[np.where(open_, middle, 0)]
-        further = open_ & ((there <= wanted) if behind else (there < wanted))
-        low, high = np.where(further, middle + 1, low), np.where(open_ & ~further, middle, high)
-    return low
 
 
 def _added(sheets: pl.DataFrame, more: pl.DataFrame) -> pl.DataFrame:

@@ -138,3 +138,15 @@ def test_a_key_is_fresh_where_it_differs_from_the_one_before():
     assert segments.fresh(np.array([-1, -1, 2, 2, -1])).tolist() == [True, False, True, False, True]
     assert segments.fresh(np.array([0])).tolist() == [True]
     assert len(segments.fresh(np.zeros(0))) == 0
+
+
+def test_a_place_among_some_rising_values_is_that_of_a_search_in_these_alone():
+    rng = np.random.default_rng(8)
+    values = np.concatenate([np.sort(rng.integers(0, 9, n)) for n in (1, 40, 7, 300)]).astype(np.int32)
+    low = np.array([0, 1, 41, 48, 48, 60, 1])
+    high = np.array([1, 41, 48, 348, 60, 60, 41])  # the last but one holds nothing
+    for wanted in range(-1, 10):
+        for side in ("left", "right"):
+            found = segments.placed(values, low, high, np.full(len(low), wanted), behind=side == "right")
+            each = [a + np.searchsorted(values[a:b], wanted, side) for a, b in zip(low, high, strict=True)]
+            assert found.tolist() == each
