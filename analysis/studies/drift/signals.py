@@ -173,7 +173,9 @@ def _watched(snapshot: Snapshot, held: Streams, coarse: Flags, weekly: Shares | 
     if over is None:
         return _Watched(own, over, allowance, laws, first)
     second = fire(snapshot, held, over.charts, allowance, laws=laws, cuts=_stops(cuts(snapshot, held, over.charts)))
-    return _Watched(joined([own, over.charts]), over, allowance, laws, _both(own, first, second))
+    both, n = joined([own, over.charts]), len(own.reading)
+    shared = replace(over.charts, reading=both.reading[n:], plotted=both.plotted[n:])  # what is long stands once
+    return _Watched(both, replace(over, charts=shared), allowance, laws, _both(own, first, second))
 
 
 def _both(own: Charts, first: tuple[Fired, Lives], second: tuple[Fired, Lives]) -> tuple[Fired, Lives]:
