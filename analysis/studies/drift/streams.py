@@ -12,7 +12,7 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.far_readings import lonely
-from analysis.methods.segments import Flags, Floats, Ints, fresh, in_order, lengths, places, spans
+from analysis.methods.segments import Flags, Floats, Ints, blocks, fresh, in_order, lengths, places, spans
 from analysis.methods.variables import Spread, spread
 from analysis.studies.drift.parents import KEY as KEY
 from analysis.studies.drift.readings import Readings
@@ -165,7 +165,11 @@ def _steps(snapshot: Snapshot, rows: pl.DataFrame, readings: Readings) -> pl.Ser
     named = readings.source.numbers("gauge")
     gauge = named.small_ranks()
     kinds = int(gauge.max(initial=0)) + 1
-    count = np.bincount(readings.stream.astype(np.int64) * kinds + gauge[readings.row])  # each gauge in each stream
+    count = np.zeros(len(rows) * kinds, dtype=np.int64)  # each gauge in each stream
+    size = rows["n"].to_numpy()
+    for mine, where in blocks(np.cumsum(size) - size, len(readings)):
+        cell = (readings.stream[where] - mine.start) * np.int64(kinds) + gauge[readings.row[where]]
+        count[mine.start * kinds : mine.stop * kinds] = np.bincount(cell, minlength=(mine.stop - mine.start) * kinds)
     some = np.flatnonzero(count)
     words = sorted(named.said())
     words = [""] * (kinds - len(words)) + words  # before all: of none

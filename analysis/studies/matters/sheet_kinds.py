@@ -4,7 +4,6 @@ A shop that goes over to other sheets, or to another program, often takes anothe
 way of writing: what moves on the first day of the new kind may be no more than that.
 """
 
-import numpy as np
 import polars as pl
 
 from analysis.studies.matters.sheets_kept import sheets
@@ -12,7 +11,6 @@ from analysis.studies.story.story import story
 from ingest.reading.which_log import log_for
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
-from ingest.terms import tables
 from ingest.terms.questions import FileProblem
 
 
@@ -25,13 +23,10 @@ def kinds(snapshot: Snapshot) -> pl.Series:
     of_log = {log: _files(name or "", snapshot.shop) for log, name in logs.iter_rows()}
     if len(set(of_log.values())) < 2:
         return pl.Series("kind", [""], dtype=pl.Categorical).new_from_index(0, len(visits))
-    log = tables.coded(visits["log_id"])
-    known = log.drop_nulls().unique()
-    told = [of_log.get(each, "") for each in known.cast(pl.String)]
-    code = log.to_physical().cast(pl.Int64).fill_null(-1).to_numpy()
-    place = np.full(int(code.max(initial=-1)) + 2, len(told))  # the last: of none
-    place[known.to_physical().to_numpy()] = np.arange(len(told))
-    at = np.where((snapshot.once(sheets) != "").to_numpy(), len(told), place[code])
+    told = sorted(set(of_log.values()) - {""})
+    place = {log: told.index(files) for log, files in of_log.items() if files}
+    at = visits.numbers("log_id").by_word(place, len(told))  # the last: of none
+    at[(snapshot.once(sheets) != "").to_numpy()] = len(told)
     return pl.Series("kind", [*told, ""], dtype=pl.Categorical).gather(at)
 
 

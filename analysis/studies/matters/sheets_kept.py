@@ -23,8 +23,7 @@ def sheets(snapshot: Snapshot) -> pl.Series:
     """
     every = snapshot.once(story).visits
     none = pl.Series("sheet", [""], dtype=pl.Categorical).new_from_index(0, len(every))
-    named = (every["tech"].fill_null("") != "").mean()
-    if not len(every) or (isinstance(named, float) and named >= MOST):
+    if not len(every) or every.numbers("tech").told().mean() >= MOST:
         return none
     logs = snapshot.table("logs", "log_id", "name").unique("log_id", keep="first").sort("log_id")
     stems = [_stem(name or "") for name in logs["name"]]

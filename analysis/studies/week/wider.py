@@ -59,9 +59,9 @@ def _differences(held: Streams, week: date, shop: Shop) -> pl.DataFrame:
     every, readings = held.rows.with_row_index("of"), held.readings
     at = held.of_all_within(first, last)
     stream, values = readings.stream[at].astype(np.int64), held.values[at]
-    told, row = readings.at(at, "day"), readings.row[at]
+    told, row = readings.at(at, "day"), pl.Series(readings.row[at])
     names = ("set_by", "gauge", "supplier", "lot")
-    series = (stream, *(readings.source.numbers(name).small_ranks()[row] for name in names))
+    series = (stream, *(readings.source.numbers(name, row).small_ranks() for name in names))
     order = in_order(*series)
     follows = ~fresh(tables.one_key(*series)[order])
     before = np.full(len(at), -1)
