@@ -4,6 +4,7 @@ import numpy as np
 
 from analysis.methods.constants import d2
 from analysis.methods.segments import Floats, Ints
+from analysis.methods.weighted import faded
 
 NO_START = -1.0  # below every log-likelihood over no change
 
@@ -30,12 +31,12 @@ def standardized(
     return centre, sigma, scaled
 
 
-def _sums_before(scaled: Floats, local: Ints, size: Ints) -> Floats:
-    """Sum of the readings of the segment before each place."""
-    sums = np.empty(len(scaled) + 1)
-    sums[0] = 0.0
-    np.cumsum(scaled, out=sums[1:])
-    return sums[:-1] - np.repeat(sums[local], size)
+def _sums_before(scaled: Floats, local: Ints) -> Floats:
+    """Sum of the readings of the segment before each place: to the last digit by this segment alone."""
+    sums = np.empty(len(scaled))
+    sums[1:] = faded(scaled, local, 1.0)[:-1]
+    sums[local] = 0.0
+    return sums
 
 
 def _places(local: Ints, size: Ints) -> Floats:
@@ -46,7 +47,7 @@ def step_scan(scaled: Floats, local: Ints, size: Ints, _sigma: Floats) -> tuple[
     """Sum after each place and half of its square over its variance; NO_START at each segment's first reading, which
     cannot be the start.
     """
-    score = -_sums_before(scaled, local, size)
+    score = -_sums_before(scaled, local)
     k = _places(local, size)
     variance = k * (1.0 - k * np.repeat(1.0 / size, size))
     variance[local] = 1.0
@@ -57,7 +58,7 @@ def step_scan(scaled: Floats, local: Ints, size: Ints, _sigma: Floats) -> tuple[
 
 def level_scan(scaled: Floats, local: Ints, size: Ints, _sigma: Floats) -> tuple[Floats, Floats]:
     """The same where the mean before is known: all readings from the place on against it."""
-    before = _sums_before(scaled, local, size)
+    before = _sums_before(scaled, local)
     totals = before[local + size - 1] + scaled[local + size - 1]
     score = np.repeat(totals, size) - before
     return score, 0.5 * score * score / (np.repeat(size.astype(np.float64), size) - _places(local, size))
@@ -71,9 +72,8 @@ def ramp(after: Floats, n: Ints | Floats) -> tuple[Floats, Floats]:
 
 def drift_scan(scaled: Floats, local: Ints, size: Ints, _sigma: Floats) -> tuple[Floats, Floats]:
     """Sum of reading times ramp for each start of the ramp, and half of its square over its variance."""
-    before = _sums_before(scaled, local, size)
-    running = np.cumsum(before)
-    running -= np.repeat(running[local], size)
+    before = _sums_before(scaled, local)
+    running = faded(before, local, 1.0)
     score = -(np.repeat(running[local + size - 1], size) - running + before)
     _, variance = ramp(np.repeat(size.astype(np.float64), size) - _places(local, size), np.repeat(size, size))
     variance[variance <= 0] = np.inf

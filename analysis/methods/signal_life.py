@@ -48,6 +48,18 @@ class Lives:
 
 
 @dataclass(frozen=True)
+class Stands:
+    """Where charts stand that were walked before up to a reading, with no signal open: they are walked on from it, and
+    what lies before it is not looked at.
+    """
+
+    at: Ints  # (k,) rising: the reading from which on; the end of the chart where there is none yet
+    chart: Ints  # (k,)
+    average: Floats  # (k,) the running average before it, in sigmas
+    judged: Ints  # (k,) readings in it since it began anew
+
+
+@dataclass(frozen=True)
 class _Run:
     """Pieces of charts that are still to be walked: from `at` to before `end`."""
 
@@ -65,6 +77,7 @@ def lives(
     fired: Flags | None = None,
     weight: float = 0.1,
     cuts: Ints | None = None,
+    stands: Stands | None = None,
 ) -> Lives:
     """Signals of many charts at once.
 
@@ -82,6 +95,9 @@ def lives(
         Of the newest reading in the average.
     cuts : int, optional
         Readings before which a person closed what was open: the average starts anew there.
+    stands : Stands, optional
+        Of charts that go on from where they stood. What then opens on one of them is told by its reading and side; its
+        beginning, and all that follows from it, is looked for among the readings walked alone.
 
     Raises
     ------
@@ -94,20 +110,25 @@ def lives(
     n = len(readings)
     judged = np.minimum(charts + begin, np.append(charts[1:], n))
     pieces = np.union1d(charts, cuts if cuts is not None else charts).astype(np.int64)
+    pieces = pieces if stands is None else np.union1d(pieces, stands.at)
     pieces = pieces[pieces < n]
     chart = np.searchsorted(charts, pieces, side="right") - 1
     ends = np.append(pieces[1:], n)
     run = _Run(np.minimum(np.maximum(pieces, judged[chart]), ends), ends, chart)
+    before = _Before(np.zeros(len(pieces)), np.zeros(len(pieces), dtype=np.int64))
+    if stands is not None:
+        run, before = _going_on(run, pieces, stands, n)
     if fired is not None:
         average, half, hits = readings.copy(), np.zeros(n), np.flatnonzero(fired)
     else:
-        average, half, hits = _first_pass(readings, pieces, run.at - pieces, np.asarray(width), weight)
+        average, half, hits = _first_pass(readings, pieces, run.at - pieces, before, np.asarray(width), weight)
     found: list[tuple[Ints, ...]] = []
     while len(run.at):
         if found and width is not None:
             where = spans(run.at, run.end)
             begins = np.cumsum(run.end - run.at) - (run.end - run.at)
-            parts = _averages(readings[where], begins, np.zeros(len(begins), dtype=np.int64), width[where], weight)
+            none = np.zeros(len(begins), dtype=np.int64)
+            parts = _averages(readings[where], begins, none, _Before(np.zeros(len(begins)), none), width[where], weight)
             average[where], half[where], beyond = parts
             hits = np.sort(where[beyond])
         next_hit = np.append(hits, n)[np.searchsorted(hits, run.at)]
@@ -126,33 +147,68 @@ def lives(
     return Lives(segment, opened, began, side, back, closed, average, half)
 
 
-def _first_pass(z: Floats, pieces: Ints, idle: Ints, width: Floats, weight: float) -> tuple[Floats, Floats, Ints]:
+@dataclass(frozen=True)
+class _Before:
+    """What the average of each piece begins with: itself, and how many readings are in it."""
+
+    average: Floats  # (p,)
+    judged: Ints  # (p,)
+
+    def some(self, which: slice) -> "_Before":
+        return _Before(self.average[which], self.judged[which])
+
+
+def _going_on(run: _Run, pieces: Ints, stands: Stands, n: int) -> tuple[_Run, _Before]:
+    """The same, of charts that stand somewhere from there on."""
+    since = np.full(int(max(run.chart.max(initial=0), stands.chart.max(initial=0))) + 1, -1)
+    since[stands.chart] = stands.at
+    walked = since[run.chart] > pieces  # before it
+    at = np.where(walked, run.end, run.at)
+    average, judged = np.zeros(len(pieces)), np.zeros(len(pieces), dtype=np.int64)
+    on = np.flatnonzero(stands.at < n)
+    place = np.searchsorted(pieces, stands.at[on])
+    there = run.chart[place] == stands.chart[on]  # the end of a chart is the first of the next
+    average[place[there]], judged[place[there]] = stands.average[on[there]], stands.judged[on[there]]
+    return _Run(at, run.end, run.chart), _Before(average, judged)
+
+
+def _first_pass(
+    z: Floats, pieces: Ints, idle: Ints, before: _Before, width: Floats, weight: float
+) -> tuple[Floats, Floats, Ints]:
     """Averages, limits and where the average leaves them, over all pieces."""
     average, half = np.empty(len(z)), np.empty(len(z))
     hits = []
     for which, where in blocks(pieces, len(z)):
         begins = pieces[which] - where.start
-        average[where], half[where], beyond = _averages(z[where], begins, idle[which], width[where], weight)
+        own = before.some(which)
+        average[where], half[where], beyond = _averages(z[where], begins, idle[which], own, width[where], weight)
         hits.append(np.flatnonzero(beyond) + where.start)
     return average, half, np.concatenate(hits)
 
 
-def _averages(z: Floats, begins: Ints, idle: Ints, width: Floats, weight: float) -> tuple[Floats, Floats, Flags]:
-    """Averages that start anew at each begin after `idle` readings, their limits, and where they lie beyond."""
+def _averages(
+    z: Floats, begins: Ints, idle: Ints, before: _Before, width: Floats, weight: float
+) -> tuple[Floats, Floats, Flags]:
+    """Averages that start anew at each begin after `idle` readings, or go on from what was `before`, their limits, and
+    where they lie beyond.
+    """
     settled = 1 if weight == 1 else math.ceil(-20 / math.log1p(-weight))  # from then on the limits no longer move
     grown = growth(weight, np.arange(1, settled + 1))
     size = lengths(begins, len(z))
-    before = spans(begins, begins + idle)
+    resting = spans(begins, begins + idle)
     steps = z * weight
-    steps[before] = 0.0
+    steps[resting] = 0.0
+    on = np.flatnonzero((before.judged > 0) & (size > idle))
+    steps[begins[on] + idle[on]] += (1 - weight) * before.average[on]
     average = faded(steps, begins, 1 - weight)
     half = width * grown[-1]
-    taken = np.minimum(size - idle, settled)
+    taken = np.minimum(size - idle, np.maximum(settled - before.judged, 0))
     young = spans(begins + idle, begins + idle + taken)
-    half[young] = width[young] * grown[np.arange(len(young)) - np.repeat(np.cumsum(taken) - taken, taken)]
-    half[before] = 0.0
+    so_far = before.judged - (np.cumsum(taken) - taken)
+    half[young] = width[young] * grown[np.arange(len(young)) + np.repeat(so_far, taken)]
+    half[resting] = 0.0
     beyond = np.abs(average) > half * (1 + TIE) + TIE
-    beyond[before] = False
+    beyond[resting] = False
     return average, half, beyond
 
 

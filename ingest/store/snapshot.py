@@ -24,6 +24,7 @@ from ingest.store.keeping import Given as Given
 from ingest.store.keeping import Laid as Laid
 from ingest.store.kept_columns import Damaged as Damaged
 from ingest.store.kept_columns import Kept as Kept
+from ingest.store.kept_states import KeptStates as KeptStates
 from ingest.store.kept_tables import KeptTables as KeptTables
 from ingest.store.kept_texts import KeptTexts
 from ingest.store.memory import give_back
@@ -94,6 +95,7 @@ class Snapshot:
     worked_out: WorkedOut | None = None  # kept beside the store from one version to the next; None: of tables in memory
     kept_tables: KeptTables | None = None  # the same for tables; None too where not all that is on file is seen
     kept_texts: KeptTexts | None = None  # the same for answers in one text each
+    kept_states: KeptStates | None = None  # the same for how charts stood; None too where not all on file is seen
     laid_over: str = ""  # what was put over the rows before anybody sees them, as a key; '' nothing
     _kept: dict[Hashable, Any] = field(default_factory=dict, repr=False)
     _book_kinds: dict[Hashable, set[str]] = field(default_factory=dict, repr=False)  # kinds of line each answer read

@@ -20,6 +20,7 @@ from ingest.shopfiles.specs import read_specs
 from ingest.store import book, editions, ledger, seals, whole
 from ingest.store.delta import Table
 from ingest.store.draft import Draft
+from ingest.store.kept_states import KeptStates
 from ingest.store.kept_tables import KeptTables
 from ingest.store.kept_texts import KeptTexts
 from ingest.store.ledger import Version
@@ -202,6 +203,7 @@ def open_snapshot(folder: Path, *, as_of: datetime | None = None, version: int |
         worked_out=WorkedOut(folder, n, made),
         kept_tables=KeptTables(folder, n, made, found.visits, held) if found and cut is None else None,
         kept_texts=KeptTexts(folder, n, made) if found and version is None else None,
+        kept_states=KeptStates(folder, n, made) if found and version is None and cut is None else None,
     )
 
 

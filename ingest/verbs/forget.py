@@ -21,7 +21,7 @@ from ingest.access import people
 from ingest.reading.headings import plain
 from ingest.shopfiles.shop import Shop, ShopProblem, checked_shop, fingerprint, read_shop
 from ingest.shopfiles.shop_parts import Tech
-from ingest.store import book, index, kept_tables, kept_texts, ledger, originals, seals, worked_out
+from ingest.store import book, index, kept_states, kept_tables, kept_texts, ledger, originals, seals, worked_out
 from ingest.store.alone import FILE, alone
 from ingest.store.delta import Table
 from ingest.store.draft import Draft
@@ -295,6 +295,7 @@ def clean(folder: Path, shop: Shop) -> None:
             if version is not None:
                 Table(folder / "store" / name, version).forget_the_past()
         seals.note_files(connection, folder)
+        kept_states.let_go(folder)
         kept_tables.let_go(folder)
         kept_texts.let_go(folder)
         worked_out.let_go(folder)  # under this lock: who opened the shop before adds nothing after it

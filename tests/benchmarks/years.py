@@ -162,9 +162,9 @@ def capability(folder: Path) -> None:
 
 def week(folder: Path) -> None:
     """Page Week of a shop that nobody has looked at."""
-    from ingest.store import kept_tables, kept_texts, worked_out
+    from ingest.store import kept_states, kept_tables, kept_texts, worked_out
 
-    for kept in (worked_out, kept_tables, kept_texts):
+    for kept in (worked_out, kept_states, kept_tables, kept_texts):
         kept.let_go(folder)
     again(folder)
 

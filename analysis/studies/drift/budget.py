@@ -35,6 +35,16 @@ class Budget:
         return np.clip(weeks - self.first_week, 0, len(self.rates) - 1)
 
 
+@dataclass(frozen=True)
+class Part:
+    """Readings on some charts, numbered by part."""
+
+    chart: Ints | Rows  # (n,)
+    week: Ints | Rows  # (n,) number of its week
+    ready: Ints | Rows  # (c,) the first week at whose start each chart could open
+    count: Ints | None = None  # (n,) so many of them; None: one each
+
+
 def budget(allowed: float, chart: Ints, week: Ints, ready: Ints, *, relimited: Ints) -> Budget:
     """phi of each week.
 
@@ -46,19 +56,19 @@ def budget(allowed: float, chart: Ints, week: Ints, ready: Ints, *, relimited: I
     week: never.
     relimited : int (k,), weeks in which limits were put on file.
     """
-    return over_parts(allowed, [(chart, week, ready)], relimited=relimited)
+    return over_parts(allowed, [Part(chart, week, ready)], relimited=relimited)
 
 
-def over_parts(allowed: float, parts: list[tuple[Ints | Rows, Ints | Rows, Ints]], *, relimited: Ints) -> Budget:
-    """`budget` of charts in several parts: chart, week and ready of each, charts numbered by part."""
-    first, last = min(int(part[1].min()) for part in parts), max(int(part[1].max()) for part in parts)
+def over_parts(allowed: float, parts: list[Part], *, relimited: Ints) -> Budget:
+    """`budget` of charts in several parts."""
+    first, last = min(int(part.week.min()) for part in parts), max(int(part.week.max()) for part in parts)
     weeks = last - first + 1
     every = np.zeros((weeks + 1) * weeks, dtype=np.int64)
-    for chart, week, ready in parts:
-        since = np.clip(ready - first, 0, weeks)  # weeks = never
-        cell = (since * weeks - first)[chart]
-        cell += week
-        every += np.bincount(cell, minlength=len(every))
+    for part in parts:
+        since = np.clip(part.ready - first, 0, weeks).astype(np.int64)  # weeks = never
+        cell: Ints = (since * weeks - first)[part.chart]
+        cell += part.week
+        every += np.bincount(cell, part.count, minlength=len(every)).astype(np.int64)
     counts = every.reshape(weeks + 1, weeks).astype(np.float64)
     # readings in week u of charts that were ready by week w
     by_ready = np.cumsum(counts, axis=0)[:weeks]

@@ -42,6 +42,7 @@ class Offsets:
     base_mean: Floats  # (b,) of readings of baselines
     base_known: Flags  # (b,)
     base_count: Ints  # (b,) readings behind it
+    newcomers: Ints  # (k,) judged readings (j,) that means of those come from whom the baseline hardly knows
 
 
 def offsets(judged: Judged, over: str, code: npt.NDArray[np.int32]) -> Offsets:
@@ -53,7 +54,8 @@ def offsets(judged: Judged, over: str, code: npt.NDArray[np.int32]) -> Offsets:
     kinds = int(code.max(initial=0)) + 1
     if over == CHARACTERISTIC:  # the stream's own mean: nothing to take off, nobody to wait for
         _, which, count = np.unique(judged.base_era, return_inverse=True, return_counts=True)
-        return Offsets(np.zeros(len(judged.at)), known, np.zeros(len(judged.base_at)), base_known, count[which])
+        none = np.zeros(0, dtype=np.int64)
+        return Offsets(np.zeros(len(judged.at)), known, np.zeros(len(judged.base_at)), base_known, count[which], none)
     base_key = judged.base_era * kinds + base_chart
     keys, which = np.unique(base_key, return_inverse=True)
     count = np.bincount(which, base_known, minlength=len(keys)).astype(np.int64)
@@ -66,10 +68,10 @@ def offsets(judged: Judged, over: str, code: npt.NDArray[np.int32]) -> Offsets:
         has[part] = known[part] & (place >= 0) & np.append(enough, False)[place]
         mean[part] = np.where(has[part], np.append(base_mean, 0.0)[place], 0.0)
     others = np.flatnonzero(known & ~has)
-    newcomers, own = _newcomers(judged, _keys(judged, chart, kinds, others), others)
+    newcomers, own, early = _newcomers(judged, _keys(judged, chart, kinds, others), others)
     mean[newcomers] = own
     has[newcomers] = True
-    return Offsets(mean, has, base_mean[which], base_known & enough[which], count[which])
+    return Offsets(mean, has, base_mean[which], base_known & enough[which], count[which], early)
 
 
 def _keys(judged: Judged, chart: Rows, kinds: int, which: slice | Ints) -> Ints:
@@ -77,12 +79,12 @@ def _keys(judged: Judged, chart: Rows, kinds: int, which: slice | Ints) -> Ints:
     return judged.era[which].astype(np.int64) * kinds + chart[which]
 
 
-def _newcomers(judged: Judged, key: Ints, at: Ints) -> tuple[Ints, Floats]:
-    """Judged readings after the first 25 of those who were not in the baseline, and the mean of those 25; at (k,) :
-    readings of such, key (k,) whose each is.
+def _newcomers(judged: Judged, key: Ints, at: Ints) -> tuple[Ints, Floats, Ints]:
+    """Judged readings after the first 25 of those who were not in the baseline, the mean of those 25, and these; at
+    (k,) : readings of such, key (k,) whose each is.
     """
     if len(at) == 0:
-        return at, np.zeros(0)
+        return at, np.zeros(0), at
     order = np.argsort(key, kind="stable")
     at, key = at[order], key[order]
     starts = np.flatnonzero(np.diff(key, prepend=key[0] - 1))
@@ -91,4 +93,4 @@ def _newcomers(judged: Judged, key: Ints, at: Ints) -> tuple[Ints, Floats]:
     owner = np.repeat(np.arange(len(starts)), size)
     early = place < FIRST
     mean = np.bincount(owner[early], judged.z[at][early], minlength=len(starts)) / np.minimum(size, FIRST)
-    return at[~early], mean[owner[~early]]
+    return at[~early], mean[owner[~early]], at[early]

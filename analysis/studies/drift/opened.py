@@ -51,7 +51,6 @@ FOUND: dict[str, pl.DataType] = {
     "began_reading": pl.Int64(),
     "first_reading": pl.Int64(),
     "last_reading": pl.Int64(),
-    "chart_row": pl.Int64(),
     "came_back": pl.Int64(),  # of a weekly share, from its start to its last week; null elsewhere, as the next four
     "instruments": pl.Int64(),
     "expected": pl.Float64(),  # of these, by the weeks before
@@ -62,6 +61,7 @@ OF_SHARES = ("came_back", "instruments", "expected", "times_low", "times_high")
 
 OPENINGS = ("chart", *STREAM, "gauge", "over", "opened_at", "serial", "side", "closed_at", "closed_by")
 """Columns of the account of openings: a row each, as the budget counts them."""
+ORDER = ("opened_at", *STREAM, "chart", "gauge", "over", "side", "adjusted")  # of signals and openings
 
 
 def cuts(snapshot: Snapshot, held: Streams, charts: Charts) -> list[tuple[int, int, object]]:
@@ -101,12 +101,12 @@ def signals_of(
     lived: Lives,
     closings: list[tuple[int, int, object]],
 ) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """Signals (FOUND) by opened_at, and the account of their openings (OPENINGS)."""
+    """Signals (FOUND, chart_row), and the account of their openings (OPENINGS, adjusted, chart_row), chart by chart."""
     if len(lived.opened) == 0:
-        empty = pl.DataFrame(schema=FOUND)
-        return empty, empty.select(OPENINGS)
+        empty = pl.DataFrame(schema=FOUND | {"chart_row": pl.Int64()})
+        return empty, empty.select(*OPENINGS, "adjusted", "chart_row")
     every = _openings(snapshot, held, charts, fired, lived, closings)
-    account = every.select(OPENINGS).sort("opened_at", *STREAM, "chart")
+    account = every.select(*OPENINGS, "adjusted", "chart_row")
     first = np.flatnonzero(_fresh(every, closings))
     last = np.append(first[1:], len(every)) - 1
     latest = every[last]
@@ -123,7 +123,7 @@ def signals_of(
     own = pl.concat([table, changes], how="horizontal").with_columns(
         [pl.lit(None, FOUND[name]).alias(name) for name in OF_SHARES]
     )
-    return own.select(FOUND.keys()).sort("opened_at", *STREAM, "chart"), account
+    return own.select(*FOUND, "chart_row"), account
 
 
 def _each(held: Streams, charts: Charts, every: pl.DataFrame, last: Ints) -> pl.Series:

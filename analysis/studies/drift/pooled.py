@@ -21,6 +21,7 @@ from analysis.methods.segments import Flags, Floats, Ints, Rows, dense, in_order
 from analysis.methods.variables import spread
 from analysis.studies.drift.independence import point_stretches
 from analysis.studies.drift.offsets import CHARACTERISTIC, GAUGE, SETTER, Judged, Offsets, offsets
+from analysis.studies.drift.pool_names import NAMES, Hangs, named, of_kind, pairs, several
 from analysis.studies.drift.setters import deviations
 from analysis.studies.drift.streams import Streams
 from analysis.studies.drift.watching import POOLED, Charts
@@ -43,6 +44,7 @@ class Pooled:
     steady_reading: Ints  # (k,) a reading of the instrument
     steady_complete: Ints  # (k,) the last reading of the baseline that a point hangs on
     beyond: Floats  # (c,) what `charts.sigma` is widened by beyond the points' own spread: neighbours are alike
+    hangs: Hangs | None = None  # what those of before a moment hang on, where it was asked for
 
 
 @dataclass(frozen=True)
@@ -71,32 +73,56 @@ class Pools:
         return self._points[over]
 
 
-def pools(held: Streams, *, coarse: Flags, baseline_readings: int) -> Pools:
-    """What the pooled charts of the shop are made of."""
+def pools(held: Streams, *, coarse: Flags, baseline_readings: int, before: pl.DataFrame | None = None) -> Pools:
+    """What the pooled charts of the shop are made of. before : Hangs.names of readings that were left out."""
     columns = {SETTER: ("stage", "set_by"), GAUGE: ("gauge",), CHARACTERISTIC: ()}
-    some = _read(held)
+    read = np.zeros(len(held.readings.source), dtype=bool)  # the story's readings that streams hold
+    read[held.readings.row] = True
+    some = np.flatnonzero(read)
     words = {
         name: (held.readings.ranks_told(name)[some], held.readings.told(name)[some])
         for name in ("characteristic", "stage", "set_by", "gauge")
     }
-    groups = {over: _group(held, ("characteristic", *names), some, words) for over, names in columns.items()}
+    groups = {
+        over: _group(held, over, ("characteristic", *names), some, words, before) for over, names in columns.items()
+    }
     return Pools(held, _judged(held, coarse, baseline_readings), _instruments(held, some), groups)
 
 
-def pooled(made: Pools, *, weight: float, arl: float, told: Flags | None = None) -> Pooled | None:
+def pooled(
+    made: Pools,
+    *,
+    weight: float,
+    arl: float,
+    told: Flags | None = None,
+    until: Flags | None = None,
+    before: pl.DataFrame | None = None,
+) -> Pooled | None:
     """All pooled charts of the shop; None where there is none.
 
     arl : about how many readings lie between false signals: by how much limits widen where neighbours resemble each
     other hangs on it a little. told (n,) : readings that an open signal of their own stream, or of who set them there,
     already tells: they are left out, or one model that moved would open and close the charts of all, batch by batch.
+    until (n,) : readings before a moment, of which `hangs` is told. before : Hangs.models of readings that were left
+    out.
     """
     kept = np.ones(len(made.judged.at), dtype=np.bool_) if told is None else ~told[made.judged.at]
     if not kept.any():
         return None
     judged = made.judged if told is None else made.judged.only(kept)
-    parts = [_kind(made, judged, over, kept) for over in made.groups]
+    parts = [_kind(made, judged, over, kept, until, before) for over in made.groups]
     some = [part for part in parts if part is not None]
-    return _joined(made.held, some, weight, arl) if some else None
+    found = _joined(made.held, some, weight, arl) if some else None
+    if found is None or until is None:
+        return found
+    return replace(found, hangs=_hangs(made, [part.hangs for part in some if part.hangs is not None]))
+
+
+def _hangs(made: Pools, parts: list[Hangs]) -> Hangs:
+    every = [named(over, names) for over, (_, names) in made.groups.items()]
+    rows = np.unique(np.concatenate([part.rows for part in parts])) if parts else np.zeros(0, dtype=np.int64)
+    models = [part.models for part in parts] or [pl.DataFrame(schema=dict.fromkeys((*NAMES, "model"), pl.String()))]
+    return Hangs(pl.concat(every), pl.concat(models), rows)
 
 
 def _judged(held: Streams, coarse: Flags, baseline_readings: int) -> Judged:
@@ -128,13 +154,6 @@ def _judged(held: Streams, coarse: Flags, baseline_readings: int) -> Judged:
     )
 
 
-def _read(held: Streams) -> Ints:
-    """The story's readings that streams hold."""
-    read = np.zeros(len(held.readings.source), dtype=bool)
-    read[held.readings.row] = True
-    return np.flatnonzero(read)
-
-
 def _instruments(held: Streams, some: Ints) -> Narrow:
     """A number for each instrument at a stage, rising with the time it was read, of the story's readings (r,); some :
     those that streams hold.
@@ -162,12 +181,18 @@ def _instruments(held: Streams, some: Ints) -> Narrow:
 
 
 def _group(
-    held: Streams, names: tuple[str, ...], some: Ints, words: dict[str, tuple[Ints, Flags]]
+    held: Streams,
+    over: str,
+    names: tuple[str, ...],
+    some: Ints,
+    words: dict[str, tuple[Ints, Flags]],
+    before: pl.DataFrame | None,
 ) -> tuple[Narrow, pl.DataFrame]:
     """The chart of each of the story's readings (r,), -1 where it is unknown who or what or no stream holds it; and the
-    charts' names by number.
+    charts' names by number, in the order of texts.
 
     some : those that streams hold; words : of each column the place of the word of these, and where there is one.
+    before : names of those that were left out.
     """
     key, known = np.zeros(len(some), dtype=np.int64), np.ones(len(some), dtype=bool)
     for name in names:
@@ -180,7 +205,12 @@ def _group(
     group = np.full(len(held.readings.source), -1, dtype=np.int32)  # held for long, of many
     group[some[at]] = found.code
     rows = tables.plain(held.readings.source.at(some[at[found.first]], *names))
-    return group, rows.with_columns(group=pl.Series(np.arange(len(found.first)), dtype=pl.Int64))
+    if before is not None:
+        every = pl.concat([rows, before.filter(over=over).select(names)]).unique().sort(names)
+        number = rows.join(every.with_row_index("group"), on=names, how="left", maintain_order="left")["group"]
+        group[some[at]] = number.to_numpy().astype(np.int32)[found.code]
+        rows = every
+    return group, rows.with_columns(group=pl.Series(np.arange(len(rows)), dtype=pl.Int64))
 
 
 @dataclass(frozen=True)
@@ -193,9 +223,12 @@ class _Points:
     steady: InstrumentMeans
     calm: Ints  # a row of Streams.readings of each steady point
     complete: Ints  # the reading that completed the baseline a steady point comes from
+    hangs: Hangs | None = None
 
 
-def _kind(made: Pools, judged: Judged, over: str, kept: Flags) -> _Points | None:
+def _kind(
+    made: Pools, judged: Judged, over: str, kept: Flags, until: Flags | None, before: pl.DataFrame | None
+) -> _Points | None:
     """Points of one kind of chart; None where there is none. kept : which of all judged readings these are."""
     held, (code, names) = made.held, made.groups[over]
     if names.is_empty():
@@ -203,8 +236,10 @@ def _kind(made: Pools, judged: Judged, over: str, kept: Flags) -> _Points | None
     off = offsets(judged, over, code)
     chart, base_chart = code[judged.row], code[judged.base_row].astype(np.int64)
     counted = off.known
-    setup = held.readings.ranks_told("setup")[held.readings.row[held.eras.starts]]  # one an era
-    models = _several(names, chart[counted], setup, judged.era[counted])
+    counted_pairs = pairs(held, chart[counted], judged.era[counted])
+    models = several(
+        names, counted_pairs if before is None else pl.concat([counted_pairs, of_kind(over, names, before)])
+    )
     rivals = names.select(
         pl.len().over([n for n in names.columns if n not in ("set_by", "gauge", "group")]) > 1
     ).to_series()
@@ -224,6 +259,13 @@ def _kind(made: Pools, judged: Judged, over: str, kept: Flags) -> _Points | None
         return None
     ends = held.eras.window + held.eras.baseline - 1
     last = np.minimum(ends, len(held.values) - 1)[judged.base_era[steady]]
+    hangs = None
+    if until is not None:
+        early = judged.at[off.newcomers]
+        rows = np.concatenate([early[until[early]], _last_points(made, judged, chart, counted, until)])
+        past = off.known & until[judged.at]
+        mine = pairs(held, chart[past], judged.era[past]).join(names, on="group").drop("group")
+        hangs = Hangs(named(over, names), named(over, mine).with_columns(mine["model"]), rows)
     return _Points(
         names.with_columns(over=pl.lit(over)),
         found,
@@ -231,14 +273,17 @@ def _kind(made: Pools, judged: Judged, over: str, kept: Flags) -> _Points | None
         calm,
         judged.base_at[steady][calm.reading],
         last[calm.reading],
+        hangs,
     )
 
 
-def _several(names: pl.DataFrame, code: Rows, setup: Ints, era: Rows) -> Flags:
-    """Which charts hold readings of two models or more; code, era (n,): chart and era of each reading; setup (e,)."""
-    seen = np.zeros((len(names), int(setup.max(initial=0)) + 1), dtype=np.bool_)
-    seen[code, setup.astype(np.int32)[era]] = True
-    return np.asarray(seen.sum(axis=1) > 1)
+def _last_points(made: Pools, judged: Judged, chart: Rows, counted: Flags, until: Flags) -> Ints:
+    """Rows of Streams.readings of the last point of each chart before a moment."""
+    some = np.flatnonzero(counted & until[judged.at])
+    instrument = made.instrument[judged.row[some]].astype(np.int64)
+    last = np.full(int(chart.max(initial=-1)) + 1, -1)
+    np.maximum.at(last, chart[some], instrument)
+    return np.asarray(judged.at[some[instrument == last[chart[some]]]], dtype=np.int64)
 
 
 def _joined(held: Streams, parts: list[_Points], weight: float, arl: float) -> Pooled | None:

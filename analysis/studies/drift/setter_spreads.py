@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.own_spreads import own_spreads
-from analysis.methods.segments import Floats, Ints, Rows, spans
+from analysis.methods.segments import Floats, Ints, Rows, places_in, spans
 from analysis.studies.drift.parents import parents
 from analysis.studies.drift.setters import setter_codes
 from analysis.studies.drift.streams import Streams
@@ -33,31 +33,35 @@ def wider_than_all(held: Streams, wanted: Ints, *, baseline_readings: int) -> Fl
     complete = held.readings["taken_at"].gather(held.starts[every] + own.n[every] - 1).cast(pl.Int64).to_numpy()
     order = np.lexsort((complete, group))
     every, group = every[order], group[order]
-    sums = _sums(held, every, code)
+    setters, sums = _sums(held, every, code)
     first = np.searchsorted(group, group)  # of its characteristic and stage
     so_far = [np.cumsum(one, axis=0) for one in sums]
     wide = own_spreads(*(one - one[first] + each[first] for one, each in zip(so_far, sums, strict=True))).wide
     place = np.full(len(rows), -1)
     place[every] = np.arange(len(every))
-    at, who = place[parents(rows)[wanted]], code[held.starts[wanted]]
+    at, who = place[parents(rows)[wanted]], places_in(setters, np.maximum(code[held.starts[wanted]], 0))
+    who = np.where(code[held.starts[wanted]] >= 0, who, -1)
     known = (at >= 0) & (who >= 0)
     factor[known] = np.sqrt(np.maximum(wide[at[known], who[known]], 1.0))
     return factor
 
 
-def _sums(held: Streams, every: Ints, code: Rows) -> tuple[Floats, Floats, Floats]:
-    """Readings of each setter within the baseline of each stream, and sums of their squares and fourth powers about
-    the setter's mean there, in the stream's sigma (streams, setters).
+def _sums(held: Streams, every: Ints, code: Rows) -> tuple[Ints, tuple[Floats, Floats, Floats]]:
+    """The setters whom baselines know, and of each stream and setter readings within its baseline, and sums of their
+    squares and fourth powers about the setter's mean there, in the stream's sigma (streams, setters).
     """
-    n, kinds = held.own.n[every], int(code.max()) + 1
+    n = held.own.n[every]
     at, stream = spans(held.starts[every], held.starts[every] + n), np.repeat(np.arange(len(every)), n)
     told = code[at] >= 0
     at, stream = at[told], stream[told]
-    cell, cells = stream * kinds + code[at], len(every) * kinds
+    setters, who = np.unique(code[at], return_inverse=True)
+    kinds = len(setters)
+    cell, cells = stream * kinds + who, len(every) * kinds
     z = (held.values[at] - held.own.centre[every][stream]) / held.own.sigma[every][stream]
     count = np.bincount(cell, minlength=cells).astype(np.float64)
     off = z - (np.bincount(cell, z, minlength=cells) / np.maximum(count, 1))[cell]
     square = off**2 * (count / np.maximum(count - 1, 1))[cell]
     count[count < 2] = 0.0
     each = count, *(np.bincount(cell, by, minlength=cells).astype(np.float64) for by in (square, square**2))
-    return each[0].reshape(-1, kinds), each[1].reshape(-1, kinds), each[2].reshape(-1, kinds)
+    shape = (len(every), kinds)
+    return setters.astype(np.int64), (each[0].reshape(shape), each[1].reshape(shape), each[2].reshape(shape))

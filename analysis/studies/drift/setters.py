@@ -32,7 +32,7 @@ class _Setters:
     within: Floats  # (k,) squares about the mean
 
 
-@lru_cache(maxsize=1)
+@lru_cache(maxsize=2)
 def _setters(held: Streams) -> _Setters:
     everyone = np.flatnonzero((held.rows["tech"] == "").to_numpy())
     code = setter_codes(held)
@@ -49,7 +49,7 @@ def _setters(held: Streams) -> _Setters:
     return _Setters(of, who, count, mean + held.own.centre[of], within)
 
 
-@lru_cache(maxsize=1)
+@lru_cache(maxsize=2)
 def setter_codes(held: Streams) -> Rows:
     """A number for who set each reading, -1 where nobody is known, shape (n,)."""
     code = np.where(held.readings.told("set_by"), held.readings.ranks_told("set_by"), -1)
@@ -78,7 +78,7 @@ def differing(held: Streams) -> tuple[Flags, Floats]:
     return p < DIFFER, p
 
 
-@lru_cache(maxsize=1)  # several studies ask for those of the same streams in a row
+@lru_cache(maxsize=2)  # several studies ask for those of the same streams in a row
 def deviations(held: Streams) -> tuple[Floats, Floats, Flags]:
     """What the charts average (n,), the sigma of each era on that scale (e,), and which eras work on deviations
     (e,).

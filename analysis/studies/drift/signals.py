@@ -5,42 +5,41 @@ belong to it. It closes when the readings say that the stream is back (see `meth
 on file, or by a person.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
+from functools import cache
+from typing import TypeAlias
 
 import numpy as np
 import polars as pl
 
-from analysis.methods.autocorrelation import sigma_factor
-from analysis.methods.segments import Flags, Floats, Ints, lengths
-from analysis.methods.signal_life import Lives
+from analysis.methods.segments import Flags, Floats, Ints
+from analysis.studies.drift import looked
 from analysis.studies.drift.apart import UNJUDGED, judged_apart
-from analysis.studies.drift.budget import Budget, so_far
-from analysis.studies.drift.independence import correlations, stretches
-from analysis.studies.drift.opened import FOUND, OPENINGS, cuts, signals_of
-from analysis.studies.drift.pooled import Pooled, pooled, pools
+from analysis.studies.drift.budget import Budget
+from analysis.studies.drift.going_on import GoneOn, going_on
+from analysis.studies.drift.judged import Pass, judged
+from analysis.studies.drift.opened import FOUND, OPENINGS, ORDER, signals_of
+from analysis.studies.drift.pooled import Pooled
 from analysis.studies.drift.reckoned import Reckoned
+from analysis.studies.drift.setters import deviations
+from analysis.studies.drift.settled import keep, moment_of, serves, settle
 from analysis.studies.drift.share_signals import share_signals
 from analysis.studies.drift.shares import Shares, shares
-from analysis.studies.drift.streams import WIDTH_DRAWN, Streams, streams
+from analysis.studies.drift.standing import Whole, before, opened_on
+from analysis.studies.drift.streams import Streams, streams
 from analysis.studies.drift.together import Pattern, patterns
-from analysis.studies.drift.watching import (
-    AVERAGE,
-    INDIVIDUALS,
-    SHORT_RUN,
-    Charts,
-    Fired,
-    before_own,
-    fire_average,
-    fire_individuals,
-    joined,
-    short_runs,
-    stream_charts,
-)
-from analysis.studies.drift.widths import Laws, allow, laws_of, residuals, week_numbers, widths
-from ingest.shopfiles.shop import Shop
+from analysis.studies.drift.watching import AVERAGE, INDIVIDUALS, POOLED, SHORT_RUN, Charts, Fired
+from analysis.studies.drift.widths import Laws, week_numbers
 from ingest.store.snapshot import Snapshot
 
 ODD = 4.0  # sigmas: a single reading beyond is an odd instrument
+
+
+YEAR = timedelta(weeks=52)  # over which it is told how often charts looked
+PLACES = ("reading", "began_reading", "first_reading", "last_reading")  # of signals, rows of Streams.readings
+Drawn: TypeAlias = tuple[Charts | None, Fired | None, Pooled | None]
 
 
 @dataclass(frozen=True)
@@ -49,9 +48,11 @@ class Signals:
 
     streams: Streams
     coarse: Flags  # (s,) the gauge's step exceeds the stream's sigma
-    charts: Charts | None
-    fired: Fired | None
+    sigma: Floats  # (e,) of what is averaged, of each era
+    drawn: Callable[[], Drawn] = field(repr=False)  # all charts with all that they hold, and where they fired
     budget: Budget | None
+    looked: pl.DataFrame  # readings judged in the last year, by kind of chart and week: looked.LOOKED
+    ends: int  # readings on all charts
     found: pl.DataFrame
     """A row a signal, by opened_at: the columns of FOUND. `reading` is its opening row in streams.readings,
     `began_reading` the likeliest first reading after the change, `first_reading` to `last_reading` the readings it
@@ -65,14 +66,27 @@ class Signals:
     """A row an opening of any chart, as the budget counts them: OPENINGS, by opened_at."""
     laws: Laws | None
     """What the shop's own readings ask of the widths over normal ones; None without a budget."""
-    pooled: Pooled | None
-    """The charts that pool over models, and the steady points that their limits come from."""
     weekly: Shares | None
     """The weekly shares that were judged."""
     patterns: list[Pattern]
     """T2 of single instruments: marks that open nothing."""
     unjudged: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=UNJUDGED))
     """Streams that could not be judged, which are in none of the others: UNJUDGED."""
+
+    @property
+    def charts(self) -> Charts | None:
+        """All charts with all that they plot; worked out where somebody asks."""
+        return self.drawn()[0]
+
+    @property
+    def fired(self) -> Fired | None:
+        """Where they fired; worked out where somebody asks."""
+        return self.drawn()[1]
+
+    @property
+    def pooled(self) -> Pooled | None:
+        """The charts that pool over models, and the steady points that their limits come from."""
+        return self.drawn()[2]
 
     @property
     def open(self) -> pl.DataFrame:
@@ -87,160 +101,142 @@ def signals(snapshot: Snapshot) -> Signals | None:
     held = snapshot.once(streams)
     if held is None:
         return None
-    judged, unjudged = judged_apart(snapshot, held, lambda some: _judged(snapshot, some))
+    found, unjudged = judged_apart(snapshot, held, lambda some: _judged(snapshot, some, all_of=some is held))
     Reckoned(snapshot).write()
-    return replace(judged, unjudged=unjudged)
+    return replace(found, unjudged=unjudged)
 
 
-def _judged(snapshot: Snapshot, held: Streams) -> Signals:
-    """Signals of some streams, in one pass."""
-    shop = snapshot.shop
+def _judged(snapshot: Snapshot, held: Streams, *, all_of: bool) -> Signals:
+    """Signals of some streams, in one pass. all_of : they are all streams of the shop."""
     coarse = coarse_streams(held)
     weekly = shares(snapshot)
-    watched = _watched(snapshot, held, coarse, weekly)  # what it takes to know the charts is let go before they fire
-    charts, allowance = watched.charts, watched.allowance
-    others = share_signals(snapshot, weekly, allowance)
-    account = others.select(OPENINGS)
-    fired, found = None, pl.DataFrame(schema=FOUND)
-    if charts is not None:
-        closings = cuts(snapshot, held, charts)
-        fired, lived = watched.fired or fire(
-            snapshot, held, charts, allowance, laws=watched.laws, cuts=_stops(closings)
-        )
-        found, opened = signals_of(snapshot, held, charts, fired, lived, closings)
-        account = pl.concat([account, opened])
-        of_none = pl.col("stream") < 0
-        others = pl.concat([found.filter(of_none), others])
-        found = found.filter(~of_none)
-    numbers = ("stream", "reading", "began_reading", "first_reading", "last_reading", "chart_row")
+    on = going_on(snapshot, held, coarse=coarse, weekly=weekly) if all_of else None
+    if on is not None:
+        told, account = _told(snapshot, on.found)
+        rows = {name: pl.Series(_where(on.thin.at, told[name].to_numpy())) for name in PLACES}
+        told = pl.concat([told.drop("chart_row").with_columns(**rows), on.signals.select(list(FOUND))])
+        account = pl.concat([account.drop("chart_row"), on.account.select(*OPENINGS, "adjusted")])
+        again = cache(lambda: _drawn(_all(snapshot, held, coarse, weekly)))
+        late = _looked_on(snapshot, held, on)
+        return _signals(snapshot, held, (coarse, weekly), on.found, (told, account), drawn=again, judged_late=late)
+    since = moment_of(snapshot.shop, snapshot.as_of)
+    early = before(held, since) if all_of and serves(snapshot, held) else None
+    found = judged(snapshot, held, coarse=coarse, weekly=weekly, until=early)
+    told, account = _told(snapshot, found)
+    if early is not None:
+        state = settle(snapshot, held, since, found, (told, account))
+        if state is not None:
+            keep(snapshot, held, state, _opened_lately(held, found, early))
+    told, account = told.drop("chart_row"), account.drop("chart_row")
+    drawn = _drawn(found)
+    late = _looked(snapshot, held, found)
+    return _signals(snapshot, held, (coarse, weekly), found, (told, account), drawn=lambda: drawn, judged_late=late)
+
+
+def _opened_lately(held: Streams, found: Pass, early: Flags) -> Whole:
+    """What signals have opened on since a moment, of charts that had readings before it; early (n,)."""
+    charts, lived = found.charts, found.lived
+    if charts is None or lived is None:
+        return Whole()
+    lately = replace(lived, segment=lived.segment[~early[charts.reading[lived.opened]]])
+    return opened_on(charts, early[charts.reading[charts.starts]], lately)
+
+
+def _all(snapshot: Snapshot, held: Streams, coarse: Flags, weekly: Shares | None) -> Pass:
+    return judged(snapshot, held, coarse=coarse, weekly=weekly)
+
+
+def _drawn(found: Pass) -> Drawn:
+    return found.charts, found.fired, found.over
+
+
+def _where(at: Ints, rows: Ints) -> Ints:
+    """Rows of some streams as rows of all; -1 stays."""
+    return np.where(rows >= 0, at[np.maximum(rows, 0)], rows)
+
+
+def _told(snapshot: Snapshot, found: Pass) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """`opened.signals_of` a pass."""
+    if found.charts is None or found.fired is None or found.lived is None:
+        empty = pl.DataFrame(schema=FOUND | {"chart_row": pl.Int64()})
+        return empty, empty.select(*OPENINGS, "adjusted", "chart_row")
+    return signals_of(snapshot, found.held, found.charts, found.fired, found.lived, found.closings)
+
+
+def _signals(
+    snapshot: Snapshot,
+    held: Streams,
+    looked_at: tuple[Flags, Shares | None],
+    found: Pass,
+    told: tuple[pl.DataFrame, pl.DataFrame],
+    *,
+    drawn: Callable[[], Drawn],
+    judged_late: tuple[pl.DataFrame, int],
+) -> Signals:
+    """What a pass found, with the weekly shares."""
+    (coarse, weekly), (signals, account) = looked_at, told
+    others = share_signals(snapshot, weekly, found.allowance)
+    account = pl.concat([others.select(*OPENINGS, "adjusted"), account])
+    of_none = pl.col("stream") < 0
+    others = pl.concat([signals.filter(of_none), others])
+    numbers = ("stream", *PLACES)
     texts = [name for name, dtype in FOUND.items() if dtype == pl.String()]
     others = others.with_columns(pl.col(texts).fill_null(""), pl.col(numbers).fill_null(-1))
-    others = others.sort("opened_at", "stage", "model", "chart")
     return Signals(
         held,
         coarse,
-        charts,
-        fired,
-        allowance,
-        found,
-        others,
-        account.sort("opened_at"),
-        watched.laws,
-        watched.over,
+        deviations(found.held)[1],
+        drawn,
+        found.allowance,
+        *judged_late,
+        signals.filter(~of_none).sort(ORDER, maintain_order=True),
+        others.sort("opened_at", "stage", "model", "chart", *ORDER, maintain_order=True),
+        account.sort(ORDER, maintain_order=True).select(OPENINGS),
+        found.laws,
         weekly,
-        patterns(held, shop, coarse),
+        patterns(held, snapshot.shop, coarse),
     )
 
 
-@dataclass(frozen=True)
-class _Watched:
-    """The charts that watch some streams, and what their limits come from."""
-
-    charts: Charts | None
-    over: Pooled | None
-    allowance: Budget | None
-    laws: Laws | None
-    fired: tuple[Fired, Lives] | None = None  # where they fired, if that had to be known to make them
+def _late(held: Streams, since: datetime) -> Flags:
+    """Readings taken after a moment (n,)."""
+    return np.asarray((held.readings.taken_at > since).fill_null(False).to_numpy())
 
 
-def _watched(snapshot: Snapshot, held: Streams, coarse: Flags, weekly: Shares | None) -> _Watched:
-    shop = snapshot.shop
-    budgeted = shop.judging.budget is not None
-    weight, arl = shop.judging.ewma_weight, _arl(held, shop) if budgeted else None
-    # factors for readings that are not independent, at about the rate that the budget will allow each reading
-    stretch = np.ones(len(held.starts)) if arl is None else stretches(held, weight=weight, arl=arl)
-    kinds = _kinds(held, shop, coarse, stretch, arl)
-    made = pools(held, coarse=coarse, baseline_readings=shop.judging.baseline_readings) if budgeted else None
-    over = pooled(made, weight=weight, arl=arl) if made is not None and arl is not None else None
-    charts = joined([*kinds, *([over.charts] if over is not None else [])]) if kinds else None
-    allowance = allow(snapshot, held, charts, weekly, over)
-    laws = None
-    if charts is not None and allowance is not None:
-        beyond = _beyond_spread(held, charts, stretch)
-        steady = residuals(charts, week_numbers(held, shop), over, beyond)
-        base = shop.judging.baseline_readings
-        laws = laws_of(steady, allowance, weight, baseline=base, reckoned=Reckoned(snapshot))
-    if charts is None or made is None or over is None or arl is None:
-        return _Watched(charts, over, allowance, laws)
-    charts = None
-    own = joined(kinds)
-    kinds.clear()
-    first = fire(snapshot, held, own, allowance, laws=laws, cuts=_stops(cuts(snapshot, held, own)))
-    over = pooled(
-        made, weight=weight, arl=arl, told=_told(held, own, first[1])
-    )  # what its own signal tells is told once
-    made = None
-    if over is None:
-        return _Watched(own, over, allowance, laws, first)
-    second = fire(snapshot, held, over.charts, allowance, laws=laws, cuts=_stops(cuts(snapshot, held, over.charts)))
-    both, n = joined([own, over.charts]), len(own.reading)
-    shared = replace(over.charts, reading=both.reading[n:], plotted=both.plotted[n:])  # what is long stands once
-    return _Watched(both, replace(over, charts=shared), allowance, laws, _both(own, first, second))
+def _looked(snapshot: Snapshot, held: Streams, found: Pass) -> tuple[pl.DataFrame, int]:
+    """Signals.looked and ends of a pass over all readings."""
+    charts = found.charts
+    if charts is None:
+        return pl.DataFrame(schema=looked.LOOKED), 0
+    late, weeks = _late(held, snapshot.as_of - YEAR), week_numbers(held, snapshot.shop)
+    eras, own = looked.own_eras(held, charts), looked.judges_a_stream(charts)
+    chart = str(charts.rows["chart"][0])
+    parts = [looked.of_streams(held, eras, weeks, late, chart), looked.of_charts(charts, ~own, weeks, late)]
+    return looked.together(parts), len(charts.reading)
 
 
-def _both(own: Charts, first: tuple[Fired, Lives], second: tuple[Fired, Lives]) -> tuple[Fired, Lives]:
-    """Where charts fired and those behind them in one row, as if they had been judged together."""
-    (fired, lived), (more, later) = first, second
-    by = {"segment": len(own.starts), **dict.fromkeys(("opened", "began", "back", "closed"), len(own.reading))}
-    moved = {
-        name: np.concatenate(
-            [getattr(lived, name), np.where(getattr(later, name) < 0, -1, getattr(later, name) + shift)]
-        )
-        for name, shift in by.items()
-    }
-    fires = {name: np.concatenate([getattr(fired, name), getattr(more, name)]) for name in ("fired", "average", "half")}
-    rule = np.broadcast_to(np.array(AVERAGE), fires["fired"].shape)
-    return Fired(rule=rule, **fires), replace(lived, side=np.concatenate([lived.side, later.side]), **moved)
-
-
-def _kinds(held: Streams, shop: Shop, coarse: Flags, stretch: Floats, arl: float | None) -> list[Charts]:
-    """Charts of single streams, of techs before they have their own, and of young streams; arl : readings between false
-    signals under the shop's budget, None without one.
-    """
-    own = stream_charts(held, shop, coarse=coarse, stretch=stretch, budgeted=arl is not None)
-    kinds = [own]
-    if len(own.starts):
-        young_techs = before_own(held, shop, own)
-        kinds += [young_techs] if young_techs is not None else []
-    young = short_runs(held, shop, arl=arl)
-    kinds += [young] if young is not None else []
-    return [kind for kind in kinds if len(kind.starts)]
-
-
-def _stops(closings: list[tuple[int, int, object]]) -> Ints:
-    return np.array([at for at, _, _ in closings], dtype=np.int64)
-
-
-def _told(held: Streams, charts: Charts, found: Lives) -> Flags:
-    """Readings of the streams of all techs that lie after the opening of a signal of their own stream, or of who set
-    them there, and before its closing; shape (n,).
-    """
-    ends = np.append(charts.starts[1:], len(charts.reading))[found.segment]
-    last = np.where(found.closed >= 0, found.closed + 1, ends)
-    change = np.zeros(len(charts.reading) + 1, dtype=np.int64)
-    np.add.at(change, found.opened + 1, 1)
-    np.add.at(change, np.maximum(last, found.opened + 1), -1)
-    own = np.repeat(charts.rows["stream"].to_numpy() >= 0, lengths(charts.starts, len(charts.reading)))
-    told = np.zeros(len(held.values), dtype=bool)
-    told[held.readings.twin[charts.reading[(np.cumsum(change)[:-1] > 0) & own]]] = True
-    return told
-
-
-def _arl(held: Streams, shop: Shop) -> float:
-    """About how many readings lie between false signals under the shop's budget: by how much limits widen where
-    readings resemble each other hangs on it a little. It moves as the budget does, by the week and by the quarter: else
-    each log would move the limits of all these series by a hair.
-    """
-    return float(np.clip(so_far(week_numbers(held, shop)) / (shop.judging.budget or 1.0), 100.0, 1e5))
-
-
-def _beyond_spread(held: Streams, charts: Charts, stretch: Floats) -> Floats:
-    """What sigma of each chart is widened by beyond the spread of its readings, since neighbours resemble each
-    other."""
-    stream = charts.rows["stream"].to_numpy()
-    phi = correlations(held)
-    each = stretch / np.where(stretch > 1, sigma_factor(phi), 1.0)
-    return np.where(stream >= 0, each[np.maximum(stream, 0)], 1.0)
+def _looked_on(snapshot: Snapshot, held: Streams, on: GoneOn) -> tuple[pl.DataFrame, int]:
+    """The same of charts that went on."""
+    charts, some = on.found.charts, on.thin.streams
+    assert charts is not None  # they went on
+    late, weeks = _late(held, snapshot.as_of - YEAR), week_numbers(held, snapshot.shop)
+    eras, own = looked.own_eras(some, charts), looked.judges_a_stream(charts)
+    pooled = ~own & on.goes_on
+    counted = late[on.thin.at]
+    new = counted & ~on.early[on.thin.at]
+    thin_weeks = weeks[on.thin.at]
+    parts = [
+        looked.of_streams(held, eras, weeks, late, AVERAGE),
+        looked.of_charts(charts, ~own & ~pooled, thin_weeks, counted),
+        looked.of_charts(charts, pooled, thin_weeks, new),
+        *(looked.of_rows(POOLED, over, weeks[rows[late[rows]]]) for over, rows in on.points.items()),
+    ]
+    ends = np.append(held.eras.starts[1:], len(held.values)) - held.eras.starts
+    size = np.diff(charts.starts, append=len(charts.reading))
+    on_pooled = np.add.reduceat(~on.early[on.thin.at][charts.reading], charts.starts, dtype=np.int64)
+    total = ends[eras].sum() + size[~own & ~pooled].sum() + on_pooled[pooled].sum()
+    total += sum(len(rows) for rows in on.points.values())
+    return looked.together(parts), int(total)
 
 
 def coarse_streams(held: Streams) -> Flags:
@@ -250,31 +246,6 @@ def coarse_streams(held: Streams) -> Flags:
     step_of = held.rows["step"].fill_null(0.0).to_numpy()
     sigma = held.eras.sigma[held.last_era]
     return np.asarray((step_of > sigma * (1 + 1e-9)) & (held.rows["n"].to_numpy() >= 2))
-
-
-def fire(
-    snapshot: Snapshot,
-    held: Streams,
-    charts: Charts,
-    allowance: Budget | None,
-    *,
-    laws: Laws | None = None,
-    cuts: Ints | None = None,
-) -> tuple[Fired, Lives]:
-    """Where each chart fires, under the budget or by the shop's width and rules, and the signals that come of it.
-
-    laws : of the shop's own readings, by which the widths hold. cuts : readings of the charts before which a person
-    closed a signal.
-    """
-    shop = snapshot.shop
-    if allowance is None:
-        return fire_individuals(
-            charts, width=shop.judging.width or WIDTH_DRAWN, rules=tuple(shop.judging.rules), cuts=cuts
-        )
-    weight = shop.judging.ewma_weight
-    at = allowance.at(week_numbers(held, shop)[charts.reading])
-    wide = widths(charts, at, allowance, weight, laws, reckoned=Reckoned(snapshot))
-    return fire_average(charts, weight=weight, width=wide, cuts=cuts)
 
 
 __all__ = ["AVERAGE", "FOUND", "INDIVIDUALS", "SHORT_RUN", "Signals", "coarse_streams", "signals"]

@@ -6,7 +6,7 @@ all young streams of one characteristic, position and stage stand together; `poo
 `share`, the weekly shares of send-backs (see `shares`).
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import polars as pl
@@ -15,7 +15,7 @@ from analysis.methods.problems import UnusableData
 from analysis.methods.run_rules import run_rules
 from analysis.methods.segments import Flags, Floats, Ints, Rows, blocks, firsts, lengths, places, spans
 from analysis.methods.self_starting import self_starting
-from analysis.methods.signal_life import TIE, Lives, lives
+from analysis.methods.signal_life import TIE, Lives, Stands, lives
 from analysis.studies.drift.independence import point_stretches
 from analysis.studies.drift.setter_spreads import wider_than_all
 from analysis.studies.drift.setters import deviations, follow_air
@@ -84,6 +84,7 @@ class Fired:
     rule: np.ndarray  # (n,) text: the rule; where none fired it says nothing
     average: Floats  # (n,) running average, on the scale of `plotted`
     half: Floats  # (n,) how far the average may stray; 0 before judging starts
+    stood: Floats = field(default_factory=lambda: np.zeros(0))  # (k,) the average in sigmas at readings asked for
 
 
 def stream_charts(held: Streams, shop: Shop, *, coarse: Flags, stretch: Floats, budgeted: bool) -> Charts:
@@ -283,16 +284,26 @@ def joined(kinds: list[Charts]) -> Charts:
     )
 
 
-def fire_average(charts: Charts, *, weight: float, width: Floats, cuts: Ints | None = None) -> tuple[Fired, Lives]:
+def fire_average(
+    charts: Charts,
+    *,
+    weight: float,
+    width: Floats,
+    cuts: Ints | None = None,
+    stands: Stands | None = None,
+    asked: Ints | None = None,
+) -> tuple[Fired, Lives]:
     """Where the running average leaves its limits, and the signals that come of it (without the averages in sigmas:
     what is fired has them on the scale of what is plotted).
 
     width (n,) : in standard deviations of the average, by reading. cuts : readings before which a person closed.
+    stands : of charts that go on from where they stood. asked : readings of which the average in sigmas is told.
     """
-    found = lives(charts.z, charts.starts, begin=charts.begin, width=width, weight=weight, cuts=cuts)
+    found = lives(charts.z, charts.starts, begin=charts.begin, width=width, weight=weight, cuts=cuts, stands=stands)
     n = len(charts.plotted)
     size = lengths(charts.starts, n)
     fired, average, half = np.empty(n, dtype=np.bool_), found.average, found.half
+    stood = average[asked] if asked is not None else np.zeros(0)
     for some, where in blocks(charts.starts, n):
         fired[where] = np.abs(average[where]) > half[where] * (1 + TIE) + TIE
         centre, sigma = (np.repeat(each[some], size[some]) for each in (charts.centre, charts.sigma))
@@ -301,7 +312,7 @@ def fire_average(charts: Charts, *, weight: float, width: Floats, cuts: Ints | N
     chart = np.searchsorted(charts.starts, at, side="right") - 1
     fired[at] = at - charts.starts[chart] >= charts.begin[chart]
     bare = replace(found, average=np.empty(0), half=np.empty(0))
-    return Fired(fired, np.broadcast_to(np.array(AVERAGE), fired.shape), average, half), bare
+    return Fired(fired, np.broadcast_to(np.array(AVERAGE), fired.shape), average, half, stood), bare
 
 
 def fire_individuals(

@@ -8,7 +8,8 @@ own charts, of pooled points and of young streams each by themselves. Such a poo
 anew when it has grown by a quarter.
 """
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 
 import numpy as np
@@ -17,7 +18,7 @@ import polars as pl
 from analysis.methods.allowance import ewma_width, ewma_widths
 from analysis.methods.own_law import OwnLaw, own_law
 from analysis.methods.segments import Flags, Floats, Ints, Rows, blocks, dense, lengths, segment_ids, spans
-from analysis.studies.drift.budget import Budget, over_parts
+from analysis.studies.drift.budget import Budget, Part, over_parts
 from analysis.studies.drift.pooled import Pooled
 from analysis.studies.drift.readings import Readings
 from analysis.studies.drift.reckoned import PLAIN, Reckoned
@@ -66,7 +67,7 @@ def week_numbers(held: Streams, shop: Shop) -> Rows:
     return _week_numbers(held.readings, DAYS.index(shop.shop.week_starts))
 
 
-@lru_cache(maxsize=1)  # asked for many times of the same readings
+@lru_cache(maxsize=2)  # asked for many times of the same readings
 def _week_numbers(readings: Readings, first: int) -> Rows:
     day = readings["day"].to_physical().to_numpy()
     low = int(day.min(initial=0))
@@ -74,10 +75,26 @@ def _week_numbers(readings: Readings, first: int) -> Rows:
     return np.asarray(((days - (days + THURSDAY - first) % 7) // 7).astype(np.int32)[day - low])
 
 
+@dataclass(frozen=True)
+class LeftOut:
+    """Of streams that hold some of their readings: all there are, for the budget."""
+
+    streams: Part  # readings a stream and week
+    points: Callable[[Charts, Ints], tuple[Flags, Part]]
+    """Of pooled charts (rows of Charts): which of their readings count as they are, and those that were left out."""
+
+
 def allow(
-    snapshot: Snapshot, held: Streams, charts: Charts | None, weekly: Shares | None, pooled: Pooled | None = None
+    snapshot: Snapshot,
+    held: Streams,
+    charts: Charts | None,
+    weekly: Shares | None,
+    pooled: Pooled | None = None,
+    left_out: LeftOut | None = None,
 ) -> Budget | None:
-    """The shop's budget over all charts that can open; None where the shop asks for classical charts."""
+    """The shop's budget over all charts that can open; None where the shop asks for classical charts. left_out : what
+    streams do not hold.
+    """
     allowed = snapshot.shop.judging.budget
     if allowed is None:
         return None
@@ -89,7 +106,8 @@ def allow(
         held.rows["n"].to_numpy() >= snapshot.shop.judging.least_readings
     )
     ready[everyone] = weeks[held.starts[everyone]]
-    parts: list[tuple[Ints | Rows, Ints | Rows, Ints]] = [(held.readings.stream, weeks, ready)]
+    every = Part(held.readings.stream, weeks, ready) if left_out is None else replace(left_out.streams, ready=ready)
+    parts = [every]
     if charts is not None:
         mine = charts.rows["stream"].to_numpy()
         size = lengths(charts.starts, len(charts.reading))
@@ -98,21 +116,27 @@ def allow(
         np.minimum.at(ready, mine[some], first)
         over = np.flatnonzero((charts.rows["over"] != "").to_numpy())
         chart = np.repeat(np.arange(len(over)), size[over])
-        when = weeks[charts.reading[spans(charts.starts[over], charts.starts[over] + size[over])]]
+        when: Ints | Rows = weeks[charts.reading[spans(charts.starts[over], charts.starts[over] + size[over])]]
+        since: Ints | Rows = weeks[charts.reading[charts.starts[over]]]
+        if left_out is not None:
+            counted, others = left_out.points(charts, over)
+            chart, since = chart[counted], others.ready
+            when = when.astype(np.int64)[counted]
+            parts.append(others)
         if pooled is not None:  # the instruments of the baselines passed the chart too: its volume is theirs as well
             chart = np.concatenate((chart, segment_ids(pooled.steady_starts, len(pooled.steady))))
-            when = np.concatenate((when, weeks[pooled.steady_reading]))
-        parts.append((chart, when, weeks[charts.reading[charts.starts[over]]].astype(np.int64)))
+            when = np.concatenate((when, weeks[pooled.steady_reading]), dtype=np.int64)
+        parts.append(Part(chart, when, since))
     if weekly is not None and len(weekly.weeks):
         stage = segment_ids(weekly.starts, len(weekly.weeks))
-        parts.append((stage, weekly.weeks, weekly.weeks[weekly.starts] + 1))
+        parts.append(Part(stage, weekly.weeks, weekly.weeks[weekly.starts] + 1))
         rows, models = weekly.looked()
         own = dense(stage[rows] * len(weekly.models) + models)
-        parts.append((own.code, weekly.weeks[rows], weekly.weeks[rows[own.first]]))
+        parts.append(Part(own.code, weekly.weeks[rows], weekly.weeks[rows[own.first]]))
     relimited = snapshot.table("limits_on_file", "at").select(
         week_of(pl.col("at").dt.date(), snapshot.shop).cast(pl.Date).cast(pl.Int32) // 7
     )
-    with_readings = [part for part in parts if len(part[1])]
+    with_readings = [part for part in parts if len(part.week)]
     return over_parts(allowed, with_readings, relimited=relimited["at"].to_numpy().astype(np.int64))
 
 
@@ -211,15 +235,7 @@ def widths(
     size = lengths(charts.starts, len(charts.reading))
     baselines, which = np.unique(charts.baseline, return_inverse=True)
     rates, of_week = np.unique(allowance.rates, return_inverse=True)
-    known = baselines < 2
-    table = np.empty((len(rates), len(baselines)))
-    for row, rate in enumerate(rates):  # a handful: the rate moves only when the volume does
-        arl = 1.0 / float(rate)
-        if known.any():
-            table[row, known] = reckoned("width", partial(_known_width, arl, weight), arl, weight)
-        if not known.all():
-            allowing = partial(ewma_widths, arl, baselines[~known], weight=weight)
-            table[row, ~known] = reckoned("widths", allowing, arl, weight, baselines[~known])
+    table = width_table(rates, baselines, weight, reckoned)
     known_laws = laws is not None and len(laws.names) > 0
     number = np.array([laws.names.index(name) for name in pools(charts)] if laws and known_laws else [], dtype=np.int64)
     # what readings of all techs say widens limits of a tech that are theirs, but is no leave to draw them closer
@@ -232,6 +248,20 @@ def widths(
             law = laws.factors[np.repeat(number[some], size[some]), week]
             wide[where] *= np.maximum(law, np.repeat(least[some], size[some]))
     return wide
+
+
+def width_table(rates: Floats, baselines: Ints, weight: float, reckoned: Reckoned) -> Floats:
+    """Width at each rate of a limit from so many readings (rates, baselines)."""
+    known = baselines < 2
+    table = np.empty((len(rates), len(baselines)))
+    for row, rate in enumerate(rates):  # a handful: the rate moves only when the volume does
+        arl = 1.0 / float(rate)
+        if known.any():
+            table[row, known] = reckoned("width", partial(_known_width, arl, weight), arl, weight)
+        if not known.all():
+            allowing = partial(ewma_widths, arl, baselines[~known], weight=weight)
+            table[row, ~known] = reckoned("widths", allowing, arl, weight, baselines[~known])
+    return table
 
 
 def _known_width(arl: float, weight: float) -> Floats:

@@ -12,21 +12,18 @@ functions, Abramowitz & Stegun 1964, 6.5 (from memory, held by tests).
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
 
 import numpy as np
 import polars as pl
 from scipy import stats
 from scipy.special import gammaincc, ndtr
 
-from analysis.methods.segments import Floats, Ints, blocks
-from analysis.studies.drift.signals import Signals, signals
+from analysis.studies.drift.signals import YEAR, Signals, signals
 from analysis.studies.drift.watching import SHARE
 from analysis.studies.drift.widths import week_numbers
 from analysis.studies.matters.signalled import SLOW
 from ingest.store.snapshot import Snapshot
 
-YEAR = timedelta(weeks=52)
 TINY = 1e-300
 Z95 = 1.96
 FALSE_LIE, FALSE_SPREAD = 2.54, 0.89  # errors that the sizes of false matters lie off: mean and standard deviation
@@ -71,10 +68,10 @@ def shown(judged: Signals, size: float, low: float, high: float) -> float:
     """How sure a size with its 95 % interval makes it by itself, between 0 and 1: so many false ones at most lie so
     many errors off, of all ends that the charts ever looked at, each with all starts behind it (Bonferroni).
     """
-    charts, half = judged.charts, (high - low) / 2
-    if charts is None or not half > 0:
+    half = (high - low) / 2
+    if not judged.ends or not half > 0:
         return 0.0
-    return float(1 - min(1.0, len(charts.reading) * SLOW * 2 * ndtr(-Z95 * abs(size) / half)))
+    return float(1 - min(1.0, judged.ends * SLOW * 2 * ndtr(-Z95 * abs(size) / half)))
 
 
 def not_chance(own: Kind, every: Sequence[Kind]) -> float:
@@ -100,44 +97,23 @@ def kinds(snapshot: Snapshot) -> dict[str, Kind]:
     opened: dict[str, int] = {}
     for row in judged.openings.filter(pl.col("opened_at") > since).iter_rows(named=True):
         opened[kind_of(row)] = opened.get(kind_of(row), 0) + 1
-    expected = _expected(snapshot, judged, since)
+    expected = _expected(snapshot, judged)
     return {name: Kind(count, expected.get(name, 0.0)) for name, count in opened.items()}
 
 
-def _expected(snapshot: Snapshot, judged: Signals, since: datetime) -> dict[str, float]:
+def _expected(snapshot: Snapshot, judged: Signals) -> dict[str, float]:
     """phi summed over the judged readings of each kind of chart."""
     allowance = judged.budget
     if allowance is None:
         return {}
-    held, charts = judged.streams, judged.charts
-    weeks = week_numbers(held, snapshot.shop)
     found: dict[str, float] = {}
-    if charts is not None and len(charts.starts):
-        late = (held.readings["taken_at"] > since).fill_null(False).to_numpy()
-        some = np.flatnonzero(late[charts.reading])
-        some = some[charts.judges(some)]
-        rates = allowance.rates[allowance.at(weeks[charts.reading[some]])]
-        sums = _sums(charts.starts, len(charts.reading), some, rates)
-        for row, total in zip(charts.rows.iter_rows(named=True), sums, strict=True):
-            name = kind_of(row)
-            found[name] = found.get(name, 0.0) + float(total)
+    for chart, over, person, week, n in judged.looked.iter_rows():
+        name = kind_of({"chart": chart, "over": over, "tech": "somebody" if person else ""})
+        found[name] = found.get(name, 0.0) + n * float(allowance.rates[allowance.at(week)])
     weekly = judged.weekly
     if weekly is not None:
-        first = int(weeks.max()) - 51
+        first = int(week_numbers(judged.streams, snapshot.shop).max()) - 51
         of_models, _ = weekly.looked()
         told = np.concatenate((weekly.weeks[weekly.judged], weekly.weeks[of_models]))
         found[SHARE] = float(allowance.rates[allowance.at(told[told >= first])].sum())
-    return found
-
-
-def _sums(starts: Ints, n: int, some: Ints, values: Floats) -> Floats:
-    """Of each segment of n numbers, of which `some` (rising) have a value and all others 0, their sum (s,): block by
-    block, since few have one.
-    """
-    found = np.empty(len(starts))
-    for segments, where in blocks(starts, n):
-        mine = slice(*np.searchsorted(some, (where.start, where.stop)))
-        each = np.zeros(where.stop - where.start)
-        each[some[mine] - where.start] = values[mine]
-        found[segments] = np.add.reduceat(each, starts[segments] - where.start)
     return found

@@ -16,7 +16,6 @@ import polars as pl
 from analysis.methods.candidates import Column, Factor
 from analysis.methods.constants import d2
 from analysis.methods.segments import Flags, Floats, Ints
-from analysis.studies.drift.setters import deviations
 from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.air import Air, airs
 from analysis.studies.matters.instruments import MODEL, OF_FACTOR, Instruments, Words, instruments
@@ -94,7 +93,7 @@ def evidence(
         known = instruments(snapshot, judged, characteristic, stage, whole.at[some])
     held, at, of, n = judged.streams, known.at, known.of, len(known.rows)
     era, mine = held.last_era, held.readings.stream[known.at].astype(np.int64)
-    sigma = deviations(held)[1][era]
+    sigma = judged.sigma[era]
     sd = np.where(sigma > 0, sigma, 1.0)[mine]
     least = snapshot.shop.judging.least_readings  # from here on the short-run chart judges
     first_judged = held.eras.starts[era] + np.minimum(held.eras.judged_from[era], least)

@@ -17,7 +17,6 @@ from typing import Any
 import numpy as np
 
 from analysis.methods.segments import Ints, dense
-from analysis.studies.drift.setters import deviations
 from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.air import LAGS, STALE, rooms
 from analysis.studies.matters.before_it import benches_before
@@ -152,7 +151,7 @@ def _of_readings(snapshot: Snapshot, judged: Signals, here: Bench) -> Digits:
     held, era, at = judged.streams, judged.streams.last_era, here.at
     least = snapshot.shop.judging.least_readings
     first_judged = held.eras.starts[era] + np.minimum(held.eras.judged_from[era], least)
-    of_stream = [each[era].view(np.uint64) for each in (held.eras.centre, deviations(held)[1])]
+    of_stream = [each[era].view(np.uint64) for each in (held.eras.centre, judged.sigma)]
     by_stream = np.concatenate([mixed([*of_stream, np.full(1, after, dtype=np.uint64)]) for after in (0, 1)])
     mine, row = held.readings.stream[at], held.readings.row[at]
     parts = [

@@ -13,7 +13,7 @@ import polars as pl
 from analysis.studies.story.calendar import DAYS_SEEN, days_of
 from analysis.studies.story.clocked import STAMPS, USUAL, clock_of, usual_of
 from analysis.studies.story.columns import Columns
-from analysis.studies.story.marks import MARK, MARKS, marks
+from analysis.studies.story.marks import MARK, MARKS, SAYS, marks, says
 from analysis.studies.story.merged import MOST, columns_of, merged, parts_of
 from analysis.studies.story.merged_readings import merged_readings
 from analysis.studies.story.of_readings import (
@@ -44,6 +44,7 @@ OF_STORY = (
     "days",
     "readings",
 )  # others stand beside, to carry it on
+OF_MARKS = (MARK, SAYS)  # kept with the readings, a table of their own to whoever asks
 OF_USUAL = (*STAMPS, "minutes_from")  # of visits
 BOUND = ("stage", "family", "usual")  # of clocked.USUAL: what minutes hang on
 
@@ -73,8 +74,10 @@ def told_of(snapshot: Snapshot) -> dict[str, Columns]:
     def table(name: str, kept_as: str, columns: list[str]) -> Columns:
         return Columns.kept(kept, kept_as, columns, partial(_column_of, lambda: anew()[name]))
 
-    names = {name: [each for each in kept.columns(name) if each != MARK] for name in OF_STORY}
-    return {name: table(name, name, names[name]) for name in OF_STORY} | {MARKS: table(MARKS, "readings", [MARK])}
+    names = {name: [each for each in kept.columns(name) if each not in OF_MARKS] for name in OF_STORY}
+    return {name: table(name, name, names[name]) for name in OF_STORY} | {
+        MARKS: table(MARKS, "readings", list(OF_MARKS))
+    }
 
 
 def _column_of(make: Callable[[], pl.DataFrame | Columns], name: str) -> pl.Series:
@@ -85,7 +88,7 @@ def _held(given: Given) -> dict[str, Columns]:
     """The tables in memory."""
     held = {}
     for table in OF_STORY:
-        made = {name: make() for name, make in given[table].items() if name != MARK}
+        made = {name: make() for name, make in given[table].items() if name not in OF_MARKS}
         held[table] = Columns.of(pl.DataFrame({name: _plain(one) for name, one in made.items()}))
     return held | {MARKS: _marks(held["visits"], held["readings"])}
 
@@ -93,10 +96,10 @@ def _held(given: Given) -> dict[str, Columns]:
 def _marks(visits: Columns, readings: Columns) -> Columns:
     """The marks of readings in memory, worked out where somebody asks for them."""
 
-    def read(_name: str) -> pl.Series:
-        return marks(visits.__getitem__, readings.__getitem__)
+    def read(name: str) -> pl.Series:
+        return marks(visits.__getitem__, readings.__getitem__) if name == MARK else says(readings.__getitem__)
 
-    return Columns(len(readings), [MARK], read, lambda name, rows: read(name)[rows])
+    return Columns(len(readings), list(OF_MARKS), read, lambda name, rows: read(name)[rows])
 
 
 def _plain(column: Column) -> pl.Series:
@@ -116,6 +119,7 @@ def _worked_out(snapshot: Snapshot) -> Given:
     columns: dict[str, Callable[[], pl.Series]] = {name: partial(_column_of_readings, found, name) for name in NAMES}
     columns[ONLY_LEFT] = lambda: only_left(found().table(OF_A_SHEET), kinds())
     columns[MARK] = lambda: marks(made.visits.get_column, found().column)
+    columns[SAYS] = lambda: says(found().column)
     clock = cache(lambda: clock_of(made.visits, snapshot.shop))
     rows = {name: getattr(made, name) for name in OF_STORY if name not in ("readings", "days")}
     rows |= {"parts": parts_of(made), "said": latest_words(snapshot)}

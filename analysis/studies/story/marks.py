@@ -1,6 +1,7 @@
-"""A number for each reading, and for what was done to its instrument: where two stories have the same number, they say
-the same of it (`numbered`). It names no row, so it stays what it is for whatever else is loaded, and is carried on with
-the story: whoever must know whether some readings are those of before asks nothing else of the story.
+"""Numbers for each reading, one for what it says itself and one for what was done to its instrument as well: where two
+stories have the same number, they say the same of it (`numbered`). They name no row, so they stay what they are for
+whatever else is loaded, and are carried on with the story: whoever must know whether some readings are those of before
+asks nothing else of the story.
 """
 
 from collections.abc import Callable
@@ -13,10 +14,16 @@ import polars as pl
 from analysis.methods.segments import lengths
 from analysis.studies.story.numbered import NONE, Digits, digits, mixed, of_word, stirred
 
-MARKS, MARK = "marks", "mark"  # a table of one column, Int64, a row a reading of the story
+MARKS, MARK, SAYS = "marks", "mark", "says"  # a table of two columns, Int64, a row a reading of the story
 OF_READING = ("day", "set_on", "setup", "set_by", "lot", "supplier", "gauge", "unit", "position", "taken_at")
 OF_VISIT = ("stage", "tech", "string_set", "rh", "temperature")  # of first passes
+OF_ITSELF = ("serial", "taken_at", "value", "set_by", "gauge")  # what a chart asks of a reading of one stream
 Table: TypeAlias = Callable[[str], pl.Series]  # a column by its name
+
+
+def says(readings: Table) -> pl.Series:
+    """Of each reading what it says itself (OF_ITSELF), whatever was done to its instrument; shape (n,)."""
+    return pl.Series(SAYS, mixed(digits(readings(name)) for name in OF_ITSELF).view(np.int64))
 
 
 def marks(visits: Table, readings: Table) -> pl.Series:

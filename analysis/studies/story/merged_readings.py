@@ -3,14 +3,14 @@ they are kept, and between them those worked out anew. Where a new one goes is f
 is kept only times are looked at, and of readings at one time who took them.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from functools import partial
 
 import numpy as np
 import polars as pl
 
 from analysis.methods.segments import Flags, Ints, placed
-from analysis.studies.story.marks import MARK, marks
+from analysis.studies.story.marks import MARK, SAYS, marks, says
 from analysis.studies.story.merged import Merge, Merged
 from analysis.studies.story.of_readings import (
     NAMES,
@@ -69,7 +69,11 @@ def merged_readings(
     def mark() -> Column:
         return merge.laid.column(MARK, marks(few.visits.get_column, fresh.column))
 
-    made = {name: partial(column, name) for name in NAMES} | {"visit": of_visit, ONLY_LEFT: left, MARK: mark}
+    def itself() -> Column:
+        return merge.laid.column(SAYS, says(fresh.column))
+
+    made: dict[str, Callable[[], Column]] = {name: partial(column, name) for name in NAMES}
+    made |= {"visit": of_visit, ONLY_LEFT: left, MARK: mark, SAYS: itself}
     beside = {"streams": streams.now(), "sheets": now, "left": kinds}
     return {"readings": made} | {
         table: {name: partial(rows.get_column, name) for name in rows.columns} for table, rows in beside.items()

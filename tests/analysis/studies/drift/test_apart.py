@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 
 from analysis.methods.problems import NotWorkedOut, UnusableData
-from analysis.studies.drift import apart, signals, states
+from analysis.studies.drift import apart, judged, signals, states
 from analysis.studies.drift.streams import streams
 from analysis.studies.week import weeks
 from tests.analysis.studies.drifting import shop, snapshot
@@ -29,14 +29,14 @@ def shop_of(poisoned, n=160):
 @pytest.fixture
 def breaks(monkeypatch):
     """A pass over streams that ends in an error where one of them holds the poison."""
-    whole = signals.stream_charts
+    whole = judged.stream_charts
 
     def broken(held, *rest, **more):
         if (held.values == POISON).any():
             raise IndexError("no place for that")
         return whole(held, *rest, **more)
 
-    monkeypatch.setattr(signals, "stream_charts", broken)
+    monkeypatch.setattr(judged, "stream_charts", broken)
 
 
 def told(shop_):
@@ -45,17 +45,17 @@ def told(shop_):
 
 def test_all_streams_but_the_poisoned_are_judged_as_without_them(breaks):
     made = told(shop_of(["WREN", "DRAY"]))
-    judged = made.once(signals.signals)
+    found = made.once(signals.signals)
     rows = made.once(states.stream_rows)
     bad = rows.filter(pl.col("state") == states.NOT_JUDGED)
     assert sorted(bad["model"].unique()) == ["DRAY", "WREN"]
-    assert len(bad) == len(judged.unjudged) == 4  # of all techs and of the one who set them
+    assert len(bad) == len(found.unjudged) == 4  # of all techs and of the one who set them
     assert bad["centre"].null_count() == 4
-    assert judged.unjudged["why"].unique().to_list() == ["it broke"]
+    assert found.unjudged["why"].unique().to_list() == ["it broke"]
     fine = made.once(streams)
     keep = np.flatnonzero(fine.rows["model"].is_in(["LARK", "HERON"]))
-    alone = signals._judged(made, apart.only(fine, keep))
-    assert judged.found.equals(alone.found)
+    alone = signals._judged(made, apart.only(fine, keep), all_of=False)
+    assert found.found.equals(alone.found)
     assert rows.filter(pl.col("state") != states.NOT_JUDGED)["model"].to_list() == alone.streams.rows["model"].to_list()
     assert made.once(weeks.week_rows)["signals_opened"].null_count() == 0
 

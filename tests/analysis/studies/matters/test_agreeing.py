@@ -92,7 +92,7 @@ def test_a_chart_over_models_says_of_none_that_it_moved(of_other, told):
 
 @pytest.mark.parametrize(("errors", "least", "most"), [(4.0, 0.0, 0.0), (9.0, 0.999999, 1.0)])
 def test_what_lies_far_off_for_all_that_was_looked_at_is_no_chance(errors, least, most):
-    judged = SimpleNamespace(charts=SimpleNamespace(reading=np.zeros(100_000)))
+    judged = SimpleNamespace(ends=100_000)
     assert least <= shown(judged, errors, errors - 1.96, errors + 1.96) <= most
     assert shown(judged, -errors, -errors - 1.96, -errors + 1.96) == shown(judged, errors, errors - 1.96, errors + 1.96)
 
