@@ -200,7 +200,12 @@ def _standing_in(data: Data, words: list[tuple[str, str, str]]) -> tuple[tuple[s
     if "\0" in text:  # UTF-16, or no text
         return tuple(words)
     whole = plain(text).replace('"', "")  # a quote within a quoted cell stands twice
-    return tuple(each for each in words if plain(each[1]).replace('"', "") in whole)
+    return tuple(each for each in words if _bare(each[1]) in whole)
+
+
+@lru_cache(maxsize=4096)
+def _bare(word: str) -> str:
+    return plain(word).replace('"', "")
 
 
 def _rows(tried: list[tuple[Group, str]], reading: _Reading, names: dict[str, str]) -> pl.DataFrame:
