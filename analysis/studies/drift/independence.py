@@ -6,6 +6,8 @@ single techs, in which neighbouring readings lie further apart in time. Two-side
 limits, and none below 0.03: it hardly moves the rate.
 """
 
+from functools import partial
+
 import numpy as np
 import polars as pl
 from scipy.special import chdtri
@@ -13,6 +15,7 @@ from scipy.special import chdtri
 from analysis.methods.autocorrelation import dependence, ewma_factor, ewma_widening, sigma_factor
 from analysis.methods.segments import Floats, Ints, firsts, lengths, means, places, standard_deviations
 from analysis.methods.weighted import faded
+from analysis.studies.drift.reckoned import PLAIN, Reckoned
 from analysis.studies.drift.setters import deviations
 from analysis.studies.drift.streams import Streams
 
@@ -44,15 +47,32 @@ def correlations(held: Streams) -> Floats:
     return np.asarray(every[group], dtype=np.float64)
 
 
-def stretches(held: Streams, *, weight: float = 0.1, arl: float = 8000.0) -> Floats:
+def stretches(held: Streams, *, weight: float = 0.1, arl: float = 8000.0, reckoned: Reckoned = PLAIN) -> Floats:
     """Factor on sigma for the average's limits of each stream (s,); 1 where readings are independent. arl : readings
     between false signals.
     """
     phi, which = np.unique(correlations(held), return_inverse=True)
-    return np.array([ewma_widening(float(one), weight=weight, arl=arl) if one > 0 else 1.0 for one in phi])[which]
+    return _widened(phi, weight, arl, reckoned)[which]
 
 
-def point_stretches(points: Floats, starts: Ints, groups: Ints, *, weight: float, arl: float) -> tuple[Floats, Floats]:
+def _widened(phi: Floats, weight: float, arl: float, reckoned: Reckoned) -> Floats:
+    """By what averages of readings of each correlation are widened (k,): kept, for its last digits hang on where its
+    numbers lie in memory, and with them limits would move from one process to the next.
+    """
+    found = np.ones(len(phi))
+    for at in np.flatnonzero(phi > 0):  # one a characteristic
+        one = float(phi[at])
+        found[at] = reckoned("widening", partial(_widening, one, weight, arl), one, weight, arl)[0]
+    return found
+
+
+def _widening(phi: float, weight: float, arl: float) -> Floats:
+    return np.array([ewma_widening(phi, weight=weight, arl=arl)])
+
+
+def point_stretches(
+    points: Floats, starts: Ints, groups: Ints, *, weight: float, arl: float, reckoned: Reckoned = PLAIN
+) -> tuple[Floats, Floats]:
     """Factor on sigma for the averages of charts whose steady points are given, shape (s,), 1 where they are
     independent; and the part of it that goes beyond the points' own spread.
 
@@ -64,7 +84,7 @@ def point_stretches(points: Floats, starts: Ints, groups: Ints, *, weight: float
     """
     found = dependence(points, starts, groups=groups)
     phi = np.where((found.p < DEPENDENT) & (found.phi >= NEGLIGIBLE), found.phi, 0.0)
-    plain = np.array([ewma_widening(float(one), weight=weight, arl=arl) if one > 0 else 1.0 for one in phi])
+    plain = _widened(phi, weight, arl, reckoned)
     size = lengths(starts, len(points))
     ids = np.repeat(np.arange(len(size)), size)
     sigma = standard_deviations(points, starts)

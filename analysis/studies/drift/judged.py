@@ -88,18 +88,18 @@ def judged(
     """
     shop = snapshot.shop
     budgeted = shop.judging.budget is not None
-    weight = shop.judging.ewma_weight
+    weight, reckoned = shop.judging.ewma_weight, Reckoned(snapshot)
     arl = (past.arl if past is not None else arl_of(held, shop)) if budgeted else None
     # factors for readings that are not independent, at about the rate that the budget will allow each reading
-    stretch = np.ones(len(held.starts)) if arl is None else stretches(held, weight=weight, arl=arl)
-    kinds = _kinds(held, shop, coarse, stretch, arl)
+    stretch = np.ones(len(held.starts)) if arl is None else stretches(held, weight=weight, arl=arl, reckoned=reckoned)
+    kinds = _kinds(held, shop, coarse, stretch, arl, reckoned=reckoned)
     base = shop.judging.baseline_readings
     names = past.names if past is not None else None
     made = pools(held, coarse=coarse, baseline_readings=base, before=names) if budgeted else None
     over, first = None, None
     if made is not None and arl is not None:
         out, models = (past.out, past.models) if past is not None else (None, None)
-        over = pooled(made, weight=weight, arl=arl, told=out, until=until, before=models)
+        over = pooled(made, weight=weight, arl=arl, told=out, until=until, before=models, reckoned=reckoned)
         first = _first(held, shop, over, until) if over is not None and until is not None else None
     charts = joined([*kinds, *([over.charts] if over is not None else [])]) if kinds else None
     left_out = past.left_out if past is not None else None
@@ -108,7 +108,7 @@ def judged(
     if charts is not None and allowance is not None:
         beyond = _beyond_spread(held, charts, stretch)
         steady = residuals(charts, week_numbers(held, shop), over, beyond)
-        laws = laws_of(steady, allowance, weight, baseline=base, reckoned=Reckoned(snapshot))
+        laws = laws_of(steady, allowance, weight, baseline=base, reckoned=reckoned)
 
     def walked(some: Charts) -> tuple[Fired, Lives, list[tuple[int, int, object]]]:
         closings = cuts(snapshot, held, some)
@@ -137,7 +137,7 @@ def judged(
     models = None
     if past is not None:
         told, models = told | past.out_told, past.models_told
-    over = pooled(made, weight=weight, arl=arl, told=told, until=until, before=models)
+    over = pooled(made, weight=weight, arl=arl, told=told, until=until, before=models, reckoned=reckoned)
     made = None
     if over is None:
         return Pass(held, own, over, allowance, laws, arl, fired, lived, closings, first)
@@ -185,7 +185,9 @@ def _both(own: Charts, first: tuple[Fired, Lives], second: tuple[Fired, Lives]) 
     return Fired(rule=rule, **fires), replace(lived, side=np.concatenate([lived.side, later.side]), **moved)
 
 
-def _kinds(held: Streams, shop: Shop, coarse: Flags, stretch: Floats, arl: float | None) -> list[Charts]:
+def _kinds(
+    held: Streams, shop: Shop, coarse: Flags, stretch: Floats, arl: float | None, *, reckoned: Reckoned
+) -> list[Charts]:
     """Charts of single streams, of techs before they have their own, and of young streams; arl : readings between false
     signals under the shop's budget, None without one.
     """
@@ -194,7 +196,7 @@ def _kinds(held: Streams, shop: Shop, coarse: Flags, stretch: Floats, arl: float
     if len(own.starts):
         young_techs = before_own(held, shop, own)
         kinds += [young_techs] if young_techs is not None else []
-    young = short_runs(held, shop, arl=arl)
+    young = short_runs(held, shop, arl=arl, reckoned=reckoned)
     kinds += [young] if young is not None else []
     return [kind for kind in kinds if len(kind.starts)]
 

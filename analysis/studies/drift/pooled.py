@@ -22,6 +22,7 @@ from analysis.methods.variables import spread
 from analysis.studies.drift.independence import point_stretches
 from analysis.studies.drift.offsets import CHARACTERISTIC, GAUGE, SETTER, Judged, Offsets, offsets
 from analysis.studies.drift.pool_names import NAMES, Hangs, named, of_kind, pairs, several
+from analysis.studies.drift.reckoned import PLAIN, Reckoned
 from analysis.studies.drift.setters import deviations
 from analysis.studies.drift.streams import Streams
 from analysis.studies.drift.watching import POOLED, Charts
@@ -97,6 +98,7 @@ def pooled(
     told: Flags | None = None,
     until: Flags | None = None,
     before: pl.DataFrame | None = None,
+    reckoned: Reckoned = PLAIN,
 ) -> Pooled | None:
     """All pooled charts of the shop; None where there is none.
 
@@ -112,7 +114,7 @@ def pooled(
     judged = made.judged if told is None else made.judged.only(kept)
     parts = [_kind(made, judged, over, kept, until, before) for over in made.groups]
     some = [part for part in parts if part is not None]
-    found = _joined(made.held, some, weight, arl) if some else None
+    found = _joined(made.held, some, weight, arl, reckoned) if some else None
     if found is None or until is None:
         return found
     return replace(found, hangs=_hangs(made, [part.hangs for part in some if part.hangs is not None]))
@@ -286,7 +288,7 @@ def _last_points(made: Pools, judged: Judged, chart: Rows, counted: Flags, until
     return np.asarray(judged.at[some[instrument == last[chart[some]]]], dtype=np.int64)
 
 
-def _joined(held: Streams, parts: list[_Points], weight: float, arl: float) -> Pooled | None:
+def _joined(held: Streams, parts: list[_Points], weight: float, arl: float, reckoned: Reckoned) -> Pooled | None:
     """All kinds in one row; charts that know their spread and have something to judge."""
     shift = np.cumsum([0, *(len(part.names) for part in parts[:-1])])
     names = pl.concat([part.names for part in parts], how="diagonal")
@@ -316,7 +318,7 @@ def _joined(held: Streams, parts: list[_Points], weight: float, arl: float) -> P
     points, reading, judged = points[keep], reading[keep], judged[keep]
     calm_starts, starts = (np.flatnonzero(np.diff(chart, prepend=-1)) for chart in (steady, judged))
     kind = names.select(pl.struct("over", "characteristic").rank("dense").cast(pl.Int64) - 1).to_series().to_numpy()
-    stretch, beyond = point_stretches(calm, calm_starts, kind, weight=weight, arl=arl)
+    stretch, beyond = point_stretches(calm, calm_starts, kind, weight=weight, arl=arl, reckoned=reckoned)
     c = len(names)
     texts = {name: pl.col(name).fill_null("") if name in names.columns else pl.lit("") for name in ("stage", "gauge")}
     tech = pl.col("set_by").fill_null("") if "set_by" in names.columns else pl.lit("")

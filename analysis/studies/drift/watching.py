@@ -17,6 +17,7 @@ from analysis.methods.segments import Flags, Floats, Ints, Rows, blocks, firsts,
 from analysis.methods.self_starting import self_starting
 from analysis.methods.signal_life import TIE, Lives, Stands, lives
 from analysis.studies.drift.independence import point_stretches
+from analysis.studies.drift.reckoned import PLAIN, Reckoned
 from analysis.studies.drift.setter_spreads import wider_than_all
 from analysis.studies.drift.setters import deviations, follow_air
 from analysis.studies.drift.streams import KEY, STREAM, Streams
@@ -200,7 +201,7 @@ def before_own(held: Streams, shop: Shop, own: Charts) -> Charts | None:
     )
 
 
-def short_runs(held: Streams, shop: Shop, *, arl: float | None = None) -> Charts | None:
+def short_runs(held: Streams, shop: Shop, *, arl: float | None = None, reckoned: Reckoned = PLAIN) -> Charts | None:
     """One chart for all young streams of a characteristic, position and stage: each reading judged against those before
     it in its stream.
 
@@ -236,7 +237,7 @@ def short_runs(held: Streams, shop: Shop, *, arl: float | None = None) -> Charts
         groups = pooled[starts].select(pl.col("characteristic").rank("dense").cast(pl.Int64) - 1).to_series()
         weight = shop.judging.ewma_weight
         # what is plotted is on the scale of a standard normal: no sigma of its own was taken too small
-        _, alike = point_stretches(q, starts, groups.to_numpy(), weight=weight, arl=arl)
+        _, alike = point_stretches(q, starts, groups.to_numpy(), weight=weight, arl=arl, reckoned=reckoned)
     rows = pooled[starts].select(
         pl.lit(SHORT_RUN).alias("chart"),
         "characteristic",

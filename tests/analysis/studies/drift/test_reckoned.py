@@ -5,11 +5,14 @@ import dataclasses
 import numpy as np
 import pytest
 
-from analysis.studies.drift import reckoned, widths
+from analysis.studies.drift import independence, reckoned, widths
 from analysis.studies.drift.reckoned import PLAIN, Reckoned
 from analysis.studies.drift.signals import signals
 from ingest.store import worked_out
+from tests.analysis.studies.drift.test_budget import followed, laid
 from tests.analysis.studies.drift.test_pooled import made, readings
+from tests.analysis.studies.drift.test_streams import RELIEF
+from tests.analysis.studies.drifting import shop, snapshot
 
 
 @pytest.fixture
@@ -34,6 +37,17 @@ def test_limits_of_a_shop_are_reckoned_once_and_are_those_that_were(before, monk
         assert one.fired.half.tobytes() == first.fired.half.tobytes()
         assert one.laws.factors.tobytes() == first.laws.factors.tobytes()
     assert (first.laws.factors != 1).any()
+
+
+def test_by_how_much_limits_widen_where_neighbours_are_alike_is_reckoned_once(tmp_path, monkeypatch):
+    x = followed(np.random.default_rng(20270305), 3, 400)
+    held = laid(x, None)
+    kept = snapshot(shop(), {RELIEF: x[:, 0]})
+    reckon = Reckoned(dataclasses.replace(kept, worked_out=worked_out.WorkedOut(tmp_path, 0, "")))
+    first = independence.stretches(held, reckoned=reckon)
+    assert (first > 1).all()
+    monkeypatch.setattr(independence, "ewma_widening", lambda *_, **__: pytest.fail("reckoned again"))
+    assert independence.stretches(held, reckoned=reckon).tobytes() == first.tobytes()
 
 
 def test_numbers_come_back_to_the_last_digit_and_only_for_what_they_were_reckoned_of(before, monkeypatch):
