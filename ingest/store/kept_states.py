@@ -14,7 +14,7 @@ from ingest.store.kept_files import KeptFiles
 from ingest.store.worked_out import take_away
 
 FOLDER = "kept_states"
-MOST = 3  # states that stay
+MOST = 4  # states that stay: of the shop as it is typed, and as its people are shown; each has two
 LONGEST = 256 << 20  # bytes of one
 LENGTH = 8  # bytes that say how long a part is
 

@@ -21,6 +21,7 @@ from analysis.studies.drift.streams import Streams
 
 DEPENDENT = 0.01
 NEGLIGIBLE = 0.03
+DECIMALS = 3  # of a correlation that count (`ewma_widening`)
 LEAST_BLOCKS = 10  # averages as good as independent from which on their spread is asked
 LEAST = 25  # readings of a baseline that is asked
 
@@ -61,7 +62,7 @@ def _widened(phi: Floats, weight: float, arl: float, reckoned: Reckoned) -> Floa
     """
     found = np.ones(len(phi))
     for at in np.flatnonzero(phi > 0):  # one a characteristic
-        one = float(phi[at])
+        one = round(float(phi[at]), DECIMALS)  # what lies behind them is not asked for
         found[at] = reckoned("widening", partial(_widening, one, weight, arl), one, weight, arl)[0]
     return found
 
