@@ -8,7 +8,7 @@ on file, or by a person.
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
-from functools import cache
+from functools import cache, cached_property
 from typing import TypeAlias
 
 import numpy as np
@@ -32,6 +32,7 @@ from analysis.studies.drift.streams import Streams, streams
 from analysis.studies.drift.together import Pattern, patterns
 from analysis.studies.drift.watching import AVERAGE, INDIVIDUALS, POOLED, SHORT_RUN, Charts, Fired
 from analysis.studies.drift.widths import Laws, week_numbers
+from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 
 ODD = 4.0  # sigmas: a single reading beyond is an odd instrument
@@ -46,6 +47,7 @@ Drawn: TypeAlias = tuple[Charts | None, Fired | None, Pooled | None]
 class Signals:
     """Every stream, its charts, where they fired, and the signals that came of it."""
 
+    shop: Shop
     streams: Streams
     coarse: Flags  # (s,) the gauge's step exceeds the stream's sigma
     sigma: Floats  # (e,) of what is averaged, of each era
@@ -68,10 +70,13 @@ class Signals:
     """What the shop's own readings ask of the widths over normal ones; None without a budget."""
     weekly: Shares | None
     """The weekly shares that were judged."""
-    patterns: list[Pattern]
-    """T2 of single instruments: marks that open nothing."""
     unjudged: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=UNJUDGED))
     """Streams that could not be judged, which are in none of the others: UNJUDGED."""
+
+    @cached_property
+    def patterns(self) -> list[Pattern]:
+        """T2 of single instruments: marks that open nothing; worked out where somebody asks."""
+        return patterns(self.streams, self.shop, self.coarse)
 
     @property
     def charts(self) -> Charts | None:
@@ -183,6 +188,7 @@ def _signals(
     texts = [name for name, dtype in FOUND.items() if dtype == pl.String()]
     others = others.with_columns(pl.col(texts).fill_null(""), pl.col(numbers).fill_null(-1))
     return Signals(
+        snapshot.shop,
         held,
         coarse,
         deviations(found.held)[1],
@@ -194,7 +200,6 @@ def _signals(
         account.sort(ORDER, maintain_order=True).select(OPENINGS),
         found.laws,
         weekly,
-        patterns(held, snapshot.shop, coarse),
     )
 
 

@@ -61,7 +61,7 @@ def full(held: Streams, baseline_readings: int) -> Flags:
 
 
 def told_by(charts: Charts, early: Flags) -> pl.DataFrame:
-    """What charts of streams that have readings before a moment (`early`, (n,) of the streams) judge by."""
+    """What charts of streams that judged readings before a moment (`early`, (n,) of the streams) judge by."""
     some = of_streams(charts, early)
     return (
         charts.rows[some]
@@ -78,8 +78,9 @@ def told_by(charts: Charts, early: Flags) -> pl.DataFrame:
 
 
 def of_streams(charts: Charts, early: Flags) -> Ints:
-    """Charts of streams that have readings before a moment."""
-    return np.flatnonzero(early[charts.reading[charts.starts]] & (charts.rows["stream"].to_numpy() >= 0))
+    """Charts of streams that judged readings before a moment; early (n,): of the streams."""
+    judged = np.add.reduceat(early[charts.reading], charts.starts, dtype=np.int64) > charts.begin
+    return np.flatnonzero(judged & (charts.rows["stream"].to_numpy() >= 0))
 
 
 def margins(charts: Charts, early: Flags, weeks: Ints | Rows, fired: Fired, lived: Lives) -> pl.DataFrame:

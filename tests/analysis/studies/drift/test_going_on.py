@@ -13,6 +13,7 @@ from polars.testing import assert_frame_equal
 
 from analysis.studies.drift import settled, signals
 from analysis.studies.drift.going_on import going_on
+from analysis.studies.drift.watching import AGAINST_ALL, AVERAGE, POOLED
 from ingest.store.kept_states import bytes_of, tables_of
 from tests.analysis.studies.drift.test_entries import entry
 from tests.analysis.studies.drift.test_streams import filed
@@ -52,7 +53,7 @@ class Bench:
         self.shop = shop(MODELS, gauges={"dial": 0.01, "rule": 0.02}, baseline_readings=BASE)
         self.hours = working_hours(n, PER_DAY)
         self.model = rng.choice(MODELS, n, p=(0.5, 0.3, 0.2))
-        self.setter = np.where(rng.random(n) < 0.02, "d", rng.choice(["a", "b", "c"], n))
+        self.setter = np.where(rng.random(n) < 0.02, "d", rng.choice(["a", "b", "c"], n)).astype("<U8")
         self.setter[n // 2 :] = np.where(rng.random(n - n // 2) < 0.2, "new", self.setter[n // 2 :])
         self.gauge = rng.choice(["dial", "rule"], n)
         self.values, self.book, self.filed = {}, [], []
@@ -125,7 +126,7 @@ def test_day_after_day_tells_what_all_readings_tell(seed, monkeypatch):
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("seed", range(20_311_110, 20_311_130))
+@pytest.mark.parametrize("seed", range(20_311_110, 20_311_116))
 def test_day_after_day_tells_what_all_readings_tell_in_many_shops(seed, monkeypatch):
     grows(seed, monkeypatch)
 
@@ -146,6 +147,20 @@ def test_what_goes_on_looks_at_few_readings(monkeypatch):
     (_, one) = bench.went_on
     assert len(one.thin.at) < 0.6 * len(one.early)
     assert one.goes_on.sum() > 10
+
+
+def test_who_gets_limits_of_their_own_meanwhile_stops_no_other_chart(monkeypatch):
+    bench = Bench(20_311_108, calm=True)
+    first = bench.judged(1480, monkeypatch)
+    then = bench.judged(2000, monkeypatch)
+    counts = []
+    for charts in (first.charts, then.charts):
+        own = charts.rows.filter(charts.adjusted != AGAINST_ALL).filter(chart=AVERAGE, tech="new")
+        counts.append(len(own))
+    assert counts[1] > counts[0]
+    gone = bench.went_on[-1]
+    rows = gone.found.charts.rows.filter(pl.Series(gone.goes_on))
+    assert {"action", "bow"} <= set(rows.filter(chart=POOLED)["characteristic"])
 
 
 CHANGES = ("a reading of long ago", "a late log", "a new setter long ago", "a gauge", "a model", "a serial")
