@@ -13,13 +13,14 @@ from analysis.methods.signal_life import Stands
 from analysis.studies.drift.budget import Part
 from analysis.studies.drift.here import Here
 from analysis.studies.drift.judged import Pass, Past, arl_of, judged
+from analysis.studies.drift.looked import judges_a_stream
 from analysis.studies.drift.reckoned import Reckoned
 from analysis.studies.drift.settled import Settled, keep_opened, kept, listed, opened_since, with_rows
 from analysis.studies.drift.shares import Shares
 from analysis.studies.drift.standing import CHART, Whole, before, lives_of, opened_on, pooled_by, told_by
 from analysis.studies.drift.streams import STREAM, Streams
 from analysis.studies.drift.thinned import Thinned, baselines, thinned
-from analysis.studies.drift.watching import AGAINST_ALL, AVERAGE, POOLED, Charts
+from analysis.studies.drift.watching import POOLED, Charts
 from analysis.studies.drift.widths import LeftOut, week_numbers
 from analysis.studies.drift.widths_then import Law, law, moved_by
 from ingest.shopfiles.shop import Shop
@@ -57,16 +58,17 @@ def going_on(snapshot: Snapshot, held: Streams, *, coarse: Flags, weekly: Shares
         if one.kept.mean() > MOST:
             return None
         thin = thinned(held, one.kept)
+        then = early[thin.at]
         found = judged(
             snapshot,
             thin.streams,
             coarse=coarse,
             weekly=weekly,
-            past=one.past(snapshot.shop, thin, state),
-            until=early[thin.at],
+            past=one.past(snapshot.shop, thin, then, state),
+            until=then,
         )
         more = one.opened(found)
-        others = one.other(snapshot.shop, found, early[thin.at], state, Reckoned(snapshot))
+        others = one.other(snapshot.shop, found, then, state, Reckoned(snapshot))
         if more == others == Whole():
             if opened != was:
                 keep_opened(snapshot, held, opened)
@@ -113,9 +115,9 @@ class _One:
         looked[points.filter("anew")["row"].to_numpy()] = True
         return cls(held, here, walked, pools, anew, looked, named, points)
 
-    def past(self, shop: Shop, thin: Thinned, state: Settled) -> Past:
-        """What is known of the readings that are left out."""
-        some, early = thin.streams, before(thin.streams, state.since)
+    def past(self, shop: Shop, thin: Thinned, early: Flags, state: Settled) -> Past:
+        """What is known of the readings that are left out; early (n,): of the streams that are looked at."""
+        some = thin.streams
         going = some.rows["characteristic"].is_in(sorted(self.pools)).to_numpy()
         out = {}
         for told, rows in self.named.items():
@@ -162,8 +164,7 @@ class _One:
     def goes_on(self, charts: Charts) -> Flags:
         """Which charts go on from where they stood (c,)."""
         stream = charts.rows["stream"].to_numpy()
-        own = (charts.rows["chart"] == AVERAGE).to_numpy() & (charts.adjusted != AGAINST_ALL).to_numpy() & (stream >= 0)
-        own &= self.walked[np.maximum(stream, 0)]
+        own = judges_a_stream(charts) & self.walked[np.maximum(stream, 0)]
         pooled = charts.rows.select((pl.col("chart") == POOLED) & self.kin).to_series().to_numpy()
         return np.asarray(own | (pooled & ~_among(charts.rows.select(CHART), self.anew)))
 

@@ -39,7 +39,7 @@ def of_streams(held: Streams, eras: Ints, weeks: Ints | Rows, late: Flags, chart
     some[eras] = True
     judged = some[era] & (rows - held.eras.starts[era] >= held.eras.judged_from[era])
     person = (held.rows["tech"] != "").to_numpy()[held.eras.stream[era[judged]]]
-    return _summed([of_rows(chart, "", weeks[rows[judged][person == whose]], person=whose) for whose in (False, True)])
+    return summed([of_rows(chart, "", weeks[rows[judged][person == whose]], person=whose) for whose in (False, True)])
 
 
 def of_rows(chart: str, over: str, weeks: Ints | Rows, *, person: bool = False) -> pl.DataFrame:
@@ -60,14 +60,10 @@ def of_charts(charts: Charts, some: Flags, weeks: Ints | Rows, late: Flags) -> p
     chart = np.searchsorted(charts.starts, at, side="right") - 1
     kinds = charts.rows.select("chart", "over", person=(pl.col("tech") != "") & (pl.col("over") == ""))
     rows = kinds[chart].with_columns(week=pl.Series(weeks[charts.reading[at]]), n=pl.lit(1, dtype=pl.Int64))
-    return _summed([rows])
+    return summed([rows])
 
 
-def together(parts: Sequence[pl.DataFrame]) -> pl.DataFrame:
+def summed(parts: Sequence[pl.DataFrame]) -> pl.DataFrame:
     """LOOKED of several."""
-    return _summed(parts)
-
-
-def _summed(parts: Sequence[pl.DataFrame]) -> pl.DataFrame:
     rows = pl.concat([part.select(pl.col(name).cast(dtype) for name, dtype in LOOKED.items()) for part in parts])
     return rows.group_by(*KIND, "week").agg(pl.col("n").sum()).sort(*KIND, "week")

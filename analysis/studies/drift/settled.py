@@ -18,6 +18,7 @@ import polars as pl
 
 from analysis.methods.segments import Ints, Rows, lengths
 from analysis.studies.drift.judged import Pass
+from analysis.studies.drift.looked import judges_a_stream
 from analysis.studies.drift.reckoned import Reckoned
 from analysis.studies.drift.standing import (
     CHART,
@@ -33,7 +34,7 @@ from analysis.studies.drift.standing import (
     told_by,
 )
 from analysis.studies.drift.streams import STREAM, Streams
-from analysis.studies.drift.watching import AGAINST_ALL, AVERAGE, POOLED
+from analysis.studies.drift.watching import POOLED
 from analysis.studies.drift.widths import week_numbers
 from analysis.studies.drift.widths_then import Law, law
 from analysis.studies.story.calendar import first_day
@@ -169,12 +170,17 @@ def settle(
     weeks = week_numbers(held, snapshot.shop)
     near = margins(charts, of_charts, (weeks - allowance.first_week)[charts.reading], fired, lived)
     average = np.where(stands.judged > 0, fired.stood, 0.0)
-    stream, kind = charts.rows["stream"].to_numpy(), charts.rows["chart"]
+    stream = charts.rows["stream"].to_numpy()
     cut = np.isin(np.arange(len(stream)), [row for _, row, _ in found.closings])
     one_era = np.bincount(held.eras.stream, minlength=len(held.starts)) == 1
-    own = (kind == AVERAGE).to_numpy() & (stream >= 0) & (charts.adjusted != AGAINST_ALL).to_numpy()
-    goes_on = own & one_era[np.maximum(stream, 0)] & (stands.readings > charts.begin) & ~stands.open & ~cut
-    pools = (kind == POOLED).to_numpy()
+    goes_on = (
+        judges_a_stream(charts)
+        & one_era[np.maximum(stream, 0)]
+        & (stands.readings > charts.begin)
+        & ~stands.open
+        & ~cut
+    )
+    pools = (charts.rows["chart"] == POOLED).to_numpy()
     rows = charts.rows.with_row_index("chart_row").with_columns(pl.col("chart_row").cast(pl.Int64))
     last = int(weeks[early].max(initial=allowance.first_week)) - allowance.first_week + 1
     by = law(charts, allowance, laws, last, snapshot.shop.judging.ewma_weight, reckoned=Reckoned(snapshot))

@@ -24,7 +24,7 @@ from analysis.studies.drift.opened import FOUND, OPENINGS, ORDER, signals_of
 from analysis.studies.drift.pooled import Pooled
 from analysis.studies.drift.reckoned import Reckoned
 from analysis.studies.drift.setters import deviations
-from analysis.studies.drift.settled import keep, moment_of, serves, settle
+from analysis.studies.drift.settled import PLACED, keep, moment_of, serves, settle
 from analysis.studies.drift.share_signals import share_signals
 from analysis.studies.drift.shares import Shares, shares
 from analysis.studies.drift.standing import Whole, before, opened_on
@@ -36,10 +36,7 @@ from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 
 ODD = 4.0  # sigmas: a single reading beyond is an odd instrument
-
-
 YEAR = timedelta(weeks=52)  # over which it is told how often charts looked
-PLACES = ("reading", "began_reading", "first_reading", "last_reading")  # of signals, rows of Streams.readings
 Drawn: TypeAlias = tuple[Charts | None, Fired | None, Pooled | None]
 
 
@@ -118,7 +115,7 @@ def _judged(snapshot: Snapshot, held: Streams, *, all_of: bool) -> Signals:
     on = going_on(snapshot, held, coarse=coarse, weekly=weekly) if all_of else None
     if on is not None:
         told, account = _told(snapshot, on.found)
-        rows = {name: pl.Series(_where(on.thin.at, told[name].to_numpy())) for name in PLACES}
+        rows = {name: pl.Series(_where(on.thin.at, told[name].to_numpy())) for name in PLACED}
         told = pl.concat([told.drop("chart_row").with_columns(**rows), on.signals.select(list(FOUND))])
         account = pl.concat([account.drop("chart_row"), on.account.select(*OPENINGS, "adjusted")])
         again = cache(lambda: _drawn(_all(snapshot, held, coarse, weekly)))
@@ -184,7 +181,7 @@ def _signals(
     account = pl.concat([others.select(*OPENINGS, "adjusted"), account])
     of_none = pl.col("stream") < 0
     others = pl.concat([signals.filter(of_none), others])
-    numbers = ("stream", *PLACES)
+    numbers = ("stream", *PLACED)
     texts = [name for name, dtype in FOUND.items() if dtype == pl.String()]
     others = others.with_columns(pl.col(texts).fill_null(""), pl.col(numbers).fill_null(-1))
     return Signals(
@@ -217,7 +214,7 @@ def _looked(snapshot: Snapshot, held: Streams, found: Pass) -> tuple[pl.DataFram
     eras, own = looked.own_eras(held, charts), looked.judges_a_stream(charts)
     chart = str(charts.rows["chart"][0])
     parts = [looked.of_streams(held, eras, weeks, late, chart), looked.of_charts(charts, ~own, weeks, late)]
-    return looked.together(parts), len(charts.reading)
+    return looked.summed(parts), len(charts.reading)
 
 
 def _looked_on(snapshot: Snapshot, held: Streams, on: GoneOn) -> tuple[pl.DataFrame, int]:
@@ -241,7 +238,7 @@ def _looked_on(snapshot: Snapshot, held: Streams, on: GoneOn) -> tuple[pl.DataFr
     on_pooled = np.add.reduceat(~on.early[on.thin.at][charts.reading], charts.starts, dtype=np.int64)
     total = ends[eras].sum() + size[~own & ~pooled].sum() + on_pooled[pooled].sum()
     total += sum(len(rows) for rows in on.points.values())
-    return looked.together(parts), int(total)
+    return looked.summed(parts), int(total)
 
 
 def coarse_streams(held: Streams) -> Flags:
