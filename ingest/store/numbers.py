@@ -92,30 +92,29 @@ class Numbers:
 
     def say(self, words: Iterable[str]) -> npt.NDArray[np.bool_]:
         """Which rows of a column that has words say one of some, shape (n,)."""
-        if self.words is None:
-            raise ValueError(f"a column of {self.dtype} has no words")
-        asked = self.words.is_in(list(words)).to_numpy()
-        return np.asarray(np.take(np.append(asked, False), self.numbers, mode="clip"))  # behind all words: of none
+        return self._of_word(np.append(self._worded().is_in(list(words)).to_numpy(), False))
 
     def told(self) -> npt.NDArray[np.bool_]:
         """Which rows say something, a word that is not ''."""
-        if self.words is None:
-            raise ValueError(f"a column of {self.dtype} has no words")
-        return np.asarray(np.take(np.append((self.words != "").to_numpy(), False), self.numbers, mode="clip"))
+        return self._of_word(np.append((self._worded() != "").to_numpy(), False))
 
     def said(self) -> set[str]:
         """The words that some row says."""
-        if self.words is None:
-            raise ValueError(f"a column of {self.dtype} has no words")
-        seen = pl.Series(self.numbers).unique()
-        return set(self.words.gather(seen.filter(seen < len(self.words))))
+        words, seen = self._worded(), pl.Series(self.numbers).unique()
+        return set(words.gather(seen.filter(seen < len(words))))
 
     def by_word(self, told: Mapping[str, int], none: int) -> npt.NDArray[np.int64]:
         """The number told of each row's word, shape (n,); `none` where it is told nothing of or has none."""
+        return self._of_word(np.array([*(told.get(word, none) for word in self._worded()), none], dtype=np.int64))
+
+    def _worded(self) -> pl.Series:
         if self.words is None:
             raise ValueError(f"a column of {self.dtype} has no words")
-        table = np.array([*(told.get(word, none) for word in self.words), none], dtype=np.int64)
-        return np.asarray(np.take(table, self.numbers, mode="clip"))  # behind all words: of none
+        return self.words
+
+    def _of_word(self, table: npt.NDArray[Any]) -> npt.NDArray[Any]:
+        """What a table says of each row's word, shape (n,); its last is of none."""
+        return np.asarray(np.take(table, self.numbers, mode="clip"))  # none stands behind all words
 
     def ranks(self) -> npt.NDArray[np.int64]:
         """The place of each row's word among the different ones, in the order of texts (tables.rank), shape (n,)."""
@@ -123,9 +122,7 @@ class Numbers:
 
     def small_ranks(self) -> npt.NDArray[Any]:
         """The same in the smallest width."""
-        words = self.words
-        if words is None:
-            raise ValueError(f"a column of {self.dtype} has no words")
+        words = self._worded()
         place = np.minimum(self.numbers, len(words)) if len(words) < np.iinfo(self.numbers.dtype).max else self.numbers
         seen = np.zeros(len(words) + 1, dtype=np.bool_)
         seen[pl.Series(place).unique().to_numpy()] = True
